@@ -1,0 +1,5 @@
+"""`python -m romwright`."""
+
+from romwright.cli.main import main
+
+main()

@@ -1,0 +1,84 @@
+"""Values to terminal text or JSON. Plain text when the output is not a terminal."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Iterable, Iterator, Sequence
+
+import click
+
+from romwright.findings import Finding, Severity, worst_first
+
+PIPE_COLUMNS = 110  # line length where there is no terminal to ask
+STYLES = {Severity.STOP: "bold white on red", Severity.FAULT: "bold red", Severity.CAUTION: "yellow", Severity.NOTE: "cyan"}
+
+
+def print_json(value: object) -> None:
+    """Print a value as indented JSON with its keys in the order given."""
+    click.echo(json.dumps(value, indent=2, ensure_ascii=False))
+
+
+def inert(text: str) -> str:
+    """Make control characters of a foreign string (a file name, a list name) visible and harmless."""
+    return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+
+
+def console():
+    """Make a rich console for standard output; plain and of fixed width if that is no terminal."""
+    from rich.console import Console
+
+    terminal = sys.stdout.isatty()
+    return Console(width=None if terminal else PIPE_COLUMNS, highlight=False, markup=False, emoji=False, soft_wrap=False)
+
+
+def print_table(headers: Sequence[str], rows: Iterable[Sequence[object]], right: Sequence[int] = ()) -> None:
+    """Print rows in aligned columns; the columns numbered in `right` are flush right."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD if sys.stdout.isatty() else None, pad_edge=False, header_style="bold")
+    for index, header in enumerate(headers):
+        table.add_column(header, justify="right" if index in right else "left", overflow="fold")
+    for row in rows:
+        table.add_row(*(Text(inert(str(cell))) for cell in row))
+    console().print(table)
+
+
+def print_findings(findings: Iterable[Finding]) -> None:
+    """Print findings, worst first: severity and title, then evidence and remedy below."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    out = console()
+    for finding in worst_first(findings):
+        title = Text.assemble((str(finding.severity), STYLES[finding.severity]), f" ({finding.code.name}): {inert(finding.title)}")
+        out.print(title)
+        for label, text in (("seen", finding.evidence), ("do", finding.remedy)):
+            if text:
+                out.print(Padding(Text(f"{label}: {inert(text)}"), (0, 0, 0, 2)))
+
+
+def progress(items: Sequence, label: str, after_s: float = 0.8) -> Iterator:
+    """Yield the items; on a terminal, show a bar on standard error once the work has lasted `after_s` seconds."""
+    if not sys.stderr.isatty():
+        yield from items
+        return
+    begun, bar, task = time.monotonic(), None, None
+    try:
+        for done, item in enumerate(items):
+            if bar is None and time.monotonic() - begun > after_s:
+                from rich.console import Console
+                from rich.progress import Progress
+
+                bar = Progress(console=Console(stderr=True), transient=True)
+                bar.start()
+                task = bar.add_task(label, total=len(items))
+            if bar is not None:
+                bar.update(task, completed=done)
+            yield item
+    finally:
+        if bar is not None:
+            bar.stop()

@@ -1,0 +1,69 @@
+"""What was seen: findings are values, never log lines.
+
+A finding belongs to a Code, which stands beside the check that makes it and says why it matters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Severity(StrEnum):
+    """How bad it is, worst first."""
+
+    STOP = "stop"
+    FAULT = "fault"
+    CAUTION = "caution"
+    NOTE = "note"
+
+    @property
+    def rank(self) -> int:
+        """0 for the worst."""
+        return list(Severity).index(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """One kind of finding: its name, how bad it is, what the check looks at, and why it matters."""
+
+    name: str
+    severity: Severity
+    checks: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One statement about a dump or a fit, with its evidence and what to do about it."""
+
+    code: Code
+    title: str
+    evidence: str = ""
+    remedy: str = ""
+
+    @property
+    def severity(self) -> Severity:
+        """The severity of its code."""
+        return self.code.severity
+
+    def as_json(self) -> dict[str, str]:
+        """The finding under the documented JSON keys."""
+        return {
+            "severity": str(self.severity),
+            "code": self.code.name,
+            "title": self.title,
+            "evidence": self.evidence,
+            "remedy": self.remedy,
+        }
+
+
+def worst_first(findings: Iterable[Finding]) -> list[Finding]:
+    """Sort findings by severity, keeping the order of equals."""
+    return sorted(findings, key=lambda finding: finding.severity.rank)
+
+
+def blocks(findings: Iterable[Finding]) -> bool:
+    """Tell whether any finding means that it will not work or must not be tried (exit status 1)."""
+    return any(finding.severity in (Severity.STOP, Severity.FAULT) for finding in findings)

@@ -1,0 +1,1 @@
+"""Does this chip work in that socket, and with which wires?"""

@@ -1,0 +1,1 @@
+"""Bytes, and what can be computed from bytes. Knows no chips."""

@@ -1,0 +1,77 @@
+"""The file formats of images, recognised by content and never by file name.
+
+Every format module has NAME, `recognises(head)`, `parse(stream)` and `build(image)`; FORMATS lists them, most telling first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+from types import ModuleType
+
+from romwright.errors import FormatError, InputError, UnknownNameError
+from romwright.findings import Finding
+from romwright.images.formats import intel, motorola, raw
+from romwright.images.image import Image
+
+FORMATS: tuple[ModuleType, ...] = (intel, motorola, raw)
+HEAD_BYTES = 4096  # how much of a file is looked at to recognise its format
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """An image as it was read: the file, the name of its format, and what was odd about it."""
+
+    file: str
+    format: str
+    image: Image
+    findings: Sequence[Finding] = ()
+
+
+def format_named(name: str) -> ModuleType:
+    """Find a format by its name. Raises UnknownNameError."""
+    known = {module.NAME: module for module in FORMATS}
+    if name not in known:
+        raise UnknownNameError("format", name, known)
+    return known[name]
+
+
+def sniff(head: bytes) -> ModuleType:
+    """Return the format of which these are the first bytes; anything unknown is raw binary."""
+    return next(module for module in FORMATS if module.recognises(head))
+
+
+def read(path: str | PathLike[str], format: str | None = None) -> Loaded:
+    """Read an image, in the named format or the one that its content shows.
+
+    Raises InputError for a missing file, a folder or an empty file; FormatError, OverlapError or SpanError, naming the
+    file, for bad content.
+    """
+    file = str(path)
+    try:
+        with open(path, "rb") as stream:
+            head = stream.read(HEAD_BYTES)
+            if not head:
+                raise InputError("the file is empty", where=file, expected="an image of at least one byte")
+            stream.seek(0)
+            module = format_named(format) if format else sniff(head)
+            image, findings = module.parse(stream)
+    except FormatError as error:
+        raise error.in_file(file) from None
+    except InputError as error:
+        error.where = error.where or file
+        raise
+    except OSError as error:
+        raise unreadable(file, error) from None
+    return Loaded(file, module.NAME, image, tuple(findings))
+
+
+def unreadable(file: str, error: OSError) -> InputError:
+    """Turn the system's refusal to read a file into words."""
+    if isinstance(error, FileNotFoundError):
+        return InputError("there is no such file", where=file, help="check the spelling and the folder")
+    if isinstance(error, IsADirectoryError) or Path(file).is_dir():
+        return InputError("this is a folder, not a file", where=file, expected="a file with an image")
+    return InputError(f"the file cannot be read: {error.strerror}", where=file)

@@ -1,0 +1,86 @@
+"""The architecture, as a table: what each layer may import. Any other import fails here."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+SRC = Path(__file__).parents[1] / "src" / "romwright"
+LINE_LIMIT = 300
+
+# layer -> the layers of ours it may import
+OURS = {
+    "errors": set(),
+    "findings": set(),
+    "datafiles": {"errors"},
+    "images": {"errors", "findings"},
+    "recognition": {"images", "findings", "errors"},
+    "parts": {"datafiles", "errors"},
+    "fit": {"images", "parts", "findings", "errors"},
+    "cli": {"errors", "findings", "datafiles", "images", "recognition", "parts", "fit"},
+}
+# module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
+THEIRS = {
+    "datafiles": {"msgspec"},
+    "images": {"numpy"},
+    "images.formats.intel": {"intelhex"},
+    "images.checksums": {"crcmod"},
+    "images.picture": {"PIL"},
+    "recognition.headers": {"construct"},
+    "recognition.match": {"numpy"},
+    "parts": {"msgspec"},
+    "fit.proof": {"numpy"},
+    "cli": {"click"},
+    "cli.render": {"rich"},
+}
+STDLIB_ONLY_IN = {"sqlite3": "recognition.reference"}
+
+MODULES = sorted(SRC.rglob("*.py"))
+
+
+def name_of(path):
+    parts = path.relative_to(SRC).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def imports_of(path):
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            yield from ([f"romwright.{a.name}" for a in node.names] if node.module == "romwright" else [node.module])
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_imports_point_one_way(path):
+    import sys
+
+    module = name_of(path)
+    layer = module.split(".")[0]
+    if layer in ("", "__main__"):
+        return
+    allowed_theirs = THEIRS.get(layer, set()) | THEIRS.get(module, set())
+    for imported in imports_of(path):
+        top, *rest = imported.split(".")
+        if top == "romwright":
+            target = rest[0] if rest else ""
+            assert target in OURS[layer] | {layer, "__version__"}, f"{module} may not import {imported}"
+        elif top in sys.stdlib_module_names:
+            assert STDLIB_ONLY_IN.get(top, module) == module, f"{module} may not import {imported}"
+        else:
+            assert top in allowed_theirs, f"{module} may not import {imported}"
+
+
+def test_fit_tables_is_pure():
+    tables = SRC / "fit" / "tables.py"
+    assert not [i for i in imports_of(tables) if i.startswith("romwright")]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_modules_are_short(path):
+    assert len(path.read_text("utf-8").splitlines()) <= LINE_LIMIT
+
+
+def test_no_cupboards():
+    assert not {p.stem for p in MODULES} & {"utils", "common", "helpers", "misc"}
