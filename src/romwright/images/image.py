@@ -51,24 +51,22 @@ class Image:
             start, stop = ordered[0][0], max(address + len(data) for address, data in ordered)
             if stop - start > SPAN_LIMIT:
                 raise SpanError(start, stop, SPAN_LIMIT)
-        runs: list[tuple[int, list[bytes]]] = []
+        runs: list[tuple[int, bytearray]] = []
         stop = -1
         for address, data in ordered:
             if address < stop:
-                known = b"".join(runs[-1][1])
-                runs[-1][1][:] = [known]
-                seen = known[address - runs[-1][0] :][: len(data)]
+                start, known = runs[-1]
+                seen = known[address - start : address - start + len(data)]
                 if seen != data[: len(seen)]:
-                    at = next(i for i, (a, b) in enumerate(zip(seen, data)) if a != b)
+                    at = next(i for i, (a, b) in enumerate(zip(seen, data, strict=False)) if a != b)
                     raise OverlapError(address + at, seen[at], data[at])
-                data = data[len(seen) :]
-                address += len(seen)
+                address, data = address + len(seen), data[len(seen) :]
             if address == stop:
-                runs[-1][1].append(data)
+                runs[-1][1].extend(data)
             elif data:
-                runs.append((address, [data]))
+                runs.append((address, bytearray(data)))
             stop = max(stop, address + len(data))
-        return cls(tuple(Segment(start, b"".join(parts)) for start, parts in runs), entry)
+        return cls(tuple(Segment(start, bytes(data)) for start, data in runs), entry)
 
     @classmethod
     def from_bytes(cls, data: bytes, start: int = 0) -> Image:
@@ -98,7 +96,7 @@ class Image:
     @property
     def gaps(self) -> list[tuple[int, int]]:
         """The undefined stretches between segments, as (first, after the last)."""
-        return [(a.stop, b.start) for a, b in zip(self.segments, self.segments[1:])]
+        return [(a.stop, b.start) for a, b in zip(self.segments, self.segments[1:], strict=False)]
 
     def flat(self, fill: int | None = None) -> bytes:
         """Return the bytes from `start` to `stop`; gaps become `fill`, or raise GapError without one."""

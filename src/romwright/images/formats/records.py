@@ -1,1 +1,282 @@
-"""Lines of hex digits to bytes, many at a time: what Intel HEX and S-records have in common."""
+"""Lines of hex digits to bytes, many at a time: what Intel HEX and S-records have in common.
+
+A whole chunk of text is decoded and checked with numpy; only if something in it is wrong is it read line by line, to
+say what and where.
+"""
+
+from __future__ import annotations
+
+import binascii
+import itertools
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import BinaryIO
+
+import numpy as np
+
+from romwright.errors import FormatError, OverlapError
+from romwright.findings import Code, Finding, Severity
+from romwright.images.image import Image
+
+CHUNK_BYTES = 256 << 10
+LINE_ENDS = re.compile(rb"\r\n|\n|\r")
+MISSING_END = Code(
+    "missing-end",
+    Severity.FAULT,
+    "Whether a hex file closes with its end record.",
+    "A file without one may have been cut short, and nothing else in it would show that.",
+)
+AFTER_END = Code(
+    "after-end",
+    Severity.FAULT,
+    "Whether anything follows the end record of a hex file.",
+    "Readers stop at the end record without a word, so bytes behind it are lost: often two files were joined.",
+)
+TWICE = Code(
+    "given-twice",
+    Severity.NOTE,
+    "Whether a hex file gives some addresses twice, with the same bytes.",
+    "Harmless, but unusual: a file made of overlapping parts.",
+)
+NOT_TEXT = re.compile(rb"[^\t\n\r\x1a\x20-\x7e]")
+
+
+@dataclass(frozen=True, slots=True)
+class Grammar:
+    """How a record is written.
+
+    `lead` is its first character, `marks` how many characters stand before the hex digits, `uncounted` how many bytes
+    of a record its count byte leaves out (itself among them), `total` what all its bytes sum to, modulo 256.
+    """
+
+    name: str
+    lead: bytes
+    marks: int
+    uncounted: int
+    total: int
+
+    def recognises(self, head: bytes) -> bool:
+        """Tell whether a file that starts so is meant as this format: its first line, or some line of a plain text."""
+        digits = rb"[0-9]" * (self.marks - 1) + rb"[0-9A-Fa-f]{8}"
+        lead = b"[" + self.lead + self.lead.lower() + b"]"
+        if re.match(rb"(?:\xef\xbb\xbf)?[\s\0]*" + lead + digits, head):
+            return True
+        return not NOT_TEXT.search(head) and bool(re.search(rb"(?m)^[ \t]*" + lead + digits + rb"[0-9A-Fa-f]*\s*$", head))
+
+    def fault(self, line: bytes) -> tuple[str, str] | None:
+        """Say what is wrong with one line, as (found, expected); None if nothing is."""
+        text = line.decode("latin-1")
+        if not line.startswith(self.lead):
+            return f"the line starts with {text[:12]!r}", f"{self.lead.decode()!r} at the start of every record"
+        mark, digits = text[1 : self.marks], text[self.marks :]
+        if self.marks > 1 and not mark.isdigit():
+            return f"record type {text[: self.marks]!r}", f"{self.lead.decode()}0 to {self.lead.decode()}9"
+        bad = re.search(r"[^0-9A-Fa-f]", digits)
+        if bad:
+            column = self.marks + bad.start() + 1
+            return f"character {bad.group()!r} in column {column}", "hex digits only"
+        if len(digits) % 2 or not digits:
+            return f"{len(digits)} hex digits: half a byte is missing", "two hex digits for each byte"
+        record = bytes.fromhex(digits)
+        if record[0] + self.uncounted != len(record):
+            missing = record[0] + self.uncounted - len(record)
+            seen = f"{abs(missing)} byte{'s' if abs(missing) > 1 else ''} too {'few: the record is cut short' if missing > 0 else 'many'}"
+            return f"count byte {record[0]:02X}, but the record has {seen}", f"{record[0] + self.uncounted} bytes in all"
+        right = (self.total - sum(record[:-1])) & 0xFF
+        if right != record[-1]:
+            return f"checksum {record[-1]:02X}", f"checksum {right:02X} for these bytes"
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Records:
+    """Checked records in file order: record i is `data[at[i] : at[i] + length[i]]`, from count byte to checksum byte."""
+
+    text: bytes
+    offset: int  # where `text` starts in the file
+    first_line: int
+    first_record: int
+    starts: np.ndarray  # where each record starts in `text`
+    tags: np.ndarray  # the last character before the hex digits
+    data: np.ndarray
+    at: np.ndarray
+    length: np.ndarray
+
+    def place(self, index: int) -> dict[str, int]:
+        """Return the line and record number of record `index`, both counted from 1."""
+        return {
+            "line": self.first_line + lines_in(self.text[: self.starts[index]]),
+            "record": self.first_record + int(index),
+        }
+
+    def payload(self, skip: np.ndarray, keep: np.ndarray) -> np.ndarray:
+        """Return the data bytes of the records where `keep` is true, without `skip[i]` bytes in front and the checksum."""
+        mask = np.repeat(keep, self.length)
+        mask[self.at + self.length - 1] = False
+        for depth in range(int(skip.max(initial=0))):
+            mask[(self.at + depth)[skip > depth]] = False
+        return self.data[mask]
+
+
+def lines_in(text: bytes) -> int:
+    """Count line ends: LF, CR, or CR LF together."""
+    return text.count(b"\n") + text.count(b"\r") - text.count(b"\r\n")
+
+
+def chunks(stream: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
+    """Yield (text, its offset in the file, number of its first line) in pieces of whole lines."""
+    rest, offset, line = b"", 0, 1
+    while block := stream.read(CHUNK_BYTES):
+        text = rest + block
+        cut = max(text.rfind(b"\n"), text.rfind(b"\r", 0, -1)) + 1
+        text, rest = text[:cut], text[cut:]
+        if text:
+            yield text, offset, line
+            line += lines_in(text)
+            offset += len(text)
+    rest = rest.rstrip(b"\x1a")  # the end-of-file mark of 8-bit systems
+    if rest:
+        yield rest, offset, line
+
+
+def decode(stream: BinaryIO, grammar: Grammar) -> Iterator[Records]:
+    """Yield the records of a file, in pieces; raises FormatError at the first faulty line, after what precedes it."""
+    record = 1
+    for text, offset, line in chunks(stream):
+        found = decode_text(text, grammar, offset, line, record)
+        if found is None:
+            bad, index, fault = first_fault(text, grammar)
+            good = decode_text(text[:bad], grammar, offset, line, record)
+            if good is not None and len(good.at):
+                yield good
+            at_line = line + lines_in(text[:bad])
+            raise FormatError(fault[0], line=at_line, record=record + index, expected=fault[1])
+        if len(found.at):
+            yield found
+        record += len(found.at)
+
+
+def decode_text(text: bytes, grammar: Grammar, offset: int, line: int, record: int) -> Records | None:
+    """Decode and check whole lines at once; None if any of them is faulty."""
+    chars = np.frombuffer(text, np.uint8)
+    end = (chars == 10) | (chars == 13)
+    edges = np.diff(end, prepend=True, append=True).nonzero()[0]  # blank lines vanish here
+    starts, stops = edges[0::2], edges[1::2]
+    digits = stops - starts - grammar.marks
+    if np.any(digits < 4) or np.any(digits % 2) or np.any(chars[starts] != grammar.lead[0]):
+        return None
+    keep = ~end
+    for mark in range(grammar.marks):
+        keep[starts + mark] = False
+    try:
+        data = np.frombuffer(binascii.unhexlify(chars[keep].tobytes()), np.uint8)
+    except binascii.Error:
+        return None
+    length = digits // 2
+    at = np.cumsum(length) - length
+    if len(at) and (
+        np.any(data[at] + np.int64(grammar.uncounted) != length)
+        or np.any(np.add.reduceat(data, at, dtype=np.uint8) != grammar.total)
+    ):
+        return None
+    tags = chars[starts + grammar.marks - 1]
+    if grammar.marks > 1 and np.any((tags < ord("0")) | (tags > ord("9"))):
+        return None
+    return Records(text, offset, line, record, starts, tags, data, at, length)
+
+
+def first_fault(text: bytes, grammar: Grammar) -> tuple[int, int, tuple[str, str]]:
+    """Find the first faulty line of a text that has one: its position, its index among the records, the fault."""
+    position = index = 0
+    for line in LINE_ENDS.split(text):
+        if line:
+            if fault := grammar.fault(line):
+                return position, index, fault
+            index += 1
+        position += len(line)
+        position += 2 if text[position : position + 2] == b"\r\n" else 1
+    raise AssertionError("decode_text and Grammar.fault disagree")
+
+
+class Reader:
+    """Walks through the records of one file. A format derives from it and says what its records mean."""
+
+    grammar: Grammar
+    end_name = "end record"
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self.stream = stream
+        self.findings: list[Finding] = []
+        self.entry: int | None = None
+
+    def place(self, records: Records, stop: int) -> Iterator[tuple[np.ndarray, ...]]:
+        """Yield (index, address, count, payload) of the data among the first `stop` records."""
+        raise NotImplementedError
+
+    def ends(self, records: Records) -> np.ndarray:
+        """Tell for each record whether it is the one that ends the file."""
+        raise NotImplementedError
+
+    def __iter__(self) -> Iterator[tuple[Records, np.ndarray, np.ndarray, np.ndarray, np.ndarray]]:
+        """Yield (records, index, address, count, payload) of the data records, chunk by chunk, up to the end record."""
+        last = "there is no record"
+        for records in decode(self.stream, self.grammar):
+            ends = self.ends(records)
+            stop = int(ends.argmax()) + 1 if ends.any() else len(ends)
+            for found in self.place(records, stop):
+                yield records, *found
+            last = f"the last record is on line {records.place(stop - 1)['line']}"
+            if ends.any():
+                self.look_behind(records, stop - 1)
+                return
+        self.report(MISSING_END, f"the {self.end_name} is missing", last, "compare the size with what you expect; get the file again")
+
+    def look_behind(self, records: Records, end: int) -> None:
+        """Report what follows the end record."""
+        self.stream.seek(records.offset + int(records.starts[end]))
+        behind = [line for line in self.stream.read().splitlines()[1:] if line.strip(b"\0\x1a \t")]
+        if behind:
+            title = f"{len(behind)} line{'s' if len(behind) > 1 else ''} after the {self.end_name} were not read"
+            where = f"the {self.end_name} is on line {records.place(end)['line']}"
+            self.report(AFTER_END, title, where, "if two files were joined, split them there")
+
+    def report(self, code: Code, title: str, evidence: str = "", remedy: str = "") -> None:
+        """Add a finding; only the first of its kind, which is where the reader of it must look."""
+        if not any(finding.code is code for finding in self.findings):
+            self.findings.append(Finding(code, title, evidence, remedy))
+
+
+def assemble(stream: BinaryIO, kind: type[Reader]) -> tuple[Image, list[Finding]]:
+    """Read a whole file into an image and what was odd about it; raises OverlapError with the lines, SpanError."""
+    reader = kind(stream)
+    found = [piece for _, _, address, count, payload in reader for piece in pieces(address, count, payload)]
+    try:
+        image = Image.of(found, reader.entry)
+    except OverlapError as error:
+        error.where = " and ".join(f"line {line}" for line in writers(kind(stream), error.address))
+        raise
+    if twice := sum(len(data) for _, data in found) - image.size_bytes:
+        reader.report(TWICE, f"{twice:,} bytes are given twice, with equal values")
+    return image, reader.findings
+
+
+def writers(reader: Reader, address: int) -> list[int]:
+    """Return the numbers of the lines that give a byte for `address`."""
+    reader.stream.seek(0)
+    lines = []
+    for records, index, start, count, _ in reader:
+        for hit in ((start <= address) & (address < start + count)).nonzero()[0]:
+            lines.append(records.place(index[hit])["line"])
+    return lines
+
+
+def pieces(address: np.ndarray, count: np.ndarray, payload: np.ndarray) -> Iterator[tuple[int, bytes]]:
+    """Yield (address, bytes) for data records with these addresses and counts, joining those that follow on."""
+    if not len(address):
+        return
+    breaks = (address[1:] != (address + count)[:-1]).nonzero()[0] + 1
+    offsets = np.concatenate(([0], np.cumsum(count)))
+    edges = [0, *breaks.tolist(), len(address)]
+    for a, b in itertools.pairwise(edges):
+        yield int(address[a]), payload[offsets[a] : offsets[b]].tobytes()
