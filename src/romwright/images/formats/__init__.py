@@ -5,13 +5,14 @@ Every format module has NAME, `recognises(head)`, `parse(stream)` and `build(ima
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 from types import ModuleType
 
-from romwright.errors import FormatError, InputError, UnknownNameError
+from romwright.errors import FormatError, InputError, OutputError, UnknownNameError
 from romwright.findings import Finding
 from romwright.images.formats import intel, motorola, raw
 from romwright.images.image import Image
@@ -75,3 +76,50 @@ def unreadable(file: str, error: OSError) -> InputError:
     if isinstance(error, IsADirectoryError) or Path(file).is_dir():
         return InputError("this is a folder, not a file", where=file, expected="a file with an image")
     return InputError(f"the file cannot be read: {error.strerror}", where=file)
+
+
+def write_bytes(path: str | PathLike[str], data: bytes, overwrite: bool = False) -> None:
+    """Write one file; see write_files."""
+    write_files({str(path): data}, overwrite)
+
+
+def write_files(files: Mapping[str, bytes], overwrite: bool = False) -> None:
+    """Write files whole or not at all: beside the target, flushed, renamed, read back and compared.
+
+    All are written before the first is renamed. Raises OutputError if one exists (unless `overwrite`), is no regular
+    file, cannot be written, or does not read back equal; no temporary file is left.
+    """
+    targets = {Path(os.path.realpath(path)): (path, data) for path, data in files.items()}
+    if len(targets) < len(files):
+        raise OutputError("two outputs would go to one file", where=", ".join(files))
+    for target, (path, _) in targets.items():
+        require_free(target, path, overwrite)
+    temporary = {target: target.with_name(f".{target.name[:200]}.{os.getpid()}.part") for target in targets}
+    path = ""
+    try:
+        for target, (path, data) in targets.items():
+            with open(temporary[target], "xb") as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+        for target, (path, data) in targets.items():
+            os.replace(temporary[target], target)
+            if target.read_bytes() != data:
+                raise OutputError("what was written does not read back equal", where=path, help="do not use this file; check the disk")
+    except OSError as error:
+        raise OutputError(
+            f"the output cannot be written: {error.strerror}", where=path, help="nothing was changed; check the folder and the room on the disk"
+        ) from None
+    finally:
+        for part in temporary.values():
+            part.unlink(missing_ok=True)
+
+
+def require_free(target: Path, path: str, overwrite: bool) -> None:
+    """Raise OutputError unless a file may be written there."""
+    if target.is_dir():
+        raise OutputError("the output is a folder", where=path, expected="the name of a file")
+    if target.exists() and not target.is_file():
+        raise OutputError("the output is no regular file", where=path)
+    if target.exists() and not overwrite:
+        raise OutputError("the output exists already", where=path, help="choose another name, or give --overwrite")

@@ -1,0 +1,125 @@
+"""Making a checksum come out: which bytes, put at a stated place, give a range the sum or CRC that is wanted.
+
+A byte sum grows with every byte, and a CRC is linear over GF(2) in the bits of its message, so both are solved, not
+searched for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from romwright.errors import NotSolvableError, UnknownNameError
+from romwright.images import checksums
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A checksum that can be made to come out: its name, width in bits, and the function that computes it.
+
+    `weights` are the factors by which the bytes of a range enter an additive sum, repeating from its first byte; a CRC
+    has none.
+    """
+
+    name: str
+    width: int
+    compute: Callable[[bytes], int]
+    weights: tuple[int, ...] = ()
+
+    @property
+    def size_bytes(self) -> int:
+        """How many bytes its value takes."""
+        return self.width // 8
+
+    def text(self, value: int) -> str:
+        """Return a value as hex digits of the full width."""
+        return f"{value:0{self.width // 4}X}"
+
+
+SUMS = {
+    kind.name: kind
+    for kind in (
+        Kind("sum8", 8, lambda data: checksums.byte_sum(data) & 0xFF, (1,)),
+        Kind("sum16", 16, lambda data: checksums.byte_sum(data) & 0xFFFF, (1,)),
+        Kind("words-big", 16, lambda data: checksums.word_sum(data, "big") & 0xFFFF, (256, 1)),
+        Kind("words-little", 16, lambda data: checksums.word_sum(data, "little") & 0xFFFF, (1, 256)),
+    )
+}
+
+
+def kind_named(name: str) -> Kind:
+    """Find a kind of checksum: sum8, sum16, words-big, words-little, or a CRC of 16 or 32 bits. Raises UnknownNameError."""
+    if name in SUMS:
+        return SUMS[name]
+    crcs = {crc: width for crc, width in checksums.crc_widths().items() if width in (8, 16, 32)}
+    if name not in crcs:
+        raise UnknownNameError("checksum", name, [*SUMS, *sorted(crcs)])
+    return Kind(name, crcs[name], checksums.crc_function(name))
+
+
+def solve(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes:
+    """Return `count` bytes which, put at `data[at : at + count]`, make the checksum of all of `data` come to `value`.
+
+    Raises NotSolvableError, whose attribute `needed` says how many bytes it would take (None if no number is known).
+
+    >>> patch = solve(bytes(16), SUMS["sum8"], 0x42, at=15, count=1)
+    >>> patch
+    b'B'
+    """
+    patch = (solve_sum if kind.weights else solve_crc)(data, kind, value, at, count)
+    result = kind.compute(data[:at] + patch + data[at + count :])
+    assert result == value, "a solved checksum that does not come out"
+    return patch
+
+
+def solve_sum(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes:
+    """Solve an additive sum: the heavy bytes take the high part, the others what is left."""
+    blank = data[:at] + bytes(count) + data[at + count :]
+    left = (value - kind.compute(blank)) % (1 << kind.width)
+    weights = [kind.weights[(at + i) % len(kind.weights)] for i in range(count)]
+    patch = bytearray(count)
+    for weight in sorted(set(weights), reverse=True):
+        for i in (i for i, w in enumerate(weights) if w == weight):
+            patch[i] = min(left // weight, 255)
+            left -= patch[i] * weight
+    if left:
+        raise unsolvable(kind, value, at, count, needed=count + -(-left // 255) if kind.weights == (1,) else count + 1)
+    return bytes(patch)
+
+
+def solve_crc(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes:
+    """Solve a CRC: each bit of the place turns a fixed set of bits of the result; eliminate."""
+    blank = data[:at] + bytes(count) + data[at + count :]
+    start = kind.compute(blank)
+    # rows: leading bit of the effect -> (effect on the CRC, the set of message bits that has it)
+    rows: dict[int, tuple[int, int]] = {}
+    for bit in range(8 * count):
+        effect = kind.compute(data[:at] + (1 << bit).to_bytes(count, "big") + data[at + count :]) ^ start
+        effect, bits = reduced(effect, 1 << bit, rows)
+        if effect:
+            rows[effect.bit_length()] = (effect, bits)
+    left, bits = reduced(start ^ value, 0, rows)
+    if left:
+        raise unsolvable(kind, value, at, count, needed=kind.size_bytes if count < kind.size_bytes else None)
+    return bits.to_bytes(count, "big")
+
+
+def reduced(effect: int, bits: int, rows: dict[int, tuple[int, int]]) -> tuple[int, int]:
+    """Take from an effect every row whose leading bit it has, noting the message bits used."""
+    for lead in sorted(rows, reverse=True):
+        if effect >> (lead - 1) & 1:
+            effect ^= rows[lead][0]
+            bits ^= rows[lead][1]
+    return effect, bits
+
+
+def unsolvable(kind: Kind, value: int, at: int, count: int, needed: int | None) -> NotSolvableError:
+    """Make the error that says how many bytes it would take."""
+    plural = "s" if count > 1 else ""
+    error = NotSolvableError(
+        f"no {count} byte{plural} at {at:04X} make the {kind.name} come to {kind.text(value)}",
+        expected=f"room for {needed} bytes" if needed else "",
+        help="give a larger place, as FIRST-LAST, or another value",
+    )
+    error.needed = needed
+    return error
