@@ -83,8 +83,20 @@ def solve_sum(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes
             patch[i] = min(left // weight, 255)
             left -= patch[i] * weight
     if left:
-        raise unsolvable(kind, value, at, count, needed=count + -(-left // 255) if kind.weights == (1,) else count + 1)
+        raise unsolvable(kind, value, at, count, room_needed(data, kind, value, at, count))
     return bytes(patch)
+
+
+def room_needed(data: bytes, kind: Kind, value: int, at: int, count: int) -> int | None:
+    """Return how many bytes from `at` on an additive sum takes, overwriting what is there; None if there are too few."""
+    if kind.weights != (1,):
+        return count + 1
+    total = kind.compute(data[:at] + bytes(count) + data[at + count :])
+    for size in range(count + 1, len(data) - at + 1):
+        total -= data[at + size - 1]
+        if (value - total) % (1 << kind.width) <= 255 * size:
+            return size
+    return None
 
 
 def solve_crc(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes:

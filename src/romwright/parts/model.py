@@ -1,0 +1,191 @@
+"""A part: its data-sheet page as a frozen object. pinmaps/README.md describes every key."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from enum import StrEnum
+from functools import cached_property
+from typing import Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+Level = Literal["H", "L"]
+Choice = Literal["H", "L", "NC"]
+Row = dict[str, Literal["H", "L", "?"]]
+Positive = float  # volts, amperes and seconds in the unit that the key names
+
+
+class Role(StrEnum):
+    """What a pin is for while the chip is read."""
+
+    ADDRESS = "address"
+    DATA = "data"
+    SUPPLY = "supply"
+    VPP = "programming supply"
+    CONTROL = "control"
+    OUTPUT = "status output"
+    NC = "not connected"
+
+
+class Pin(Struct, frozen=True):
+    """One pin of a package, numbered from 1."""
+
+    number: int
+    name: str
+    role: Role
+
+    @property
+    def function(self) -> str:
+        """What the pin does in read: the first of its names."""
+        return self.name.split("|")[0]
+
+    @property
+    def index(self) -> int:
+        """The number of an address or data line."""
+        return int(self.function[1:])
+
+
+class Source(Struct, frozen=True, forbid_unknown_fields=True):
+    """A document that was read, and the keys of the page that it covers."""
+
+    covers: str
+    text: str
+
+
+class Programming(Struct, frozen=True, forbid_unknown_fields=True):
+    """What a programmer must give the chip; volts."""
+
+    vpp_v: float | None = None
+    vpp_range_v: tuple[float, float] | None = None
+    vpp_max_v: float | None = None
+    vpp_erase_v: float | None = None
+    vcc_v: float | None = None
+    vcc_range_v: tuple[float, float] | None = None
+    by_maker: tuple[str, ...] = ()
+    signature: str | None = None
+
+
+class Times(Struct, frozen=True, forbid_unknown_fields=True):
+    """Read times in nanoseconds, one value for each speed grade, in step with access_ns."""
+
+    access_ns: tuple[float, ...] = ()
+    enable_ns: tuple[float, ...] = ()
+    output_enable_ns: tuple[float, ...] = ()
+    float_ns: tuple[float, ...] = ()
+
+
+class Currents(Struct, frozen=True, forbid_unknown_fields=True):
+    """Largest supply and input currents."""
+
+    active_ma: float | None = None
+    standby_ma: float | None = None
+    standby_cmos_ma: float | None = None
+    vpp_read_ma: float | None = None
+    input_ua: float | None = None
+
+
+class Levels(Struct, frozen=True, forbid_unknown_fields=True):
+    """Input thresholds, and output levels at the currents named."""
+
+    vih_min_v: float | None = None
+    vil_max_v: float | None = None
+    vol_max_v: float | None = None
+    iol_ma: float | None = None
+    voh_min_v: float | None = None
+    ioh_ma: float | None = None
+
+
+class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
+    """One chip or one style, as its page in pinmaps/parts/ says."""
+
+    name: str
+    family: str
+    words: int
+    bits: int
+    package: str
+    left: str
+    right: str
+    supplies: dict[str, float]
+    drives: tuple[Row, ...]
+    sources: tuple[Source, ...]
+    row_pitch_mm: float = 15.24
+    aliases: tuple[str, ...] = ()
+    select: str | None = None
+    options: dict[str, tuple[Choice, ...]] = {}
+    read_levels: dict[str, Level] = {}
+    writes: tuple[dict[str, Level], ...] = ()
+    outputs: tuple[str, ...] = ()
+    output: Literal["three-state", "open-collector"] = "three-state"
+    latched: bool | None = None
+    erased: Literal["FF", "00"] | None = None
+    words_x8: int | None = None
+    byte_mode: dict[str, Level] = {}
+    programming: Programming | None = None
+    times: Times | None = None
+    currents: Currents | None = None
+    levels: Levels | None = None
+    traps: tuple[str, ...] = ()
+    unchecked: tuple[str, ...] = ()
+
+    @cached_property
+    def pins(self) -> tuple[Pin, ...]:
+        """The pins in order of their numbers: the left column downwards, then the right column upwards."""
+        names = [*self.left.split(), *reversed(self.right.split())]
+        return tuple(Pin(n, name, self._role(name.split("|")[0])) for n, name in enumerate(names, 1))
+
+    def _role(self, function: str) -> Role:
+        if function in self.supplies:
+            return Role.SUPPLY
+        if function in self.outputs:
+            return Role.OUTPUT
+        if function in ("NC", "VPP"):
+            return Role.NC if function == "NC" else Role.VPP
+        if re.fullmatch(r"[AD]\d+", function):
+            return Role.ADDRESS if function[0] == "A" else Role.DATA
+        return Role.CONTROL
+
+    @cached_property
+    def by_function(self) -> dict[str, Pin]:
+        """The pins by what they do in read; of supplies with several pins, the highest."""
+        return {pin.function: pin for pin in self.pins}
+
+    @property
+    def pin_count(self) -> int:
+        """How many pins the package has."""
+        return int(self.package.removeprefix("DIP-"))
+
+    @property
+    def address_bits(self) -> int:
+        """How many address lines select a word."""
+        return self.words.bit_length() - 1
+
+    @cached_property
+    def signals(self) -> frozenset[str]:
+        """The controls that a board switches: those that its drive or write rows name."""
+        return frozenset(name for row in (*self.drives, *self.writes) for name in row)
+
+    def choices(self) -> dict[int, tuple[Choice, ...]]:
+        """For each pin whose polarity the factory chose: what it may have chosen, active low first."""
+        optional = [pin for pin in self.pins if pin.function.endswith("?")]
+        return {pin.number: self.options.get(pin.function, ("L", "H")) for pin in optional}
+
+    def polarities(self, stated: dict[int, Choice]) -> list[dict[int, Choice]]:
+        """List every combination of the factory's choices that agrees with those stated, all active low first."""
+        choices = {number: (stated[number],) if number in stated else free for number, free in self.choices().items()}
+        return [dict(zip(choices, picked)) for picked in itertools.product(*choices.values())]
+
+    def ordered_as(self, polarity: dict[int, Choice]) -> Part:
+        """Return the part with its factory choices made: levels in place of `?`, pins left out become NC.
+
+        >>> from romwright.parts.library import require_part
+        >>> require_part("rom-2364-24").ordered_as({20: "L"}).drives
+        ({'CS?': 'L'},)
+        """
+        chosen = {self.pins[number - 1].function: choice for number, choice in polarity.items()}
+        absent = {name for name, choice in chosen.items() if choice == "NC"}
+        rows = tuple({n: chosen.get(n, level) for n, level in row.items() if n not in absent} for row in self.drives)
+        left, right = (" ".join("NC" if n in absent else n for n in c.split()) for c in (self.left, self.right))
+        select = None if self.select in absent else self.select
+        return replace(self, drives=rows, left=left, right=right, select=select, options={})

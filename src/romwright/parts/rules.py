@@ -1,0 +1,157 @@
+"""What must hold for a part's page. Each rule yields one line per fault: key, what is wrong, and the rule's name."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+from romwright.parts.model import Part, Role
+
+SOURCED = ("pins", "drives", "programming")  # what can hurt: each names its source or is unchecked
+
+
+def check_pin_count(part: Part) -> Iterator[str]:
+    """The columns hold as many pins as the package has, the same number in each."""
+    if not re.fullmatch(r"DIP-(8|1[468]|2[02468]|32|4[0248])", part.package):
+        yield f"package: {part.package!r}, expected DIP- and an even number of pins, such as DIP-28 [package]"
+        return
+    counts = len(part.left.split()), len(part.right.split())
+    for key, count in zip(("left", "right"), counts):
+        if count != part.pin_count // 2:
+            yield f"{key}: {count} pins, but a column of {part.package} has {part.pin_count // 2} [pin-count]"
+
+
+def check_pin_names(part: Part) -> Iterator[str]:
+    """A name is a pin function in the trade's spelling; only supplies and NC may stand on several pins."""
+    for pin in part.pins:
+        if not re.fullmatch(r"/?[A-Z]+-?\d*\??(\|/?[A-Z]+-?\d*)?", pin.name):
+            yield f"pin {pin.number}: {pin.name!r} is no pin name such as A0, D7, /CE, CS1?, /OE|VPP [pin-name]"
+    for name, count in Counter(p.function for p in part.pins if p.role not in (Role.SUPPLY, Role.NC)).items():
+        if count > 1:
+            yield f"left, right: {name} stands on {count} pins [pin-twice]"
+
+
+def check_lines(part: Part) -> Iterator[str]:
+    """The address pins are A0 to A(n-1) for 2^n words, the data pins D0 to D(bits-1)."""
+    if part.words < 1 or part.words & (part.words - 1):
+        yield f"words: {part.words} is no power of two [words]"
+        return
+    for role, letter, count, why in (
+        (Role.ADDRESS, "A", part.address_bits, f"{part.words} words"),
+        (Role.DATA, "D", part.bits, f"{part.bits} bits"),
+    ):
+        found = {pin.function for pin in part.pins if pin.role is role}
+        wanted = {f"{letter}{i}" for i in range(count)}
+        for name in sorted(wanted - found):
+            yield f"left, right: {name} is missing, needed for {why} [{role}-lines]"
+        for name in sorted(found - wanted):
+            yield f"left, right: {name} is one line too many for {why} [{role}-lines]"
+
+
+def check_supplies(part: Part) -> Iterator[str]:
+    """Supplies are pins, GND is 0 V, and at least one supply is positive."""
+    names = {pin.function for pin in part.pins}
+    for name in part.supplies.keys() - names:
+        yield f"supplies: {name} is no pin of this part [supply-pin]"
+    if part.supplies.get("GND") != 0:
+        yield "supplies: GND = 0 is missing [ground]"
+    if not any(volts > 0 for volts in part.supplies.values()):
+        yield "supplies: no positive supply [supply]"
+
+
+def check_rows(part: Part) -> Iterator[str]:
+    """Rows of levels name control pins; a polarity of the factory's is ? in a drive row and nowhere else."""
+    controls = {pin.function for pin in part.pins if pin.role is Role.CONTROL}
+    held = controls | {pin.function for pin in part.pins if pin.role is Role.VPP}
+    if not part.drives or not all(part.drives):
+        yield "drives: no row of levels in which the part drives its outputs [no-drive-row]"
+    for key, rows, allowed in (
+        ("drives", part.drives, controls),
+        ("writes", part.writes, controls),
+        ("read_levels", [part.read_levels], held),
+        ("byte_mode", [part.byte_mode], controls),
+    ):
+        for name in sorted({name for row in rows for name in row} - allowed):
+            yield f"{key}: {name} is no control pin of this part [row-pin]"
+    for row in part.drives:
+        for name, level in row.items():
+            if name.endswith("?") != (level == "?"):
+                yield f"drives: {name} = {level}: the level ? belongs to a pin whose name ends in ? [row-level]"
+
+
+def check_purposes(part: Part) -> Iterator[str]:
+    """Every control and VPP pin is explained by a row; select, options and outputs name such pins."""
+    explained = part.signals | part.read_levels.keys()
+    for pin in part.pins:
+        if pin.role in (Role.CONTROL, Role.VPP) and pin.function not in explained:
+            yield f"pin {pin.number}: {pin.name} is in no row of drives, writes or read_levels [pin-unexplained]"
+    if part.select is not None and part.select not in part.signals:
+        yield f"select: {part.select} is in no row of drives [select]"
+    for name in part.options:
+        if not name.endswith("?") or name not in part.by_function:
+            yield f"options: {name} is no pin of this part with a polarity of the factory's [options]"
+    for name in part.outputs:
+        if name not in part.by_function:
+            yield f"outputs: {name} is no pin of this part [outputs]"
+
+
+def check_sources(part: Part) -> Iterator[str]:
+    """Something was read, and every value that can hurt has a source or is marked unchecked."""
+    if not part.sources or not all(source.text.strip() for source in part.sources):
+        yield "sources: empty [no-source]"
+        return
+    keys = {*type(part).__struct_fields__, "pins"}
+    covered: set[str] = set()
+    for number, source in enumerate(part.sources, 1):
+        covered |= set(source.covers.split())
+        for word in sorted(set(source.covers.split()) - keys):
+            yield f"sources, number {number}: covers {word}, which is no key of a part [source-covers]"
+    marked = {entry.split(":")[0].split(".")[0] for entry in part.unchecked}
+    for key in SOURCED:
+        if (key == "pins" or getattr(part, key)) and key not in covered | marked:
+            yield f"{key}: no source covers it and it is not marked unchecked [unsourced]"
+
+
+def check_unchecked(part: Part) -> Iterator[str]:
+    """Unchecked entries are KEY, KEY.KEY or either with a remark after a colon, and the key is there."""
+    for entry in part.unchecked:
+        first, *rest = entry.split(":")[0].strip().split(".")
+        value = part.pins if first == "pins" else getattr(part, first, None)
+        for key in rest:
+            value = getattr(value, key, None)
+        if value is None or first not in (*type(part).__struct_fields__, "pins"):
+            yield f"unchecked: {entry!r} names a key that this page does not have [unchecked]"
+
+
+def check_grades(part: Part) -> Iterator[str]:
+    """Lists of times run in step with access_ns, so none is longer."""
+    times = part.times
+    for key in ("enable_ns", "output_enable_ns", "float_ns") if times else ():
+        if len(getattr(times, key)) > max(1, len(times.access_ns)):
+            yield f"times.{key}: {len(getattr(times, key))} values for {len(times.access_ns)} speed grades [grades]"
+
+
+def check_byte_mode(part: Part) -> Iterator[str]:
+    """A byte mode has the levels that choose it and twice as many words."""
+    if bool(part.byte_mode) != (part.words_x8 is not None) or (part.words_x8 and part.words_x8 != 2 * part.words):
+        yield f"words_x8: {part.words_x8}; a 16-bit part with byte_mode levels has words_x8 = {2 * part.words} [byte-mode]"
+
+
+RULES = (
+    check_pin_count,
+    check_pin_names,
+    check_lines,
+    check_supplies,
+    check_rows,
+    check_purposes,
+    check_sources,
+    check_unchecked,
+    check_grades,
+    check_byte_mode,
+)
+
+
+def find_faults(part: Part) -> Iterable[str]:
+    """Return the faults that every rule finds; a wrong number of pins hides the rest, which would be noise."""
+    return list(check_pin_count(part)) or [fault for rule in RULES for fault in rule(part)]
