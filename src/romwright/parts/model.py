@@ -14,7 +14,6 @@ from msgspec.structs import replace
 Level = Literal["H", "L"]
 Choice = Literal["H", "L", "NC"]
 Row = dict[str, Literal["H", "L", "?"]]
-Positive = float  # volts, amperes and seconds in the unit that the key names
 
 
 class Role(StrEnum):
