@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from io import BytesIO
 from os import PathLike
 from pathlib import Path
 from types import ModuleType
@@ -53,16 +54,18 @@ def read(path: str | PathLike[str], format: str | None = None) -> Loaded:
     file = str(path)
     try:
         with open(path, "rb") as stream:
+            if not stream.seekable():  # a pipe
+                stream = BytesIO(stream.read())
             head = stream.read(HEAD_BYTES)
             if not head:
-                raise InputError("the file is empty", where=file, expected="an image of at least one byte")
+                raise InputError("the file is empty", expected="an image of at least one byte")
             stream.seek(0)
             module = format_named(format) if format else sniff(head)
             image, findings = module.parse(stream)
     except FormatError as error:
         raise error.in_file(file) from None
     except InputError as error:
-        error.where = error.where or file
+        error.where = f"{file}, {error.where}" if error.where else file
         raise
     except OSError as error:
         raise unreadable(file, error) from None
@@ -75,7 +78,7 @@ def unreadable(file: str, error: OSError) -> InputError:
         return InputError("there is no such file", where=file, help="check the spelling and the folder")
     if isinstance(error, IsADirectoryError) or Path(file).is_dir():
         return InputError("this is a folder, not a file", where=file, expected="a file with an image")
-    return InputError(f"the file cannot be read: {error.strerror}", where=file)
+    return InputError(f"the file cannot be read: {error.strerror or error}", where=file)
 
 
 def write_bytes(path: str | PathLike[str], data: bytes, overwrite: bool = False) -> None:

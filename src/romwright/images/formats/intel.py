@@ -182,7 +182,7 @@ def build(image: Image, record_bytes: int = 32) -> bytes:
     lines: list[bytes] = []
     base = 0
     if image.entry is not None:
-        lines.append(Record.start_linear_address(image.entry >> 16, image.entry & 0xFFFF).encode() + b"\r\n")
+        lines.append(Record.start_linear_address(image.entry).encode() + b"\r\n")
     for segment in writing.split_at(image.segments, 0x10000, limit=1 << 32):
         if segment.start >> 16 != base:
             base = segment.start >> 16

@@ -74,6 +74,9 @@ class MotorolaReader(Reader):
                 expected=f"at least {width[i] + 1:02X}: {width[i]} address bytes and the checksum",
                 **records.place(i),
             )
+        if np.any((types > 4) & (count > 0)):
+            i = int(((types > 4) & (count > 0)).argmax())
+            raise FormatError(f"{count[i]} data bytes in an S{types[i]} record", expected="none", **records.place(i))
         address = np.zeros(stop, np.int64)
         for depth in range(4):
             there = width > depth

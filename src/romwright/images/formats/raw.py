@@ -21,8 +21,7 @@ def parse(stream: BinaryIO) -> tuple[Image, list[Finding]]:
     """Read all bytes. Raises SpanError over 64 MiB."""
     data = stream.read(SPAN_LIMIT + 1)
     if len(data) > SPAN_LIMIT:
-        size = stream.seek(0, 2)
-        raise SpanError(0, size, SPAN_LIMIT)
+        raise SpanError(0, max(stream.seek(0, 2), len(data)), SPAN_LIMIT)
     return Image.from_bytes(data), []
 
 

@@ -39,7 +39,8 @@ TWICE = Code(
     "Whether a hex file gives some addresses twice, with the same bytes.",
     "Harmless, but unusual: a file made of overlapping parts.",
 )
-NOT_TEXT = re.compile(rb"[^\t\n\r\x1a\x20-\x7e]")
+NOT_TEXT = re.compile(rb"[\0-\x08\x0b\x0c\x0e-\x19\x1b-\x1f\x7f]")
+BYTE_ORDER_MARK = re.compile(rb"\xef\xbb\xbf|\xff\xfe|\xfe\xff")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +58,18 @@ class Grammar:
     total: int
 
     def recognises(self, head: bytes) -> bool:
-        """Tell whether a file that starts so is meant as this format: its first line, or some line of a plain text."""
-        digits = rb"[0-9]" * (self.marks - 1) + rb"[0-9A-Fa-f]{8}"
-        lead = b"[" + self.lead + self.lead.lower() + b"]"
-        if re.match(rb"(?:\xef\xbb\xbf)?[\s\0]*" + lead + digits, head):
+        """Tell whether a file that starts so is meant as this format: its first line, or some line of a plain text.
+
+        Text in another coding (a byte order mark, zeros between the characters) is recognised too, to be refused as such
+        and not taken for raw binary; so is a file cut short within its first record.
+        """
+        if mark := BYTE_ORDER_MARK.match(head):
+            head = head[mark.end() :].replace(b"\0", b"")
+        start = b"[" + self.lead + self.lead.lower() + b"]" + rb"[0-9]" * (self.marks - 1)
+        if re.match(rb"[\s\0]*" + start + rb"(?:[0-9A-Fa-f]{8}|[0-9A-Fa-f]+\s*\Z)", head):
             return True
-        return not NOT_TEXT.search(head) and bool(re.search(rb"(?m)^[ \t]*" + lead + digits + rb"[0-9A-Fa-f]*\s*$", head))
+        a_line = rb"(?:^|[\r\n])[ \t]*" + start + rb"[0-9A-Fa-f]{8,}\s*(?:[\r\n]|\Z)"
+        return not NOT_TEXT.search(head) and bool(re.search(a_line, head))
 
     def fault(self, line: bytes) -> tuple[str, str] | None:
         """Say what is wrong with one line, as (found, expected); None if nothing is."""
@@ -70,7 +77,7 @@ class Grammar:
         if not line.startswith(self.lead):
             return f"the line starts with {text[:12]!r}", f"{self.lead.decode()!r} at the start of every record"
         mark, digits = text[1 : self.marks], text[self.marks :]
-        if self.marks > 1 and not mark.isdigit():
+        if self.marks > 1 and not re.fullmatch("[0-9]", mark):
             return f"record type {text[: self.marks]!r}", f"{self.lead.decode()}0 to {self.lead.decode()}9"
         bad = re.search(r"[^0-9A-Fa-f]", digits)
         if bad:
@@ -129,7 +136,9 @@ def chunks(stream: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
     rest, offset, line = b"", 0, 1
     while block := stream.read(CHUNK_BYTES):
         text = rest + block
-        cut = max(text.rfind(b"\n"), text.rfind(b"\r", 0, -1)) + 1
+        cut = max(text.rfind(b"\n"), text.rfind(b"\r", 0, -1)) + 1  # a last CR may be half of a CR LF
+        if not cut and len(text) > CHUNK_BYTES:  # no record is as long as that: hand it on to be refused
+            cut = len(text)
         text, rest = text[:cut], text[cut:]
         if text:
             yield text, offset, line
@@ -176,7 +185,7 @@ def decode_text(text: bytes, grammar: Grammar, offset: int, line: int, record: i
     length = digits // 2
     at = np.cumsum(length) - length
     if len(at) and (
-        np.any(data[at] + np.int64(grammar.uncounted) != length)
+        np.any(data[at].astype(np.int64) + grammar.uncounted != length)
         or np.any(np.add.reduceat(data, at, dtype=np.uint8) != grammar.total)
     ):
         return None
@@ -237,7 +246,7 @@ class Reader:
         self.stream.seek(records.offset + int(records.starts[end]))
         behind = [line for line in self.stream.read().splitlines()[1:] if line.strip(b"\0\x1a \t")]
         if behind:
-            title = f"{len(behind)} line{'s' if len(behind) > 1 else ''} after the {self.end_name} were not read"
+            title = f"{len(behind)} line{'s were' if len(behind) > 1 else ' was'} not read: after the {self.end_name}"
             where = f"the {self.end_name} is on line {records.place(end)['line']}"
             self.report(AFTER_END, title, where, "if two files were joined, split them there")
 
@@ -254,21 +263,22 @@ def assemble(stream: BinaryIO, kind: type[Reader]) -> tuple[Image, list[Finding]
     try:
         image = Image.of(found, reader.entry)
     except OverlapError as error:
-        error.where = " and ".join(f"line {line}" for line in writers(kind(stream), error.address))
-        raise
+        raise conflict(kind(stream), error.address) from None
     if twice := sum(len(data) for _, data in found) - image.size_bytes:
-        reader.report(TWICE, f"{twice:,} bytes are given twice, with equal values")
+        reader.report(TWICE, f"{twice:,} byte{'s are' if twice > 1 else ' is'} given twice, with equal values")
     return image, reader.findings
 
 
-def writers(reader: Reader, address: int) -> list[int]:
-    """Return the numbers of the lines that give a byte for `address`."""
+def conflict(reader: Reader, address: int) -> OverlapError:
+    """Make the error that names the first two lines, in file order, that give different bytes for `address`."""
     reader.stream.seek(0)
-    lines = []
-    for records, index, start, count, _ in reader:
+    seen: dict[int, int] = {}  # byte -> the first line that gives it
+    for records, index, start, count, payload in reader:
+        offset = np.cumsum(count) - count + address - start
         for hit in ((start <= address) & (address < start + count)).nonzero()[0]:
-            lines.append(records.place(index[hit])["line"])
-    return lines
+            seen.setdefault(int(payload[offset[hit]]), records.place(index[hit])["line"])
+    (first, line), (second, other), *_ = seen.items()
+    return OverlapError(address, first, second, where=f"line {line} and line {other}")
 
 
 def pieces(address: np.ndarray, count: np.ndarray, payload: np.ndarray) -> Iterator[tuple[int, bytes]]:

@@ -15,7 +15,7 @@ def split_at(segments: Iterable[Segment], block: int, limit: int) -> Iterator[Se
     """Yield the segments cut at every multiple of `block`. Raises SpanError at addresses from `limit` on."""
     for segment in segments:
         if segment.stop > limit or segment.start < 0:
-            raise SpanError(segment.start, segment.stop, limit)
+            raise SpanError(min(segment.start, 0), segment.stop, limit)
         start = segment.start
         while start < segment.stop:
             stop = min((start // block + 1) * block, segment.stop)
