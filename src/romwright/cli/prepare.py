@@ -39,7 +39,7 @@ STORE = re.compile(r"(?P<kind>[^=@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
 def command(inputs: tuple[str, ...], part_name: str, output: str, write_as: str, overwrite: bool, as_json: bool, **options) -> None:
     """Make the exact bytes to burn into PART.
 
-    The steps have one order: cut, join, swap, invert, place, fill, repeat, store and fix checksums, split. Addresses,
+    The steps have one order: cut, join, swap, invert, place, fill, store and fix checksums, repeat, split. Addresses,
     bytes and sums are hex. An image that fits the chip at its own addresses stays there; else the aligned block that
     holds it (C000-FFFF, say) starts at chip address 0; IN@ADDRESS and --base say it outright.
 
@@ -48,7 +48,7 @@ def command(inputs: tuple[str, ...], part_name: str, output: str, write_as: str,
 
     \b
     Example: romwright prepare diagnostic.hex --for 28C256 --repeat \\
-               --fix sum16=0000@3FE0 -o burn-me.bin
+               --fix sum8=00@3FFF -o burn-me.bin
     """
     from romwright.images import formats, preparation
     from romwright.parts.library import require_part
@@ -74,9 +74,9 @@ def plan_from(part, options: dict):
     sums = [parse_sum(text, STORE, "--store") for text in options["store"]]
     sums += [parse_sum(text, FIX, "--fix") for text in options["fix"]]
     return Plan(
-        chip_bytes=part.size_bytes,
-        chip_name=part.id,
-        fill=parse_byte(options["fill"], "--fill") if options["fill"] else part.erased,
+        chip_bytes=part.words * -(-part.bits // 8),
+        chip_name=part.name,
+        fill=parse_byte(options["fill"], "--fill") if options["fill"] else int(part.erased or "FF", 16),
         cut=parse_range(options["cut"], "--cut") if options["cut"] else None,
         join=options["join"],
         swap=int(options["swap"] or 0),
@@ -155,6 +155,7 @@ def report(part, prepared, names: list[str], write_as: str, findings: list, as_j
     """Print what was done and the checksums to expect on the programmer's display."""
     from romwright.cli import render
     from romwright.images.checksums import measure
+    from romwright.parts.cautions import programming_cautions
 
     measured = [measure(chip) for chip in prepared.chips]
     if as_json:
@@ -163,17 +164,27 @@ def report(part, prepared, names: list[str], write_as: str, findings: list, as_j
             for name, chip, sums in zip(names, prepared.chips, measured, strict=True)
         ]
         render.print_json(
-            {"part": part.id, "steps": prepared.steps, "outputs": outputs, "findings": [f.as_json() for f in findings]}
+            {
+                "part": part.name,
+                "steps": prepared.steps,
+                "outputs": outputs,
+                "findings": [f.as_json() for f in findings],
+                "cautions": programming_cautions(part),
+            }
         )
         return
     for number, step in enumerate(prepared.steps, 1):
         click.echo(render.inert(f"{number}. {step}"))
-    click.echo(f"\nFor the {part.id}, written and read back. The programmer should show:")
+    click.echo(f"\nFor the {part.name}, written and read back. The programmer should show:")
     rows = [
-        (name, f"{len(chip):,}", sums.sum16, sums.sum8, sums.crc32, sums.sha256[:16] + "…")
+        (name, f"{len(chip):,}", sums.sum16, sums.sum8, sums.crc32)
         for name, chip, sums in zip(names, prepared.chips, measured, strict=True)
     ]
-    render.print_table(("file", "bytes", "16-bit sum", "8-bit sum", "CRC-32", "SHA-256"), rows, right=(1,))
+    render.print_table(("file", "bytes", "16-bit sum", "8-bit sum", "CRC-32"), rows, right=(1,))
+    for name, sums in zip(names, measured, strict=True):
+        click.echo(f"SHA-256 {sums.sha256}  {render.inert(name)}")
     if findings:
         click.echo()
         render.print_findings(findings)
+    click.echo()
+    render.print_cautions(programming_cautions(part))

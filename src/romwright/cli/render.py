@@ -58,7 +58,18 @@ def print_findings(findings: Iterable[Finding]) -> None:
         out.print(title)
         for label, text in (("seen", finding.evidence), ("do", finding.remedy)):
             if text:
-                out.print(Padding(Text(f"{label}: {inert(text)}"), (0, 0, 0, 2)))
+                out.print(Padding(Text(f"{label}: {inert(text)}"), (0, 0, 0, 2), expand=False))
+
+
+def print_cautions(cautions: Iterable[str]) -> None:
+    """Print what can hurt a person or a chip."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    out = console()
+    out.print(Text("Take care", style="bold"))
+    for caution in cautions:
+        out.print(Padding(Text(inert(caution)), (0, 0, 0, 2), expand=False))
 
 
 def progress(items: Sequence, label: str, after_s: float = 0.8) -> Iterator:

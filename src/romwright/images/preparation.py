@@ -1,6 +1,6 @@
 """Preparing an image: from files to exactly the bytes that a chip, or a set of chips, needs.
 
-The steps have one order: cut, join, swap, invert, place, fill, repeat, store and fix checksums, split.
+The steps have one order: cut, join, swap, invert, place, fill, store and fix checksums, repeat, split.
 """
 
 from __future__ import annotations
@@ -89,10 +89,12 @@ def prepare(sources: Sequence[Source], plan: Plan) -> Prepared:
     if plan.swap or plan.invert:
         sources = [Source(s.name, rearranged(s, plan, done), s.at) for s in sources]
     placed = place(sources, plan, done)
-    data, filled = fill(placed, plan, done)
     block = 1 << max(placed.stop - 1, 0).bit_length()  # the smallest power of two that holds everything
+    data, filled = fill(placed, block if plan.repeat else plan.room_bytes, plan, done)
+    for wanted in plan.sums:
+        data = put_sum(data, filled, wanted, plan, done)
     if plan.repeat:
-        data, filled = repeat(data, filled, block, plan, done)
+        data = repeat(data, plan, done)
     elif block < plan.room_bytes:
         done.findings.append(
             Finding(
@@ -102,8 +104,6 @@ def prepare(sources: Sequence[Source], plan: Plan) -> Prepared:
                 "tie those lines low at the chip, or give --repeat so that they do not matter",
             )
         )
-    for wanted in plan.sums:
-        data = put_sum(data, filled, wanted, plan, done)
     done.chips = transforms.split(data, plan.split)
     if plan.split > 1:
         done.steps.append(f"split into {plan.split} chips: byte n goes to chip n modulo {plan.split}")
@@ -202,25 +202,26 @@ def guessed_base(sources: Sequence[Source], plan: Plan) -> int:
     return start
 
 
-def fill(placed: Image, plan: Plan, done: Prepared) -> tuple[bytes, bytearray]:
-    """Return the whole room with every undefined byte filled, and a map of 1 where it was."""
-    data, filled = bytearray([plan.fill]) * plan.room_bytes, bytearray(b"\1") * plan.room_bytes
+def fill(placed: Image, room_bytes: int, plan: Plan, done: Prepared) -> tuple[bytes, bytearray]:
+    """Return the room with every undefined byte filled, and a map of 1 where it was."""
+    data, filled = bytearray([plan.fill]) * room_bytes, bytearray(b"\1") * room_bytes
     for segment in placed.segments:
         data[segment.start : segment.stop] = segment.data
         filled[segment.start : segment.stop] = bytes(len(segment.data))
-    if count := plan.room_bytes - placed.size_bytes:
+    if count := room_bytes - placed.size_bytes:
         done.steps.append(f"filled {count:,} bytes with {plan.fill:02X}")
     return bytes(data), filled
 
 
-def repeat(data: bytes, filled: bytearray, block: int, plan: Plan, done: Prepared) -> tuple[bytes, bytearray]:
-    """Repeat the first `block` bytes over the whole room."""
-    times = plan.room_bytes // block
-    if times < 2:
-        done.steps.append("nothing to repeat: the image takes the whole room")
-        return data, filled
-    done.steps.append(f"repeated the first {block:,} bytes {times} times, so that the high address lines do not matter")
-    return transforms.repeat(data[:block], plan.room_bytes), filled[:block] * times
+def repeat(data: bytes, plan: Plan, done: Prepared) -> bytes:
+    """Repeat the bytes over the whole room."""
+    times = plan.room_bytes // len(data)
+    done.steps.append(
+        f"repeated the {len(data):,} bytes {times} times, so that the high address lines do not matter"
+        if times > 1
+        else "nothing to repeat: the image takes the whole room"
+    )
+    return transforms.repeat(data, plan.room_bytes)
 
 
 def put_sum(data: bytes, filled: bytearray, wanted: Sum, plan: Plan, done: Prepared) -> bytes:
@@ -258,7 +259,7 @@ def put_sum(data: bytes, filled: bytearray, wanted: Sum, plan: Plan, done: Prepa
             patch = fixup.solve(data[first:last], kind, wanted.value, at - first, stop - at)
         done.steps.append(f"made the {kind.name} {over} come to {kind.text(wanted.value)} by {patch.hex().upper()} at {hex_range(at, stop)}")
     if lost := (stop - at) - sum(filled[at:stop]):
-        done.steps.append(f"note: {lost} of these bytes overwrote program bytes")
+        done.steps.append(f"note: {lost} of these bytes replaced {'a byte' if lost == 1 else 'bytes'} of the program")
     filled[at:stop] = bytes(stop - at)
     return data[:at] + patch + data[stop:]
 
@@ -269,9 +270,9 @@ def span(image: Image) -> str:
 
 
 def hex_range(start: int, stop: int) -> str:
-    """Return a range as hex digits, first to last.
+    """Return a range as hex digits, first to last; one address alone where it is one.
 
-    >>> hex_range(0, 0x4000)
-    '0000-3FFF'
+    >>> hex_range(0, 0x4000), hex_range(0x3FFF, 0x4000)
+    ('0000-3FFF', '3FFF')
     """
-    return f"{start:04X}-{stop - 1:04X}"
+    return f"{start:04X}" if stop - start == 1 else f"{start:04X}-{stop - 1:04X}"

@@ -1,0 +1,45 @@
+"""What can hurt a person or a chip when a part is burned, erased or fitted.
+
+Sources: UV-C exposure limit (6 mJ/cm2 in 8 hours at 254 nm), CIE 187:2010; eraser intensity 12 mW/cm2, Intel 27128A data
+sheet 230849-009, page 5-34; static, ANSI/ESD S20.20 and IEC 61340-5-1; mains equipment, IEC 62368-1. The rest is common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+from romwright.parts.model import Part
+
+LOCAL_RULES = "Local rules and licensed practice come first, above all at mains supplies and picture tubes: they stay charged when switched off."
+POWER_OFF = "Switch off and wait until the supply has fallen before you pull or fit a chip. Wear a wrist strap; check the notch and pin 1."
+UV = (
+    "The UV-C light of an eraser harms eyes and skin within a second: closed box only, never look in, mind ozone; "
+    "a broken tube sets mercury free."
+)
+
+
+def programming_cautions(part: Part) -> list[str]:
+    """Return the cautions for burning a part: its voltage, by maker, then what concerns the person."""
+    programming = part.programming
+    lines = []
+    if programming and programming.vpp_v:
+        volts = f"Programming voltage of this page: {programming.vpp_v:g} V"
+        if programming.vpp_max_v:
+            volts += f", never above {programming.vpp_max_v:g} V"
+        if any(key == "programming" or key.startswith("programming.vpp_v") for key in part.unchecked):
+            volts += " (from memory, unchecked)"
+        lines.append(f"{volts}. Read the marking on the chip and its maker's data sheet first: the wrong voltage destroys it.")
+    if programming:
+        lines += [f"By maker: {line}." for line in programming.by_maker]
+    if part.family == "EPROM":
+        lines.append(UV)
+    return [*lines, POWER_OFF, LOCAL_RULES]
+
+
+def fitting_cautions() -> list[str]:
+    """Return the cautions for work at the socket."""
+    return [
+        POWER_OFF,
+        "Before a 5 V chip goes in, measure the supply pins of the empty socket: old sockets may carry -5 V or +12 V.",
+        "Solder with fume extraction; flux fumes can cause asthma. Wash your hands after leaded solder.",
+        LOCAL_RULES,
+    ]
