@@ -44,3 +44,13 @@ def require(program, package):
     """Skip unless a program of a Debian package is there; .ci/run installs it and fails on such a skip."""
     if shutil.which(program) is None:
         pytest.skip(f"needs the Debian package {package}")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Where every package should be installed (ROMWRIGHT_NO_SKIPS is set), a skip for want of one is a failure."""
+    report = yield
+    if report.skipped and os.environ.get("ROMWRIGHT_NO_SKIPS") and "needs the Debian package" in str(report.longrepr):
+        report.outcome = "failed"
+        report.longrepr = f"skipped, although packages must be installed here: {report.longrepr}"
+    return report

@@ -1,0 +1,81 @@
+"""The frame of the command line: version, help, unknown words, interruption, full disk, lost reader."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from romwright import __version__
+from romwright.cli.main import COMMANDS
+
+
+def test_version(romwright):
+    run = romwright("--version")
+    assert (run.status, run.out) == (0, f"romwright {__version__}\n")
+
+
+def test_help_names_every_command(romwright):
+    run = romwright("--help")
+    assert run.status == 0
+    assert all(name in run.out for name in COMMANDS)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_with_an_example(romwright, name):
+    run = romwright(name, "--help")
+    assert run.status == 0
+    assert "Example" in run.out
+
+
+def test_no_command_shows_the_help_and_is_an_error(romwright):
+    run = romwright()
+    assert run.status == 2 and "Usage" in run.err
+
+
+def test_an_unknown_command_offers_a_near_one(romwright):
+    run = romwright("inspekt")
+    assert run.status == 2
+    assert "did you mean inspect?" in run.err
+
+
+def test_an_unknown_option_is_an_error(romwright):
+    run = romwright("inspect", "--nonsense", "x")
+    assert run.status == 2 and "--nonsense" in run.err
+
+
+def test_output_to_a_full_disk_is_an_error(romwright, tmp_path):
+    if not os.path.exists("/dev/full"):
+        pytest.skip("this system has no /dev/full")
+    (tmp_path / "a.bin").write_bytes(b"abc")
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "romwright", "inspect", "--json", str(tmp_path / "a.bin")], stdout=full, stderr=subprocess.PIPE, text=True
+        )
+    assert done.returncode == 2
+    assert "No space left" in done.stderr and "Traceback" not in done.stderr
+
+
+def test_a_reader_that_goes_away_is_no_drama(tmp_path):
+    (tmp_path / "a.bin").write_bytes(b"abc")
+    command = [sys.executable, "-m", "romwright", "inspect", "--json", *[str(tmp_path / "a.bin")] * 2000]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as child:
+        child.stdout.close()
+        errors = child.stderr.read()
+    assert "Traceback" not in errors
+
+
+def test_ctrl_c_leaves_with_two_and_no_output(tmp_path):
+    fifo = tmp_path / "never-ending"
+    os.mkfifo(fifo)
+    command = [sys.executable, "-m", "romwright", "prepare", str(fifo), "--for", "27C256", "-o", str(tmp_path / "out.bin")]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as child:
+        with open(fifo, "wb"):  # opens only when the child reads: it is now waiting for bytes
+            time.sleep(0.1)
+            child.send_signal(signal.SIGINT)
+            errors = child.stderr.read()
+    assert child.returncode == 2
+    assert "stopped by you" in errors and "Traceback" not in errors
+    assert sorted(os.listdir(tmp_path)) == ["never-ending"]
