@@ -17,18 +17,20 @@ from romwright.errors import DataFileError
 
 T = TypeVar("T", bound=msgspec.Struct)
 HERE = Path(__file__).parent
-PLACES = (HERE / "pinmaps", HERE.parents[1] / "pinmaps")
+# What ships: its folder inside the installed package, and in the checkout.
+SHIPPED = {"parts": ("pinmaps/parts", "pinmaps/parts"), "tern": ("tern", "fixtures/tern")}
 
 
 def data_folder(kind: str) -> Path:
-    """Return the folder of one kind of shipped data files ("parts").
+    """Return the folder of one kind of shipped data: "parts", or "tern", the demo's images.
 
     Raises DataFileError if neither the package nor the checkout holds it.
     """
-    for place in PLACES:
-        if (place / kind).is_dir():
-            return place / kind
-    raise DataFileError(str(PLACES[0] / kind), ["the shipped data folder is missing: install romwright again"])
+    installed, checkout = SHIPPED[kind]
+    for place in (HERE / installed, HERE.parents[1] / checkout):
+        if place.is_dir():
+            return place
+    raise DataFileError(str(HERE / installed), ["the shipped data folder is missing: install romwright again"])
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -1,0 +1,104 @@
+"""romwright demo: the whole job on the invented Tern TL-1, with the same commands that a user types."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import shlex
+from pathlib import Path
+
+import click
+
+from romwright.cli.options import AS_JSON
+from romwright.errors import OutputError
+
+STORY = """\
+The Tern TL-1 is an invented tide-gauge logger of 1984. Yours is dead: its lamps do not move. Socket U7 holds a 16K mask
+ROM at C000-FFFF. You have read that ROM out (dump-U7.bin), you have the image of a good logger ROM (reference/), and a
+bench diagnostic as an Intel HEX file (diagnostic.hex). In the drawer there is no 16K EPROM, but a 28C256 and a 27C512.
+"""
+# What is done, as a user would type it inside the folder, and why.
+STEPS = (
+    ("1-inspect", "Look at the dump.", "inspect dump-U7.bin --picture dump-U7.svg"),
+    ("2-lists", "Make a reference list of known good images.", "lists add tern reference/tern-logger.bin reference/tern-diagnostic.bin --lists tern.lists"),
+    ("3-identify", "Which ROM is it, and is the read good?", "identify dump-U7.bin --lists tern.lists"),
+    ("4-prepare", "Make the bytes of the bench diagnostic for the 28C256.", "prepare diagnostic.hex --for 28C256 --repeat -o diagnostic-28C256.bin"),
+    (
+        "5-wire-as-linked",
+        "LK1 and LK2 are set for a ROM with its select on pin 27. What if the 28C256 is simply plugged in?",
+        "wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L",
+    ),
+    (
+        "6-wire-relinked",
+        "And with the links set for a ROM with its select on pin 20?",
+        "wire rom-23128-style-a 28C256 --polarity 20=L,22=L,27=L",
+    ),
+)
+
+
+@click.command("demo", short_help="Lay the invented Tern TL-1 job into a folder and run it.")
+@click.argument("folder", metavar="DIR")
+@AS_JSON
+def command(folder: str, as_json: bool) -> None:
+    """Lay the job of the invented Tern TL-1 into the new folder DIR and run it.
+
+    Every output stays in the folder; each command is shown, so that you can type it again there.
+
+    \b
+    Example: romwright demo tern
+    """
+    from romwright.cli import render
+
+    lay_out(Path(folder))
+    if not as_json:
+        click.echo(STORY)
+    steps = []
+    with contextlib.chdir(folder):
+        for name, why, words in STEPS:
+            arguments = shlex.split(words) + (["--json"] if as_json else [])
+            status, text = run(arguments)
+            output = name + (".json" if as_json else ".txt")
+            Path(output).write_text(text, "utf-8", newline="\n")
+            steps.append({"command": f"romwright {words}", "status": status, "output": output})
+            if not as_json:
+                click.echo(f"{'-' * 79}\n{why}\n\n$ romwright {words}\n\n{text}(exit status {status}; kept in {output})\n")
+    if as_json:
+        render.print_json({"folder": folder, "steps": steps})
+    else:
+        click.echo(f"Everything is in {render.inert(folder)}: the inputs, the list, the image to burn, and these answers as text.")
+
+
+def lay_out(folder: Path) -> None:
+    """Write the inputs into a new or empty folder. Raises OutputError if it holds anything."""
+    from romwright.datafiles import data_folder
+    from romwright.images.formats import intel, write_files
+    from romwright.images.image import Image
+
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise OutputError("the folder is not empty", where=str(folder), help="choose a new folder for the demo")
+    try:
+        (folder / "reference").mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"the folder cannot be made: {error.strerror}", where=str(folder)) from None
+    tern = data_folder("tern")
+    logger, rotten, diagnostic = ((tern / name).read_bytes() for name in ("logger.bin", "logger-rotten.bin", "diagnostic.bin"))
+    files = {
+        "dump-U7.bin": rotten,
+        "reference/tern-logger.bin": logger,
+        "reference/tern-diagnostic.bin": diagnostic,
+        "diagnostic.hex": intel.build(Image.from_bytes(diagnostic, 0xC000)),
+    }
+    write_files({str(folder / name): data for name, data in files.items()})
+
+
+def run(arguments: list[str]) -> tuple[int, str]:
+    """Run one command in this process; returns its exit status and what it printed."""
+    from romwright.cli.main import root
+
+    text = io.StringIO()
+    with contextlib.redirect_stdout(text):
+        try:
+            status = root.main(args=arguments, prog_name="romwright", standalone_mode=False)
+        except SystemExit as leaving:
+            status = leaving.code
+    return int(status or 0), text.getvalue()
