@@ -1,0 +1,162 @@
+"""`romwright identify`: which known ROM is this file?"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterable, Iterator, Sequence
+
+import click
+
+from romwright.cli.lists import LISTS
+from romwright.cli.options import AS_JSON
+from romwright.cli.render import inert, progress
+from romwright.errors import InputError
+from romwright.recognition.identification import Identifier
+from romwright.recognition.reference import Store, default_file
+from romwright.recognition.verdicts import Identification, Match
+
+FEW_FILES = 32  # up to so many, everything is tried unasked
+BATCH_FILES = 256
+BATCH_BYTES = 16 << 20
+RAW_BYTES = 64 << 20
+SHOWN_MATCHES = 4
+GAP_FILL = 0xFF
+MAYBE_RECORDS = re.compile(rb"(?:\xef\xbb\xbf)?[\s\0]*[:Ss]")
+NOT_TEXT = re.compile(rb"[^\t\n\r\x1a\x20-\x7e]")
+
+
+@click.command("identify")
+@click.argument("paths", nargs=-1, required=True, metavar="FILE|FOLDER...", type=click.Path())
+@click.option("--wide", is_flag=True, help=f"Try everything that is done for up to {FEW_FILES} files, however many there are.")
+@AS_JSON
+@LISTS
+def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None) -> int:
+    """Say which known ROM each FILE is, as it is or after a change that a technician may have made.
+
+    The changes: repeated to fill a larger chip, filled up, shifted, one half of it or one of its halves, bytes swapped,
+    inverted; damaged, if the known ROM was added as an image. Exit status: 0 if every file is known and whole, 1 if not.
+    """
+    files = list(_files(paths))
+    with Store(store or default_file()) as lists:
+        identifier = Identifier(lists, thorough=wide or len(files) <= FEW_FILES)
+        rows: list[Identification] = []
+        for batch in progress(_batches(files), "identifying"):
+            rows += identifier.identify(batch, _read)
+    click.echo(_json(rows) if as_json else _text(rows, identifier.thorough))
+    return 0 if all(row.known for row in rows) else 1
+
+
+def _files(paths: Iterable[str]) -> Iterator[tuple[str, int]]:
+    """Yield the files meant and their sizes: files in order, folders walked in sorted order, without what is no file."""
+    for path in paths:
+        if not os.path.isdir(path):
+            if not os.path.exists(path):
+                raise InputError("there is no such file", where=path, help="check the spelling and the folder")
+            yield path, os.path.getsize(path)
+            continue
+        found = False
+        for file in _walk(path):
+            found = True
+            yield file
+        if not found:
+            raise InputError("there is no file in this folder", where=path)
+
+
+def _walk(folder: str) -> Iterator[tuple[str, int]]:
+    try:
+        with os.scandir(folder) as entries:
+            ordered = sorted(entries, key=lambda entry: entry.name)
+    except OSError as error:
+        raise InputError(f"the folder cannot be read: {error.strerror}", where=folder) from None
+    for entry in ordered:
+        if entry.is_dir(follow_symlinks=False):
+            yield from _walk(entry.path)
+        elif entry.is_file():
+            yield entry.path, entry.stat().st_size
+
+
+def _batches(files: Sequence[tuple[str, int]]) -> list[list[str]]:
+    """Cut the files into batches of limited number and size."""
+    batches: list[list[str]] = []
+    room = 0
+    for file, size in files:
+        if not batches or len(batches[-1]) == BATCH_FILES or size > room:
+            batches.append([])
+            room = BATCH_BYTES
+        batches[-1].append(file)
+        room -= size
+    return batches
+
+
+def _read(file: str) -> tuple[bytes, str]:
+    """Read the bytes of an image, and a note if gaps had to be filled.
+
+    What is plainly binary is read here, since the readers of hex files take longer to load than a folder takes to read.
+    """
+    try:
+        with open(file, "rb") as stream:
+            head = stream.read(4096)
+            if not MAYBE_RECORDS.match(head) and NOT_TEXT.search(head):
+                data = head + stream.read(RAW_BYTES - len(head) + 1)
+                if len(data) <= RAW_BYTES:
+                    return data, ""
+    except OSError:
+        pass  # said better below
+    from romwright.images.formats import read
+
+    image = read(file).image
+    return image.flat(GAP_FILL), "gaps filled with FF" if image.gaps else ""
+
+
+def _json(rows: Iterable[Identification]) -> str:
+    return "[\n" + ",\n".join(json.dumps(row.as_json(), ensure_ascii=False) for row in rows) + "\n]"
+
+
+def _text(rows: Sequence[Identification], thorough: bool) -> str:
+    lines = [line for row in rows for line in _lines(row)]
+    lines.append("")
+    lines.append(_summary(rows))
+    if tried := dict.fromkeys(way for row in rows if not row.known for way in row.tried):
+        lines.append(f"tried for those not known: {', '.join(tried)}")
+        if not thorough:
+            lines.append("more is tried with --wide")
+    return "\n".join(lines)
+
+
+def _lines(row: Identification) -> Iterator[str]:
+    """Say in one line what a file is, with one more for each further known ROM that it shows."""
+    file = inert(row.file)
+    if row.error:
+        yield f"{file}: not read: {inert(row.error)}"
+        return
+    note = f" ({row.note})" if row.note else ""
+    if not row.matches:
+        yield f"{file}: unknown{note}"
+        return
+    for match in row.matches[:SHOWN_MATCHES]:
+        yield f"{file}: {_verdict(match)}{note}"
+    if len(row.matches) > SHOWN_MATCHES:
+        yield f"{file}: and {len(row.matches) - SHOWN_MATCHES:,} more"
+
+
+def _verdict(match: Match) -> str:
+    known = f"{inert(match.name)} (list {inert(match.list)})"
+    if not match.lossless:
+        pages = f"{match.pages_equal} of {match.pages_total} pages equal"
+        return f"{match.how}, or another version: {known}, {pages}; {match.detail}"
+    return f"{match.how}: {known}{', ' + match.detail if match.detail else ''}"
+
+
+def _summary(rows: Sequence[Identification]) -> str:
+    exact = sum(any(match.how == "exact" for match in row.matches) for row in rows)
+    changed = sum(row.known for row in rows) - exact
+    damaged = sum(bool(row.matches) and not row.known for row in rows)
+    unread = sum(bool(row.error) for row in rows)
+    counts = {
+        "exact": exact, "after a change": changed, "damaged": damaged,
+        "unknown": len(rows) - exact - changed - damaged - unread, "not read": unread,
+    }  # fmt: skip
+    said = ", ".join(f"{count:,} {word}" for word, count in counts.items() if count)
+    return f"{len(rows):,} file{'' if len(rows) == 1 else 's'}: {said}"

@@ -1,0 +1,244 @@
+"""Forms of an image: what is left of it after one lossless change, so that two images can be matched by digest.
+
+A file is a known image under some change if a form of the file is the image, or the file is a form of the image. The first
+needs only a checksum of the image; the second needs its bytes once, when it is added: `kept_forms` are then stored.
+"""
+
+from __future__ import annotations
+
+import array
+from collections.abc import Iterator
+from typing import NamedTuple
+
+FILLS = {0x00: "00", 0xFF: "FF"}
+TELLING_BYTES = 64  # what is shorter, or has fewer different values, is no evidence of anything
+TELLING_VALUES = 8
+ROTATED_BYTES = 64 << 20  # how much may be hashed for the rotations of one file
+SMALLEST_BLOCK = 1024
+MOST_BLOCKS = 256  # of one size
+_INVERTED = bytes(range(255, -1, -1))
+_MIRRORED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
+
+
+class Form(NamedTuple):
+    """Bytes made of a file by the change `how`; `detail` says it in words.
+
+    `part` tells what it may be compared with: "whole" also with the kept forms of known images, "core" with their cores.
+    """
+
+    how: str
+    detail: str
+    data: bytes
+    part: str = ""
+
+
+# The kept forms of a known image, and what it means if a file is that form.
+KEPT = {
+    "root": ("repeated", "the known image is this over and over"),
+    "core": ("filled", "the known image without the fill at its ends"),
+    "lower": ("half", "the lower half of the known image"),
+    "upper": ("half", "the upper half of the known image"),
+    "even": ("half", "the even bytes of the known image"),
+    "odd": ("half", "the odd bytes of the known image"),
+    **{f"quarter {i}": ("quarter", f"quarter {i} of 4 of the known image") for i in range(1, 5)},
+    **{f"fourth {i}": ("quarter", f"every fourth byte of the known image, from byte {i} on") for i in range(4)},
+}
+
+
+def inverted(data: bytes) -> bytes:
+    """Complement every bit."""
+    return data.translate(_INVERTED)
+
+
+def mirrored(data: bytes) -> bytes:
+    """Reverse the data lines: D0 becomes D7."""
+    return data.translate(_MIRRORED)
+
+
+def swapped(data: bytes, word: str = "H") -> bytes:
+    """Reverse the bytes of every word: `H` 16, `I` 32 bits. A last incomplete word stays as it is."""
+    words = array.array(word)
+    whole = len(data) - len(data) % words.itemsize
+    words.frombytes(data[:whole])
+    words.byteswap()
+    return words.tobytes() + data[whole:]
+
+
+def telling(data: bytes) -> bool:
+    """Tell whether bytes have enough in them to be evidence; erased or zeroed memory has not."""
+    return len(data) >= TELLING_BYTES and len(set(data)) >= TELLING_VALUES
+
+
+def period(data: bytes) -> int:
+    """Return the smallest number of bytes of which the data is a whole number of copies.
+
+    >>> period(b"ABCABCABC"), period(b"ABCD")
+    (3, 4)
+    """
+    size, rest, prime = len(data), len(data), 2
+    while rest > 1:
+        if prime * prime > rest:
+            prime = rest
+        if rest % prime:
+            prime += 1
+            continue
+        rest //= prime
+        step = size // prime
+        if data[:32] == data[step : step + 32] and data[step:size] == data[: size - step]:
+            size = step
+    return size
+
+
+def core(data: bytes) -> tuple[int, int]:
+    """Return where the data starts and stops if 00 or FF at either end is taken for fill."""
+    start = len(data) - len(data.lstrip(data[:1])) if data and data[0] in FILLS else 0
+    stop = len(data.rstrip(data[-1:])) if data and data[-1] in FILLS else len(data)
+    return min(start, stop), stop
+
+
+def kept_forms(data: bytes) -> Iterator[tuple[str, bytes]]:
+    """Yield those forms of a known image, by name, that are worth keeping."""
+    size, (start, stop) = len(data), core(data)
+    forms = {"root": data[: period(data)], "core": data[start:stop]}
+    if size % 2 == 0:
+        forms |= {"lower": data[: size // 2], "upper": data[size // 2 :], "even": data[::2], "odd": data[1::2]}
+    if size % 4 == 0:
+        forms |= {f"quarter {i + 1}": data[i * size // 4 : (i + 1) * size // 4] for i in range(4)}
+        forms |= {f"fourth {i}": data[i::4] for i in range(4)}
+    yield from ((name, form) for name, form in forms.items() if len(form) < size and telling(form))
+
+
+def forms(data: bytes, thorough: bool) -> Iterator[Form]:
+    """Yield the forms of a file, simplest first; the file itself is not among them.
+
+    `thorough` adds what costs several times as much: chains, quarters, blocks, rotations, crossed data lines.
+    """
+    if data.count(data[:1]) == len(data):
+        return  # blank: every change of it is blank too
+    for change, detail, changed in _changes(data, thorough):
+        if change:
+            yield Form(change, detail, changed, "whole")
+        for form in _reductions(changed, thorough, chained=bool(change)):
+            how, words = (f"{change} and {form.how}", f"{detail}; {form.detail}") if change else (form.how, form.detail)
+            yield Form(how, words.removeprefix("; "), form.data, form.part)
+
+
+def _changes(data: bytes, thorough: bool) -> Iterator[tuple[str, str, bytes]]:
+    yield "", "", data
+    yield "inverted", "", inverted(data)
+    yield "bytes swapped", "in 16-bit words", swapped(data)
+    if thorough:
+        yield "inverted and bytes swapped", "in 16-bit words", swapped(inverted(data))
+        yield "bytes swapped", "in 32-bit words", swapped(data, "I")
+        yield "lines crossed", "D0 to D7 in reverse order", mirrored(data)
+
+
+def _reductions(data: bytes, thorough: bool, chained: bool) -> Iterator[Form]:
+    """Yield what the file may be more of: a smaller image repeated, filled, beside another, shifted."""
+    size, step = len(data), period(data)
+    if step < size:
+        for count in (n for n in range(size // step, 1, -1) if size // step % n == 0):
+            yield Form("repeated", f"{count} times in the file", data[: size // count], "whole")
+        for form in _reductions(data[:step], thorough, chained):
+            yield form._replace(how=f"repeated and {form.how}", detail=f"{size // step} times in the file; {form.detail}")
+        return
+    start, stop = core(data)
+    yield from _unfilled(data, start, stop)
+    if thorough or not chained:
+        yield from _pieces(data, start, stop)
+    if size & (size - 1):
+        yield from _odd_sized(data)
+    if thorough:
+        yield from _refilled(data, 2 << (size - 1).bit_length() if size & (size - 1) else 2 * size)
+        yield from _blocks(data, start, stop)
+        if not chained:
+            yield from _rotations(data)
+
+
+def _unfilled(data: bytes, start: int, stop: int) -> Iterator[Form]:
+    """Yield the data without the fill at its ends; some of the fill may belong to the image, so round sizes are tried too."""
+    size = len(data)
+    if stop - start in (0, size):
+        return
+    spans = {(start, stop): "core", (0, stop): "", (start, size): ""}
+    for block in _round_sizes(stop - start, size):
+        aligned = start // block * block
+        for first in (0, size - block, aligned):
+            if first <= start and stop <= first + block <= size:
+                spans.setdefault((first, first + block), "")
+    spans.pop((0, size), None)
+    for (first, last), part in spans.items():
+        words = []
+        if first:
+            words.append(f"{first:,} bytes of {data[0]:02X} before it")
+        if last < size:
+            words.append(f"{size - last:,} bytes of {data[-1]:02X} after it")
+        yield Form("filled", " and ".join(words) + " in the file", data[first:last], part)
+
+
+def _round_sizes(least: int, below: int) -> Iterator[int]:
+    """Yield powers of two, and one and a half times them, from `least` up to but not including `below`."""
+    power = 256
+    while power < below:
+        yield from (size for size in (power, power * 3 // 2) if least <= size < below)
+        power *= 2
+
+
+def _pieces(data: bytes, start: int, stop: int) -> Iterator[Form]:
+    """Yield the halves and every second byte; halves beside mere fill are left to `_unfilled`."""
+    size = len(data)
+    if size % 2:
+        return
+    half = size // 2
+    if stop > half:
+        yield Form("half", "it is the lower half of the file", data[:half])
+    if start < half:
+        yield Form("half", "it is the upper half of the file", data[half:])
+    yield Form("half", "it is the even bytes of the file", data[::2])
+    yield Form("half", "it is the odd bytes of the file", data[1::2])
+
+
+def _odd_sized(data: bytes) -> Iterator[Form]:
+    """Yield the largest power of two at either end of a file of no such size, and the file filled up to the next one."""
+    size = len(data)
+    block = 1 << size.bit_length() - 1
+    yield Form("shifted", f"{size - block:,} bytes follow it in the file", data[:block])
+    yield Form("shifted", f"{size - block:,} bytes precede it in the file", data[size - block :])
+    yield from _refilled(data, 2 * block)
+
+
+def _refilled(data: bytes, full: int) -> Iterator[Form]:
+    missing = full - len(data)
+    for value, name in FILLS.items():
+        fill = bytes([value]) * missing
+        yield Form("filled", f"the file lacks {missing:,} bytes of {name} at its end", data + fill)
+        yield Form("filled", f"the file lacks {missing:,} bytes of {name} at its start", fill + data)
+
+
+def _blocks(data: bytes, start: int, stop: int) -> Iterator[Form]:
+    """Yield every fourth byte, and the quarters, eighths, ... down to 1K."""
+    size = len(data)
+    if size % 4 == 0:
+        for i in range(4):
+            yield Form("quarter", f"it is every fourth byte of the file, from byte {i} on", data[i::4])
+    block = size // 4 if size & (size - 1) == 0 else 1 << size.bit_length() - 2
+    while block >= max(SMALLEST_BLOCK, size // MOST_BLOCKS):
+        how = "quarter" if block * 4 == size else "shifted"
+        for first in range(0, size - block + 1, block):
+            if first > start or first + block < stop:
+                yield Form(how, f"it lies at {first:04X}-{first + block - 1:04X} of the file", data[first : first + block])
+        block //= 2
+
+
+def rotation_step(size: int) -> int:
+    """Return the distance in bytes of the rotations that are tried for a file: 256, more for a large one."""
+    step = 256
+    while size * (size // step) > ROTATED_BYTES:
+        step *= 2
+    return step
+
+
+def _rotations(data: bytes) -> Iterator[Form]:
+    twice = data + data
+    for offset in range(step := rotation_step(len(data)), len(data), step):
+        yield Form("shifted", f"it starts at {offset:04X} of the file and goes on at its start", twice[offset:][: len(data)])

@@ -1,0 +1,195 @@
+"""Identify files: forms of the file against checksums, then kept forms of known images, then pages.
+
+Files are handled a batch at a time: digests in threads (hashing sets the interpreter free), look-ups in one query.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+import os
+import threading
+import zlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, NamedTuple
+
+from romwright.errors import RomwrightError
+from romwright.recognition import forms
+from romwright.recognition.digests import KINDS, Row, key_of
+from romwright.recognition.reference import Known, Store, Traces
+from romwright.recognition.verdicts import Identification, Match, pages_of
+
+if TYPE_CHECKING:
+    from romwright.recognition.match import PageIndex
+
+WEAK_BYTES = 4  # a checksum this short can agree by chance
+TRIED = ("exact", "repeated", "filled", "half", "inverted", "bytes swapped")
+TRIED_THOROUGHLY = ("quarter", "blocks down to 1K", "data lines reversed", "two changes at once")
+TRIED_BY_PAGES = ("shifted by any number of bytes", "damaged")
+
+
+class _File(NamedTuple):
+    name: str
+    data: bytes
+    note: str
+    crc32: int
+    digests: dict[str, bytes]
+
+
+class _Probe(NamedTuple):
+    """One form of a file, ready to be looked up; `index` counts the forms."""
+
+    index: int
+    how: str
+    detail: str
+    part: str
+    size: int
+    digests: dict[str, bytes]
+
+
+class Identifier:
+    """Identifies files against the lists of one store; `thorough` tries what costs several times as much."""
+
+    def __init__(self, store: Store, thorough: bool = False) -> None:
+        self._store, self.thorough = store, thorough
+        self._kinds = store.kinds
+        self._index: PageIndex | None = None
+        self._by_pages = store.has_images
+        self._tried = TRIED + TRIED_THOROUGHLY * thorough + TRIED_BY_PAGES * self._by_pages
+
+    def identify(self, files: Sequence[str], read: Callable[[str], tuple[bytes, str]]) -> list[Identification]:
+        """Identify files; `read` gives the bytes of one and a note, or raises a RomwrightError, which its row then tells."""
+        loaded = in_threads(lambda file: self._load(file, read), files)
+        good = [item for item in loaded if isinstance(item, _File)]
+        whole = [[_Probe(0, "exact", "", "", len(file.data), file.digests)] for file in good]
+        exact = self._look_up(good, whole)
+        missed = [file for file, matches in zip(good, exact) if not matches]
+        changed = iter(self._look_up(missed, in_threads(self._probes, missed)))
+        rows = []
+        for item, matches in zip(good, exact):
+            tried = TRIED[:1] if matches else self._tried
+            if not matches:
+                matches = next(changed) or self._match_pages(item.data)
+            if self.thorough and tried is self._tried:
+                tried += (f"rotated by multiples of {forms.rotation_step(len(item.data))}",)
+            crc32, sha256 = f"{item.crc32:08X}", item.digests["sha256"].hex()
+            rows.append(Identification(item.name, len(item.data), crc32, sha256, tuple(matches), tried, item.note))
+        done = iter(rows)
+        return [next(done) if isinstance(item, _File) else item for item in loaded]
+
+    def _load(self, file: str, read: Callable[[str], tuple[bytes, str]]) -> _File | Identification:
+        try:
+            data, note = read(file)
+        except RomwrightError as error:
+            return Identification(file, 0, "", "", error=error.found)
+        if data.count(data[:1]) == len(data):
+            note = "; ".join(filter(None, [note, f"blank: every byte is {data[0]:02X}"]))
+        return _File(file, data, note, zlib.crc32(data), {kind: KINDS[kind](data) for kind in {"sha256", *self._kinds}})
+
+    def _probes(self, file: _File) -> list[_Probe]:
+        kinds = [(kind, KINDS[kind]) for kind in self._kinds]
+        return [
+            _Probe(index, how, detail, part, len(data), {kind: function(data) for kind, function in kinds})
+            for index, (how, detail, data, part) in enumerate(forms.forms(file.data, self.thorough))
+        ]
+
+    def _look_up(self, files: Sequence[_File], probes: Sequence[list[_Probe]]) -> list[list[Match]]:
+        """Look up the probes of several files in one go; return the matches of each, simplest change first."""
+        every = list(itertools.chain.from_iterable(probes))
+        known = self._store.find(key_of(kind, probe.digests[kind]) for probe in every for kind in self._kinds)
+        kept = {}
+        if self._by_pages:
+            kept = self._store.find_forms(probe.digests["sha256"] for probe in every)
+        if not known and not kept:
+            return [[] for _ in files]
+        return [
+            _first_of_each(match for probe in mine for match in self._agreeing(file, probe, known, kept))
+            for file, mine in zip(files, probes)
+        ]
+
+    def _agreeing(self, file: _File, probe: _Probe, known: dict, kept: dict) -> Iterator[Match]:
+        exact = probe.how == "exact"
+        for kind in self._kinds:
+            digest = probe.digests[kind]
+            for found in known.get(key_of(kind, digest), ()):
+                row, weak = found.row, len(digest) <= WEAK_BYTES
+                if row.digests.get(kind) != digest or row.size not in (None, probe.size):
+                    continue
+                if not exact and (weak and row.size is None or not self._tells(file, probe)):
+                    continue
+                detail = "; ".join(filter(None, [probe.detail, f"by a checksum of 32 bits only ({kind})" if weak else ""]))
+                pages = pages_of(probe.size)
+                yield Match(row.name, found.list, probe.how, detail, pages, pages)
+        if probe.part or exact:
+            for form, found in kept.get(probe.digests["sha256"], ()):
+                if match := self._of_kept(file, probe, form, found):
+                    yield match
+
+    def _of_kept(self, file: _File, probe: _Probe, form: str, found: Known) -> Match | None:
+        """Make a match of a form of the file that is also a form of a known image."""
+        how, detail = forms.KEPT[form]
+        if probe.part == "core":
+            if form != "core":
+                return None
+            if len(file.data) == found.row.size:
+                how, detail = "shifted", f"the same bytes at another place in the fill; {probe.detail}"
+            else:
+                detail = f"the same bytes with other fill at the ends; {probe.detail}"
+        elif probe.how not in ("exact", how):
+            how = f"{probe.how} and {how}"
+            detail = "; ".join(filter(None, [probe.detail, detail]))
+        total = pages_of(found.row.size)
+        return Match(found.row.name, found.list, how, detail, min(pages_of(len(file.data)), total), total)
+
+    def _tells(self, file: _File, probe: _Probe) -> bool:
+        """Tell whether a form that was found has enough in it to be evidence."""
+        return forms.telling(next(itertools.islice(forms.forms(file.data, self.thorough), probe.index, None)).data)
+
+    def _match_pages(self, data: bytes) -> list[Match]:
+        if not self._by_pages:
+            return []
+        from romwright.recognition.match import PageIndex, matches_by_pages
+
+        if self._index is None:
+            self._index = PageIndex(self._store.images())
+        return matches_by_pages(self._index, self._store.owners, data)
+
+
+def _first_of_each(matches: Iterable[Match]) -> list[Match]:
+    """Keep the first, simplest match with each known ROM."""
+    kept: dict[tuple[str, str], Match] = {}
+    for match in matches:
+        kept.setdefault((match.list, match.name), match)
+    return list(kept.values())
+
+
+def in_threads(function: Callable, items: Sequence) -> list:
+    """Apply a function to items in as many threads as there are processors, at most 4; results keep their order."""
+    results: list = [None] * len(items)
+    numbers, failures = iter(range(len(items))), []
+
+    def work() -> None:
+        try:
+            for number in numbers:  # one iterator for all threads: each takes the next item when it is free
+                results[number] = function(items[number])
+        except BaseException as error:
+            failures.append(error)
+
+    threads = [threading.Thread(target=work, daemon=True) for _ in range(min(4, os.cpu_count() or 1, len(items)) - 1)]
+    for thread in threads:
+        thread.start()
+    work()
+    for thread in threads:
+        thread.join()
+    if failures:
+        raise failures[0]
+    return results
+
+
+def measured(name: str, data: bytes) -> tuple[Row, Traces]:
+    """Measure an image that is to be added to a list: its checksums, and digests of its forms and pages."""
+    from romwright.recognition.match import page_checks, page_hashes
+
+    row = Row(name, len(data), {kind: KINDS[kind](data) for kind in ("sha256", "sha1", "md5", "crc32")})
+    kept = {form: hashlib.sha256(part).digest() for form, part in forms.kept_forms(data)}
+    return row, Traces(kept, page_hashes(data), page_checks(data))

@@ -1,0 +1,181 @@
+"""Checksum lists as text: lines of GNU and BSD checksum programs, BagIt manifests, and CSV with a header row.
+
+Each parser takes lines of text and yields Rows; the first bad line stops it with an InputError that names file and line.
+Sources: GNU coreutils manual ("cksum", "md5sum"), RFC 8493 (BagIt), RFC 4180 (CSV).
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable, Iterator
+from typing import NoReturn
+
+from romwright.errors import InputError
+from romwright.recognition.digests import BYTES, Row
+
+BY_LENGTH = {32: "md5", 40: "sha1", 56: "sha224", 64: "sha256", 96: "sha384", 128: "sha512"}  # hex digits, no tag
+TAGS = {
+    "MD5": "md5", "SHA1": "sha1", "SHA224": "sha224", "SHA256": "sha256", "SHA384": "sha384", "SHA512": "sha512",
+    "BLAKE2b": "blake2b", "SHA2-224": "sha224", "SHA2-256": "sha256", "SHA2-384": "sha384", "SHA2-512": "sha512",
+}  # fmt: skip
+BAGIT_KINDS = ("md5", "sha1", "sha224", "sha256", "sha384", "sha512")
+CSV_COLUMNS = ("name", "size", *BYTES)
+
+_PLAIN = re.compile(r"(\\?)([0-9A-Fa-f]+)[ \t][ *]?(.+)", re.DOTALL)
+_TAGGED = re.compile(r"(\\?)([A-Za-z0-9-]+) ?\((.+)\) ?= ?([0-9A-Fa-f]+)[ \t]*", re.DOTALL)
+_CKSUM = re.compile(r"([0-9]{1,10}) ([0-9]+) (.+)", re.DOTALL)
+_ESCAPE = re.compile(r"\\(.?)", re.DOTALL)
+_BAGGED = re.compile(r"([0-9A-Fa-f]+)[ \t]+(.+)", re.DOTALL)
+_PERCENT = re.compile("%(0A|0D|25)", re.IGNORECASE)
+_LINES_EXPECTED = (
+    "DIGEST  NAME, SUM SIZE NAME or ALGORITHM (NAME) = DIGEST, as sha256sum, sha1sum, md5sum and cksum write them"
+)
+
+
+def _bad(found: str, file: str, line: int, expected: str, help: str = "") -> NoReturn:
+    raise InputError(found, where=f"{file}, line {line}", expected=expected, help=help)
+
+
+def parse_lines(lines: Iterable[str], file: str) -> Iterator[Row]:
+    """Parse lines of sha256sum and its sisters, with or without --tag, of cksum, and of OpenSSL; blank ones and # are skipped.
+
+    >>> [row] = parse_lines(["930766865 9 digits.bin"], "list")
+    >>> row.name, row.size, row.digests["cksum"].hex()
+    ('digits.bin', 9, '377a6011')
+    """
+    fromhex = bytes.fromhex
+    for number, line in enumerate(lines, 1):
+        text = line.rstrip("\r\n").lstrip(" \t")
+        if not text or text[0] == "#":
+            continue
+        if match := _PLAIN.fullmatch(text):
+            escaped, digest, name = match.groups()
+            kind = BY_LENGTH.get(len(digest))
+        elif match := _TAGGED.fullmatch(text):
+            escaped, tag, name, digest = match.groups()
+            kind = TAGS.get(tag)
+            if kind is None:
+                _bad(f"checksums of the kind {tag!r}", file, number, f"one of {', '.join(TAGS)}")
+            if len(digest) != 2 * BYTES[kind]:
+                _bad(f"{tag} with {len(digest)} hex digits", file, number, f"{2 * BYTES[kind]} hex digits")
+        else:
+            _bad(f"a line that is no checksum line: {text[:60]!r}", file, number, _LINES_EXPECTED)
+        if kind is None:
+            if match := _CKSUM.fullmatch(text):
+                yield _cksum_row(*match.groups(), file, number)
+                continue
+            lengths = ", ".join(f"{n} ({kind})" for n, kind in BY_LENGTH.items())
+            _bad(f"a checksum of {len(digest)} characters: {text[:60]!r}", file, number, f"hex digits: {lengths}")
+        if escaped:
+            name = _unescaped(name, file, number)
+        yield Row(name if name.isascii() else readable(name), None, {kind: fromhex(digest)})
+
+
+def _cksum_row(value: str, size: str, name: str, file: str, number: int) -> Row:
+    if int(value) >> 32 or int(size) >> 63:
+        _bad(f"the sum {value} and the size {size}", file, number, "a sum below 4294967296 and a size in bytes")
+    return Row(readable(name), int(size), {"cksum": int(value).to_bytes(4)})
+
+
+def _unescaped(name: str, file: str, number: int) -> str:
+    """Undo what coreutils does to a name with a backslash or line end in it."""
+
+    def plain(match: re.Match[str]) -> str:
+        if match[1] not in ("\\", "n", "r"):
+            _bad(f"the escape {match[0]!r} in a name", file, number, r"\\, \n or \r, since the line starts with \ ")
+        return {"\\": "\\", "n": "\n", "r": "\r"}[match[1]]
+
+    return _ESCAPE.sub(plain, name)
+
+
+def readable(name: str) -> str:
+    """Show bytes of a name that are not UTF-8 as \\xNN."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+
+
+def parse_bag_manifest(lines: Iterable[str], file: str, algorithm: str) -> Iterator[Row]:
+    """Parse a payload manifest of a bag (RFC 8493 section 2.1.3), whose file name gives the algorithm.
+
+    >>> next(parse_bag_manifest(["900150983cd24fb0d6963f7d28e17f72 data/a%0Ab"], "manifest-md5.txt", "md5")).name
+    'data/a\\nb'
+    """
+    if algorithm not in BAGIT_KINDS:
+        raise InputError(f"a manifest of the kind {algorithm!r}", where=file, expected=f"one of {', '.join(BAGIT_KINDS)}")
+    digits = 2 * BYTES[algorithm]
+    for number, line in enumerate(lines, 1):
+        text = line.rstrip("\r\n")
+        if not text.strip():
+            continue
+        match = _BAGGED.fullmatch(text)
+        if not match or len(match[1]) != digits:
+            _bad(f"the line {text[:60]!r}", file, number, f"{digits} hex digits ({algorithm}), blanks, and a path")
+        if not match[2].startswith("data/") or ".." in match[2].split("/"):
+            _bad(f"the path {match[2]!r}", file, number, "a path under data/ that does not leave it")
+        path = _PERCENT.sub(lambda escape: chr(int(escape[1], 16)), match[2])
+        yield Row(readable(path), None, {algorithm: bytes.fromhex(match[1])})
+
+
+def merge_by_name(rows: Iterable[Row], file: str) -> list[Row]:
+    """Join rows of one name from several manifests of one bag. Raises InputError if one name has two different digests."""
+    merged: dict[str, dict[str, bytes]] = {}
+    for row in rows:
+        digests = merged.setdefault(row.name, {})
+        for kind, digest in row.digests.items():
+            if digests.setdefault(kind, digest) != digest:
+                raise InputError(
+                    f"{row.name!r} has two different {kind} digests", where=file, expected="every file once in every manifest"
+                )
+    return [Row(name, None, digests) for name, digests in merged.items()]
+
+
+def csv_delimiter(first_line: str) -> str | None:
+    """Return the delimiter if this line is a CSV header that names ROMs and a checksum; None if it is not."""
+    for delimiter in ",;\t":
+        columns = {column.strip().strip('"').lower() for column in first_line.split(delimiter)}
+        if "name" in columns and columns & BYTES.keys():
+            return delimiter
+    return None
+
+
+def parse_csv(lines: Iterable[str], file: str, delimiter: str = ",") -> tuple[Iterator[Row], list[str]]:
+    """Parse CSV whose header row names the columns name, size (decimal) and any kinds of checksum (hex), in any order and case.
+
+    Returns the rows and the columns that were kept out, for the caller to report.
+    """
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    header = [column.strip().lower() for column in next(reader, [])]
+    twice = sorted({column for column in header if header.count(column) > 1} & set(CSV_COLUMNS))
+    if twice:
+        _bad(f"the column {twice[0]!r} twice", file, 1, "every column once")
+    return _csv_rows(reader, header, file), [column for column in header if column not in CSV_COLUMNS]
+
+
+def _csv_rows(reader, header: list[str], file: str) -> Iterator[Row]:
+    try:
+        for fields in reader:
+            if not any(fields):
+                continue
+            line = reader.line_num
+            if len(fields) != len(header):
+                _bad(f"{len(fields)} fields", file, line, f"{len(header)} fields, as in the header")
+            values = {column: field.strip() for column, field in zip(header, fields) if field.strip()}
+            digests = {kind: _hex(values[kind], kind, file, line) for kind in BYTES if kind in values}
+            if "name" not in values or not digests:
+                _bad("a row without a name or without any checksum", file, line, "a name and at least one checksum")
+            size = values.get("size")
+            if size is not None and not (size.isascii() and size.isdigit() and int(size) < 1 << 63):
+                _bad(f"the size {size!r}", file, line, "a decimal number of bytes")
+            yield Row(readable(values["name"]), int(size) if size else None, digests)
+    except csv.Error as error:
+        _bad(f"broken CSV: {error}", file, reader.line_num, "fields as in RFC 4180")
+
+
+def _hex(text: str, kind: str, file: str, line: int) -> bytes:
+    """Read a checksum; cksum is written in decimal, as the program prints it."""
+    if kind == "cksum" and text.isascii() and text.isdigit() and not int(text) >> 32:
+        return int(text).to_bytes(4)
+    if kind != "cksum" and re.fullmatch(f"[0-9A-Fa-f]{{{2 * BYTES[kind]}}}", text):
+        return bytes.fromhex(text)
+    expected = "a decimal number below 4294967296" if kind == "cksum" else f"{2 * BYTES[kind]} hex digits"
+    _bad(f"the {kind} {text[:140]!r}", file, line, expected)

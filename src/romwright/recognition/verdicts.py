@@ -1,0 +1,51 @@
+"""What a file was found to be, as values."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+PAGE_BYTES = 256
+
+
+def pages_of(size: int) -> int:
+    """Return how many pages of 256 bytes a size has, a last short one too."""
+    return -(-size // PAGE_BYTES)
+
+
+class Match(NamedTuple):
+    """A known ROM that a file is, and by what change; pages of 256 bytes of it that the file has, and that it has in all."""
+
+    name: str
+    list: str
+    how: str
+    detail: str
+    pages_equal: int
+    pages_total: int
+
+    @property
+    def lossless(self) -> bool:
+        """Whether the change can be undone, so that nothing is wrong with the bytes."""
+        return not self.how.endswith("damaged")
+
+
+class Identification(NamedTuple):
+    """What a file was found to be. `note` says what was odd about it, `error` why it could not be looked at."""
+
+    file: str
+    size: int
+    crc32: str
+    sha256: str
+    matches: tuple[Match, ...] = ()
+    tried: tuple[str, ...] = ()
+    note: str = ""
+    error: str = ""
+
+    @property
+    def known(self) -> bool:
+        """Whether it is a known ROM, as it is or after a lossless change."""
+        return any(match.lossless for match in self.matches)
+
+    def as_json(self) -> dict[str, object]:
+        """The identification under the documented JSON keys."""
+        row = self._asdict() | {"matches": [match._asdict() for match in self.matches], "tried": list(self.tried)}
+        return {key: value for key, value in row.items() if value or key not in ("note", "error")}
