@@ -132,9 +132,10 @@ class IntelReader(Reader):
         kind, place = int(types[i]), records.place(i)
         if kind not in WORDS:
             raise FormatError(f"record type {kind:02X}", expected="type 00 to 05", **place)
+        kept = f"type {kind:02X} record ({WORDS[kind]})"
         if counts[i] != LENGTHS[kind]:
-            raise FormatError(f"{counts[i]} data bytes in an {WORDS[kind]} record", expected=str(LENGTHS[kind]), **place)
-        raise FormatError(f"address field {offset[i]:04X} in an {WORDS[kind]} record", expected="0000", **place)
+            raise FormatError(f"{kept}, count of data bytes {counts[i]}", expected=str(LENGTHS[kind]), **place)
+        raise FormatError(f"{kept}, address field {offset[i]:04X}", expected="0000", **place)
 
     def _bases(self, records: Records, types: np.ndarray, value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the base in force at each record and the kind of record that set it."""

@@ -76,7 +76,7 @@ class MotorolaReader(Reader):
             )
         if np.any((types > 4) & (count > 0)):
             i = int(((types > 4) & (count > 0)).argmax())
-            raise FormatError(f"{count[i]} data bytes in an S{types[i]} record", expected="none", **records.place(i))
+            raise FormatError(f"S{types[i]} record, count of data bytes {count[i]}", expected="0", **records.place(i))
         address = np.zeros(stop, np.int64)
         for depth in range(4):
             there = width > depth
@@ -108,7 +108,7 @@ class MotorolaReader(Reader):
         if wrong.any():
             i = int(wrong.argmax())
             raise FormatError(
-                f"S{types[i]} says {stated[i]} data records, {seen[i]} were read",
+                f"S{types[i]} counts {stated[i]} data records, but {seen[i]} came before it",
                 expected="equal counts",
                 help="records were lost or added: get the file again",
                 **records.place(i),
