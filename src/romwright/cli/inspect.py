@@ -1,0 +1,126 @@
+"""romwright inspect: what is in an image."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import textwrap
+from collections.abc import Iterator
+
+import click
+
+from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
+from romwright.cli.render import PIPE_COLUMNS, inert, print_findings, print_json
+from romwright.errors import OptionError
+from romwright.findings import blocks
+
+LABEL = 17  # columns of the left-hand labels
+STRINGS_SHOWN, STRING_COLUMNS = 6, 60
+FORMATS = {"raw": "raw binary", "intel-hex": "Intel HEX", "s-record": "Motorola S-record"}
+
+
+@click.command("inspect", short_help="Show what an image is and what its bytes tell.")
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--crc", "crcs", multiple=True, metavar="NAME", help="One more CRC by name, for instance xmodem; repeatable.")
+@click.option("--fill", metavar="HH", help="Fill the gaps of a hex file with this byte before anything is computed.")
+@READ_AS
+@click.option("--picture", metavar="OUT", help="Draw a byte map of the one FILE: OUT.png or OUT.svg.")
+@OVERWRITE
+@AS_JSON
+def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
+    """Show what an image is and what its bytes tell.
+
+    Size, addresses and checksums first, to compare with a programmer's display; then blank runs, repeats, address
+    lines and data bits that never matter, entropy and text; header structures; and the CPU that the code is for, with
+    the evidence. Checksums are over the bytes that the file defines, in address order; with --fill, over all.
+
+    \b
+    Example: romwright inspect suspect.bin --crc xmodem --picture suspect.svg
+    """
+    from romwright.images import formats
+    from romwright.recognition.inspection import inspect_image
+
+    if picture and len(files) > 1:
+        raise OptionError(f"{len(files)} files and one picture", where="--picture", expected="one FILE for one picture")
+    byte = parse_byte(fill, "--fill") if fill else None
+    results = [inspect_image(formats.read(file, read_as), byte, crcs) for file in files]
+    if picture:
+        draw(results[0], picture, overwrite)
+    if as_json:
+        print_json([result.as_json() for result in results])
+    else:
+        for index, result in enumerate(results):
+            click.echo("\n" * bool(index) + "\n".join(report(result)))
+            print_findings(result.findings) if result.findings else None
+        if picture:
+            click.echo(f"\npicture written to {inert(picture)}")
+    return int(any(blocks(result.findings) for result in results))
+
+
+def draw(result, path: str, overwrite: bool) -> None:
+    """Write the byte map of an inspected image."""
+    from pathlib import Path
+
+    from romwright.images import formats
+    from romwright.images.picture import build_picture
+
+    formats.write_bytes(path, build_picture(result.image, inert(Path(result.file).name), Path(path).suffix), overwrite)
+
+
+def report(result) -> Iterator[str]:
+    """Yield the lines of the report on one file."""
+    image, sums = result.image, result.checksums
+    yield click.style(inert(result.file), bold=True)
+    size = image.size_bytes
+    binary = f", {size >> 10}K" if size % 1024 == 0 else ""
+    yield from row("size", f"{size:,} bytes ({size:X}h{binary})")
+    yield from row("16-bit sum", f"{sums.sum16}   complements {sums.sum16_ones} (ones) {sums.sum16_twos} (twos)")
+    yield from row("8-bit sum", f"{sums.sum8}     complements {sums.sum8_ones} (ones) {sums.sum8_twos} (twos)")
+    yield from row("CRC-32", sums.crc32)
+    for one in result.crcs:
+        yield from row(f"{one.name}", f"{one.value}   ({one.width} bits)")
+    for label, digest in (("MD5", sums.md5), ("SHA-1", sums.sha1), ("SHA-256", sums.sha256)):
+        yield from row(label, digest)
+    yield from row("format", FORMATS[result.format])
+    entry = "" if image.entry is None else f", entry {image.entry:04X}"
+    yield from row("addresses", f"{image.start:04X}-{image.stop - 1:04X}{entry}")
+    if image.gaps:
+        first = ", ".join(f"{start:04X}-{stop - 1:04X}" for start, stop in image.gaps[:4])
+        yield from row("gaps", first + (f" and {len(image.gaps) - 4:,} more" if len(image.gaps) > 4 else ""))
+        yield from row("", "the checksums are over the defined bytes only, in address order; --fill HH fills the gaps")
+    if result.filled_bytes:
+        yield from row("filled", f"{result.filled_bytes:,} bytes of gaps, with {result.fill:02X}; they count in the checksums")
+    for trait in result.traits:
+        yield from row(trait.kind, trait.detail)
+        yield from strings(trait.facts.get("strings", ()))
+    for structure in result.structures:
+        yield from row(structure.kind, f"at offset {structure.offset:04X}: {structure.detail}")
+        for problem in structure.problems:
+            yield from row("", f"wrong: {problem}")
+    from romwright.recognition.cpus import NEEDED
+
+    for verdict in result.cpus:
+        yield from row("CPU", f"{verdict.cpu} (evidence score {verdict.score:.0f}, {NEEDED:.0f} needed)")
+        for evidence in verdict.evidence:
+            yield from row("", f"- {evidence}")
+
+
+def strings(found) -> Iterator[str]:
+    """Yield the longest strings of a text trait, in address order."""
+    shown = sorted(sorted(found, key=lambda one: -len(one["text"]))[:STRINGS_SHOWN], key=lambda one: one["address"])
+    for one in shown:
+        text = one["text"]
+        text = text if len(text) <= STRING_COLUMNS else text[:STRING_COLUMNS] + f"... ({len(text):,} characters)"
+        yield from row("", f"{one['address']:04X} {text}")
+
+
+def row(label: str, text: str) -> list[str]:
+    """Lay out a label and its text, wrapped beside it."""
+    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPE_COLUMNS
+    return textwrap.wrap(
+        text,
+        max(columns, 60),
+        initial_indent=f"  {label:<{LABEL}}",
+        subsequent_indent=" " * (LABEL + 2),
+        break_on_hyphens=False,
+    )

@@ -1,0 +1,265 @@
+"""What the bytes of an image show by themselves: blank runs, repeats, lines that never matter, entropy, text.
+
+Every trait is exact: it is counted over all bytes, never sampled. Addresses in traits are those of the image;
+address lines are the ROM's own (A0 is the lowest), counted from the image's first byte.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from romwright.images import runs
+from romwright.images.image import Image
+
+PAGE = 256  # bytes whose entropy is measured together
+CHUNK = 1 << 18  # bytes worked on at a time, so that 8-byte intermediate values stay small
+FILL_LEAST = 16  # bytes of one value in a row that count as a fill run
+FILL_SHOWN = 5
+TEXT_LEAST = 6  # printable characters in a row that count as text
+TEXT_SHOWN = 16
+BLANKS = {0xFF: "the erased state of an EPROM", 0x00: "the blank state of some PROMs, or a wiped file"}
+
+
+@dataclass(frozen=True, slots=True)
+class Trait:
+    """One thing that the bytes show: `kind`, `detail` in words for people, `facts` for programs.
+
+    The facts of each kind (addresses and lengths are numbers, byte values two hex digits):
+
+    | kind | facts |
+    | --- | --- |
+    | `gap` | `gaps`, `bytes`: how many stretches and addresses nothing defines |
+    | `erased` | `value`: all bytes have this blank value, FF or 00 |
+    | `blank share` | `ff`, `zero`: share of all bytes, 0 to 1 |
+    | `fill` | `value`, `start`, `stop` (after the last), `length`: one of the longest runs |
+    | `repeat` | `period`, `times`: the image is its first `period` bytes, `times` times over |
+    | `half` | `half` (`lower`, `upper`, `both`), `state` (`blank`, `equal`), `value` where blank |
+    | `address line` | `lines`: changing any of these never changes the byte |
+    | `data bit` | `bit`, `state` (`constant`, `equal`), `level` or `of`: `bit` always equals bit `of` |
+    | `entropy` | `whole`, and over whole pages of 256 bytes `lowest`, `highest` with `lowest_at`, `highest_at` (bits a byte) |
+    | `text` | `high_bit`, `runs`, `bytes`, `share`, `strings`: the longest as {`address`, `text`}, in address order |
+    """
+
+    kind: str
+    detail: str
+    facts: Mapping[str, object] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, object]:
+        """The trait under the documented JSON keys."""
+        return {"kind": self.kind, "detail": self.detail, **self.facts}
+
+
+def find_traits(image: Image) -> list[Trait]:
+    """Find all traits of an image, in a fixed order.
+
+    Repeats, halves and address lines belong to a whole chip: while the image has gaps they are left out, and the
+    `gap` trait says so. Fill the gaps first (`Image.flat`) to have them.
+
+    >>> [t.detail for t in find_traits(Image.from_bytes(bytes(range(256)) * 2)) if t.kind == "repeat"]
+    ['the first 256 bytes come 2 times over']
+    """
+    if not image.segments:
+        return []
+    counts, pages = _counted(image)
+    traits = [*_gaps(image), *_blanks(image, counts), *_fills(image)]
+    if not image.gaps:
+        data = image.flat()
+        traits += [*_repeats(data), *_halves(data), *_address_lines(data)]
+    return [*traits, *_data_bits(counts), _entropy(image, counts, pages), *_texts(image)]
+
+
+def find_period(data: bytes) -> int:
+    """Return the smallest divisor of the size whose first bytes, repeated, are the data; the size itself if none is.
+
+    Such periods have the property that the greatest common divisor of two is one too, so dividing out one prime
+    factor after the other reaches the smallest.
+
+    >>> find_period(b"abcabcabcabc"), find_period(b"abcab")
+    (3, 5)
+    """
+    period = len(data)
+    view = np.frombuffer(data, np.uint8)
+    for factor in _prime_factors(len(data)):
+        shorter = period // factor
+        head = min(shorter, 64)  # most images differ here already
+        if np.array_equal(view[:head], view[shorter : shorter + head]) and np.array_equal(
+            view[: period - shorter], view[shorter:period]
+        ):
+            period = shorter
+    return period
+
+
+def find_idle_lines(data: bytes) -> list[int]:
+    """Return the address lines that never matter: changing one never changes the byte, wherever both exist.
+
+    >>> find_idle_lines(b"aabb")
+    [0]
+    """
+    view = np.frombuffer(data, np.uint8)
+    if len(view) and runs.is_uniform(view):
+        return list(range((len(view) - 1).bit_length()))
+    return [n for n in range((len(view) - 1).bit_length()) if len(view) and _idle(view, 1 << n)]
+
+
+def _idle(view: np.ndarray, step: int) -> bool:
+    for start in range(0, len(view), max(CHUNK, 2 * step)):
+        block = view[start : start + max(CHUNK, 2 * step)]
+        whole = len(block) // (2 * step) * (2 * step)
+        pairs = block[:whole].reshape(-1, 2, step)
+        tail = block[whole:]
+        if not np.array_equal(pairs[:8, 0, :64], pairs[:8, 1, :64]) or not np.array_equal(pairs[:, 0], pairs[:, 1]):
+            return False
+        if not np.array_equal(tail[step:], tail[: max(len(tail) - step, 0)]):
+            return False
+    return True
+
+
+def _prime_factors(number: int) -> Iterator[int]:
+    factor = 2
+    while factor * factor <= number:
+        while number % factor == 0:
+            yield factor
+            number //= factor
+        factor += 1
+    if number > 1:
+        yield number
+
+
+def _views(image: Image) -> Iterator[tuple[int, np.ndarray]]:
+    for segment in image.segments:
+        yield segment.start, np.frombuffer(segment.data, np.uint8)
+
+
+def _counted(image: Image) -> tuple[np.ndarray, list[tuple[int, np.ndarray]]]:
+    """Count each byte value once over all; return that, and (address, entropies) of the whole pages of each chunk."""
+    total, pages = np.zeros(256, np.int64), []
+    times = np.arange(PAGE + 1, dtype=np.float64)
+    weight = (times * np.log2(np.maximum(times, 1)) / PAGE).astype(np.float32)
+    for start, view in _views(image):
+        for at in range(0, len(view), CHUNK):
+            block = view[at : at + CHUNK]
+            rows = len(block) // PAGE
+            index = block[: rows * PAGE].astype(np.int32).reshape(rows, PAGE)
+            index += np.arange(rows, dtype=np.int32)[:, None] * 256
+            counts = np.bincount(index.ravel(), minlength=rows * 256).reshape(rows, 256)
+            total += counts.sum(axis=0) + np.bincount(block[rows * PAGE :], minlength=256)
+            if rows:
+                pages.append((start + at, 8 - weight[counts].sum(axis=1)))
+    return total, pages
+
+
+def _gaps(image: Image) -> Iterator[Trait]:
+    if gaps := image.gaps:
+        missing = sum(stop - start for start, stop in gaps)
+        yield Trait(
+            "gap",
+            f"{missing:,} addresses in {len(gaps):,} gap{'s' * (len(gaps) > 1)} are not defined; repeats and address "
+            "lines are judged once the gaps are filled (--fill FF)",
+            {"gaps": len(gaps), "bytes": missing},
+        )
+
+
+def _blanks(image: Image, counts: np.ndarray) -> Iterator[Trait]:
+    size = image.size_bytes
+    for value, meaning in BLANKS.items():
+        if counts[value] == size:
+            yield Trait("erased", f"every byte is {value:02X}: {meaning}", {"value": f"{value:02X}"})
+            return
+    ff, zero = (round(int(counts[value]) / size, 4) for value in (0xFF, 0x00))
+    yield Trait("blank share", f"{ff:.2%} of the bytes are FF, {zero:.2%} are 00", {"ff": ff, "zero": zero})
+
+
+def _fills(image: Image) -> Iterator[Trait]:
+    found = []
+    for base, view in _views(image):
+        same = runs.find_runs(len(view) - 1, lambda a, b, v=view: v[a:b] == v[a + 1 : b + 1], FILL_LEAST - 1)
+        found += [(base + int(a), base + int(b) + 1, int(view[a])) for a, b in runs.longest(same, FILL_SHOWN)]
+    for start, stop, value in sorted(sorted(found, key=lambda run: run[0] - run[1])[:FILL_SHOWN]):
+        place = "all of it" if (start, stop) == (image.start, image.stop) else f"{start:04X}-{stop - 1:04X}"
+        place += " (to the end)" if stop == image.stop and start > image.start else ""
+        facts = {"value": f"{value:02X}", "start": start, "stop": stop, "length": stop - start}
+        yield Trait("fill", f"{stop - start:,} bytes of {value:02X}: {place}", facts)
+
+
+def _repeats(data: bytes) -> Iterator[Trait]:
+    period = find_period(data)
+    if 1 < period < len(data):
+        times = len(data) // period
+        kib = f" ({period >> 10}K in a {len(data) >> 10}K image)" if period % 1024 == 0 else ""
+        yield Trait(
+            "repeat", f"the first {period:,} bytes come {times:,} times over{kib}", {"period": period, "times": times}
+        )
+
+
+def _halves(data: bytes) -> Iterator[Trait]:
+    if len(data) % 2 or len(data) < 2:
+        return
+    halves = np.frombuffer(data, np.uint8).reshape(2, -1)
+    if _idle(halves.reshape(-1), len(data) // 2):
+        yield Trait("half", "both halves are equal", {"half": "both", "state": "equal"})
+    for name, half in zip(("lower", "upper"), halves):
+        if half[0] in BLANKS and runs.is_uniform(half):
+            facts = {"half": name, "state": "blank", "value": f"{half[0]:02X}"}
+            yield Trait("half", f"the {name} half is blank: every byte is {half[0]:02X}", facts)
+
+
+def _address_lines(data: bytes) -> Iterator[Trait]:
+    if lines := [f"A{n}" for n in find_idle_lines(data)]:
+        verb = "never matters: changing it" if len(lines) == 1 else "never matter: changing any of them"
+        yield Trait("address line", f"{', '.join(lines)} {verb} never changes the byte", {"lines": lines})
+
+
+def _data_bits(counts: np.ndarray) -> Iterator[Trait]:
+    """Compare the data bits over the byte values that occur: nothing else of the image matters to them."""
+    values = np.flatnonzero(counts)
+    bits = {n: (values >> n) & 1 for n in range(8)}
+    varying = [n for n in bits if bits[n].min() != bits[n].max()]
+    for n in bits:
+        if n not in varying:
+            level = int(bits[n][0])
+            yield Trait("data bit", f"D{n} is always {level}", {"bit": f"D{n}", "state": "constant", "level": level})
+        elif same := [m for m in varying if m < n and np.array_equal(bits[m], bits[n])]:
+            facts = {"bit": f"D{n}", "state": "equal", "of": f"D{same[0]}"}
+            yield Trait("data bit", f"D{n} always equals D{same[0]}", facts)
+
+
+def _entropy(image: Image, counts: np.ndarray, pages: list[tuple[int, np.ndarray]]) -> Trait:
+    share = counts[counts > 0] / image.size_bytes
+    whole = round(abs(float(-(share * np.log2(share)).sum())), 4)
+    facts: dict[str, object] = {"whole": whole}
+    detail = f"{whole:.4f} bits a byte"
+    if pages:
+        low = min((float(e.min()), start + PAGE * int(e.argmin())) for start, e in pages)
+        high = max((float(e.max()), -(start + PAGE * int(e.argmax()))) for start, e in pages)
+        facts |= {"lowest": round(abs(low[0]), 4), "lowest_at": low[1], "highest": round(high[0], 4), "highest_at": -high[1]}
+        detail += f"; pages of {PAGE} bytes: {facts['lowest']:.4f} at {low[1]:04X} to {facts['highest']:.4f} at {-high[1]:04X}"
+    return Trait("entropy", detail, facts)
+
+
+def _texts(image: Image) -> Iterator[Trait]:
+    """Find runs of printable characters, plain and with the high bit set; runs of one character are fill, not text."""
+    for high_bit, first in ((False, 0x20), (True, 0xA0)):
+        found, count, total = [], 0, 0
+        for base, view in _views(image):
+            spans = runs.find_runs(len(view), lambda a, b, v=view: v[a:b] - np.uint8(first) < 0x5F, TEXT_LEAST)
+            spans = spans[~runs.uniform(view, spans)]
+            count, total = count + len(spans), total + int((spans[:, 1] - spans[:, 0]).sum())
+            found += [(base + int(a), view[a:b] & 0x7F) for a, b in runs.longest(spans, TEXT_SHOWN)]
+        if count:
+            found = sorted(sorted(found, key=lambda run: -len(run[1]))[:TEXT_SHOWN], key=lambda run: run[0])
+            share = round(total / image.size_bytes, 4)
+            yield Trait(
+                "text",
+                f"{count:,} run{'s' * (count > 1)} of {TEXT_LEAST} or more printable characters"
+                f"{' with the high bit set' if high_bit else ''}, {total:,} bytes ({share:.2%})",
+                {
+                    "high_bit": high_bit,
+                    "runs": count,
+                    "bytes": total,
+                    "share": share,
+                    "strings": [{"address": address, "text": text.tobytes().decode("ascii")} for address, text in found],
+                },
+            )

@@ -1,0 +1,92 @@
+"""Inspection: everything that one image shows, gathered into one value."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+from romwright.findings import Finding
+from romwright.images.checksums import Checksums, crc, crc_width, measure
+from romwright.images.formats import Loaded
+from romwright.images.image import Image
+from romwright.images.traits import Trait, find_traits
+from romwright.recognition.cpus import Verdict, judge_cpus
+from romwright.recognition.structures import Structure, find_header_faults, find_structures
+
+
+@dataclass(frozen=True, slots=True)
+class NamedCrc:
+    """A CRC by its name: value in hex digits, width in bits."""
+
+    name: str
+    value: str
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """What an image shows; `image` is the one judged, with its gaps filled if a fill was chosen."""
+
+    file: str
+    format: str
+    image: Image
+    fill: int | None
+    filled_bytes: int
+    checksums: Checksums
+    crcs: tuple[NamedCrc, ...]
+    traits: tuple[Trait, ...]
+    structures: tuple[Structure, ...]
+    cpus: tuple[Verdict, ...]
+    findings: tuple[Finding, ...]
+
+    def as_json(self) -> dict[str, object]:
+        """The inspection under the documented JSON keys (numbers are bytes or addresses, strings are hex digits)."""
+        return {
+            "file": self.file,
+            "format": self.format,
+            "size": self.image.size_bytes,
+            "origin": self.image.start,
+            "span": self.image.span_bytes,
+            "gaps": [list(gap) for gap in self.image.gaps],
+            "entry": self.image.entry,
+            "fill": None if self.fill is None else f"{self.fill:02X}",
+            "filled": self.filled_bytes,
+            **asdict(self.checksums),
+            "crcs": [asdict(one) for one in self.crcs],
+            "traits": [trait.as_json() for trait in self.traits],
+            "structures": [structure.as_json() for structure in self.structures],
+            "cpus": [verdict.as_json() for verdict in self.cpus],
+            "findings": [finding.as_json() for finding in self.findings],
+        }
+
+
+def inspect_image(loaded: Loaded, fill: int | None = None, crcs: Sequence[str] = ()) -> Inspection:
+    """Inspect an image as it was read.
+
+    Checksums are over the defined bytes in address order; with `fill`, gaps are filled first and count as defined.
+    Headers and CPU are looked for in the bytes as the chip would hold them: gaps, if any, as FF. Raises
+    UnknownNameError for a CRC that is not known.
+    """
+    widths = [crc_width(name) for name in crcs]
+    image = loaded.image
+    filled = 0
+    if fill is not None and image.gaps:
+        filled = image.span_bytes - image.size_bytes
+        image = Image((Image.from_bytes(image.flat(fill), image.start).segments[0],), image.entry)
+    data, chip = image.defined(), image.flat(0xFF)
+    structures = find_structures(chip)
+    return Inspection(
+        file=loaded.file,
+        format=loaded.format,
+        image=image,
+        fill=fill,
+        filled_bytes=filled,
+        checksums=measure(data),
+        crcs=tuple(
+            NamedCrc(name, f"{crc(name, data):0{-(-width // 4)}X}", width) for name, width in zip(crcs, widths, strict=True)
+        ),
+        traits=tuple(find_traits(image)),
+        structures=tuple(structures),
+        cpus=tuple(judge_cpus(chip, image.start)),
+        findings=(*loaded.findings, *find_header_faults(structures)),
+    )

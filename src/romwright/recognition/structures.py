@@ -1,0 +1,263 @@
+"""Header structures in an image: where they are, what they say, and whether it holds.
+
+A structure that is cut short or contradicts itself is stated with its problems; nothing in an image can make this fail.
+The layouts (headers.py) are loaded only once an image shows a signature.
+"""
+
+from __future__ import annotations
+
+import re
+import zlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from romwright.findings import Code, Finding, Severity
+from romwright.images.checksums import byte_sum
+
+UNIT = 512  # bytes: what lengths in expansion ROM headers count
+SCAN_STEP = 2048  # bytes: POST looks for expansion ROMs in steps of 2K (IBM 5160 Technical Reference, p. 5-10)
+CODE_TYPES = {0: "PC-AT", 1: "Open Firmware", 2: "PA-RISC", 3: "EFI"}
+EFI_SIGNATURE = 0x0EF1
+LAST_IMAGE = 0x80
+DATE = re.compile(rb"[01]\d/[0-3]\d/\d\d")
+
+WRONG_HEADER = Code(
+    "rom-header",
+    Severity.FAULT,
+    "the lengths and byte sums that a ROM header promises",
+    "A PC ignores an expansion ROM whose bytes do not sum to zero, and a sum that fails is often a bad read.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Structure:
+    """One header: `kind`, `offset` from the image's first byte, `detail` in words, `facts`, and what is wrong with it.
+
+    The facts of each kind (lengths and offsets are numbers of bytes; ids, sums and raw bytes are hex digits):
+
+    | kind | facts |
+    | --- | --- |
+    | `expansion ROM` | `image` (its number in the chain, from 0), `signature`, `code_type` and `code_type_name` (null without PCIR), `length_byte`, `length`, `length_from`, `sum8`, `sum_right`, `crc32`, `entry`, `pcir_pointer`, `pnp_pointer`; for EFI also `init_size`, `efi_signature`, `subsystem`, `machine`, `compression`, `efi_offset` |
+    | `PCI data` | `vendor`, `device`, `class_code`, `field_08`, `length`, `revision`, `image_length`, `code_revision`, `code_type`, `indicator`, `last`, `max_runtime_units` |
+    | `PnP header` | `revision`, `length`, `next_pointer`, `sum8`, `sum_right` |
+    | `after last image` | `bytes`, `fill` (the one value they all have, or null) |
+    | `system BIOS` | `entry` (SSSS:OOOO), `date`, `rest` |
+    """
+
+    kind: str
+    offset: int
+    detail: str
+    facts: Mapping[str, object] = field(default_factory=dict)
+    problems: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, object]:
+        """The structure under the documented JSON keys."""
+        return {
+            "kind": self.kind,
+            "offset": self.offset,
+            "detail": self.detail,
+            **self.facts,
+            "problems": list(self.problems),
+        }
+
+
+def find_structures(data: bytes) -> list[Structure]:
+    """Find the header structures of an image, in address order.
+
+    >>> rom = bytes([0x55, 0xAA, 1, 0xCB]) + bytes(507) + bytes([0x35])
+    >>> [(s.kind, s.facts["sum8"]) for s in find_structures(rom)]
+    [('expansion ROM', '00')]
+    """
+    found, offset = [], 0
+    while offset < len(data) - 1:
+        if data[offset : offset + 2] == b"\x55\xaa" and (offset == 0 or _sums_to_zero(data, offset)):
+            chain = list(_chain(data, offset))
+            found += chain
+            last = max(s.offset + int(s.facts["length"]) for s in chain if s.kind == "expansion ROM")
+            offset = max(offset + SCAN_STEP, -(-last // SCAN_STEP) * SCAN_STEP)
+        else:
+            offset += SCAN_STEP
+    if data[-16:-15] == b"\xea" and DATE.fullmatch(data[-11:-3]):
+        found.append(_bios_end(data))
+    return found
+
+
+def find_header_faults(structures: list[Structure]) -> list[Finding]:
+    """Return a finding for every structure that does not hold."""
+    return [
+        Finding(
+            WRONG_HEADER,
+            f"the {structure.kind} header at offset {structure.offset:04X} does not hold",
+            "; ".join(structure.problems),
+            "read the ROM again and compare; if it reads the same, compare it with a known good copy",
+        )
+        for structure in structures
+        if structure.problems
+    ]
+
+
+def _sums_to_zero(data: bytes, offset: int) -> bool:
+    """Tell whether what lies beyond the start of an image is a whole expansion ROM, and not 55 AA by chance."""
+    length = data[offset + 2 : offset + 3]
+    body = data[offset : offset + length[0] * UNIT] if length else b""
+    return bool(body) and len(body) == length[0] * UNIT and byte_sum(body) % 256 == 0
+
+
+def _chain(data: bytes, offset: int) -> Iterator[Structure]:
+    """Yield the expansion ROM at `offset` and those that its PCI data says follow."""
+    number, first = 0, offset
+    while True:
+        rom, *inner = _expansion_rom(data, offset, number)
+        yield from (rom, *inner)
+        pci = next((s for s in inner if s.kind == "PCI data"), None)
+        if pci is None or pci.facts["last"] or not pci.facts["image_length"]:
+            break
+        offset, number = offset + int(pci.facts["image_length"]), number + 1
+        if data[offset : offset + 2] != b"\x55\xaa":
+            problem = f"the PCI data of image {number - 1} says that another image follows, but 55 AA is not there"
+            facts = {"image": number, "signature": data[offset : offset + 2].hex().upper(), "length": 0}
+            yield Structure("expansion ROM", offset, f"image {number}: missing", facts, (problem,))
+            return
+    stop = offset + int((pci.facts["image_length"] if pci else 0) or rom.facts["length"])
+    if first == 0 and len(data) > stop:
+        rest = data[stop:]
+        fill = rest[:1] if rest == rest[:1] * len(rest) else None
+        words = f"{len(rest):,} bytes after the last image" + (f", all {fill.hex().upper()}" if fill else "")
+        facts = {"bytes": len(rest), "fill": fill and fill.hex().upper()}
+        yield Structure("after last image", stop, words, facts)
+
+
+def _expansion_rom(data: bytes, offset: int, number: int) -> Iterator[Structure]:
+    from romwright.recognition import headers
+
+    body, problems = memoryview(data)[offset:], []
+    header = headers.parse(headers.EXPANSION_ROM, body)
+    if header is None:
+        facts = {"image": number, "signature": "55AA", "length": len(body)}
+        yield Structure("expansion ROM", offset, "expansion ROM, cut short", facts, ("the header is cut short",))
+        return
+    pointers = headers.parse(headers.PCI_POINTERS, body)
+    pci, pnp = None, None
+    if pointers and body[pointers.pcir_pointer :][:4] == b"PCIR":
+        pci = _pci_data(body, offset, pointers.pcir_pointer)
+    if pointers and body[pointers.pnp_pointer :][:4] == b"$PnP":
+        pnp = _pnp_header(body, offset, pointers.pnp_pointer)
+    # Read the code type before trusting byte 2: in an EFI image it is only the low half of a 16-bit size.
+    code_type = pci.facts["code_type"] if pci and "code_type" in pci.facts else None
+    efi = headers.parse(headers.EFI_POINTERS, body) if code_type == "03" else None
+    if code_type not in (None, "00"):
+        length, length_from = int(pci.facts["image_length"]), "PCI data"
+    else:
+        length, length_from = header.length_units * UNIT, "length byte"
+    whole = body[:length]
+    if len(whole) < length:
+        problems.append(f"the {length_from} says {length:,} bytes, but only {len(whole):,} are there")
+    if length == 0:
+        problems.append(f"the {length_from} says 0 bytes")
+    total = byte_sum(whole) & 0xFF
+    must_sum = code_type in (None, "00")
+    if must_sum and length and total:
+        problems.append(f"the {len(whole):,} bytes sum to {total:02X}, not 00")
+    name = CODE_TYPES.get(int(code_type, 16), "unknown code type") if code_type else None
+    facts = {
+        "image": number,
+        "signature": "55AA",
+        "code_type": code_type,
+        "code_type_name": name,
+        "length_byte": f"{header.length_units:02X}",
+        "length": length,
+        "length_from": length_from,
+        "sum8": f"{total:02X}",
+        "sum_right": total == 0,
+        "crc32": f"{zlib.crc32(whole):08X}",
+        "entry": header.entry.hex().upper(),
+        "pcir_pointer": f"{pointers.pcir_pointer:04X}" if pointers else None,
+        "pnp_pointer": f"{pointers.pnp_pointer:04X}" if pointers else None,
+    }
+    if efi:
+        facts |= {
+            "init_size": efi.init_units * UNIT,
+            "efi_signature": f"{efi.efi_signature:08X}",
+            "subsystem": f"{efi.subsystem:04X}",
+            "machine": f"{efi.machine:04X}",
+            "compression": efi.compression,
+            "efi_offset": f"{efi.image_offset:04X}",
+        }
+        if efi.efi_signature != EFI_SIGNATURE:
+            problems.append(f"the EFI signature is {efi.efi_signature:08X}, not 00000EF1")
+    kind = f"{name} code" if name else "plain ISA style, no PCI data"
+    detail = f"image {number}: {kind}, {length:,} bytes by its {length_from}, sum {total:02X}"
+    yield Structure("expansion ROM", offset, detail, facts, tuple(problems))
+    yield from filter(None, (pci, pnp))
+
+
+def _pci_data(body: memoryview, base: int, pointer: int) -> Structure:
+    from romwright.recognition import headers
+
+    pci = headers.parse(headers.PCI_DATA, body[pointer:])
+    if pci is None:
+        facts = {"last": True, "image_length": 0}
+        return Structure("PCI data", base + pointer, "PCI data, cut short", facts, ("the PCI data is cut short",))
+    problems = []
+    length = pci.image_units * UNIT
+    if length > len(body):
+        problems.append(f"the PCI data says that its image has {length:,} bytes, but only {len(body):,} are there")
+    if length == 0:
+        problems.append("the PCI data says that its image has 0 bytes")
+    whole = body[:length]
+    facts = {
+        "vendor": f"{pci.vendor:04X}",
+        "device": f"{pci.device:04X}",
+        "class_code": f"{pci.class_code:06X}",
+        "field_08": f"{pci.field_08:04X}",
+        "length": pci.length,
+        "revision": pci.revision,
+        "image_length": length,
+        "image_sum8": f"{byte_sum(whole) & 0xFF:02X}",
+        "image_crc32": f"{zlib.crc32(whole):08X}",
+        "code_revision": f"{pci.code_revision:04X}",
+        "code_type": f"{pci.code_type:02X}",
+        "indicator": f"{pci.indicator:02X}",
+        "last": bool(pci.indicator & LAST_IMAGE),
+        "max_runtime_units": pci.max_runtime_units if pci.revision >= 3 else None,
+    }
+    detail = (
+        f"vendor {facts['vendor']}, device {facts['device']}, class {facts['class_code']}, revision {pci.revision}, "
+        f"image of {length:,} bytes{', the last' if facts['last'] else ''}"
+    )
+    return Structure("PCI data", base + pointer, detail, facts, tuple(problems))
+
+
+def _pnp_header(body: memoryview, base: int, pointer: int) -> Structure:
+    from romwright.recognition import headers
+
+    pnp = headers.parse(headers.PNP_HEADER, body[pointer:])
+    if pnp is None:
+        return Structure("PnP header", base + pointer, "PnP header, cut short", {}, ("the PnP header is cut short",))
+    whole = body[pointer : pointer + pnp.length_units * 16]
+    total = byte_sum(whole) & 0xFF
+    problems = []
+    if len(whole) < pnp.length_units * 16:
+        problems.append(f"the PnP header says {pnp.length_units * 16} bytes, but only {len(whole)} are there")
+    if pnp.length_units == 0:
+        problems.append("the PnP header says 0 bytes")
+    if total:
+        problems.append(f"the PnP header sums to {total:02X}, not 00")
+    facts = {
+        "revision": pnp.revision,
+        "length": pnp.length_units * 16,
+        "next_pointer": f"{pnp.next_pointer:04X}",
+        "sum8": f"{total:02X}",
+        "sum_right": total == 0 and pnp.length_units > 0,
+    }
+    detail = f"PnP header, revision {pnp.revision}, {pnp.length_units * 16} bytes, sum {total:02X}"
+    return Structure("PnP header", base + pointer, detail, facts, tuple(problems))
+
+
+def _bios_end(data: bytes) -> Structure:
+    from romwright.recognition import headers
+
+    end = headers.parse(headers.BIOS_END, data[-16:])
+    entry, date = f"{end.segment:04X}:{end.offset:04X}", end.date.decode("ascii")
+    facts = {"entry": entry, "date": date, "rest": end.rest.hex().upper()}
+    return Structure("system BIOS", len(data) - 16, f"far jump to {entry}, dated {date}", facts)
