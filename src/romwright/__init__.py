@@ -10,9 +10,16 @@ _HOMES = {
     "Code": "findings",
     "Finding": "findings",
     "Image": "images.image",
+    "Part": "parts.model",
     "RomwrightError": "errors",
     "Segment": "images.image",
     "Severity": "findings",
+    "Verdict": "fit.verdict",
+    "examine_fit": "fit.verdict",
+    "part_names": "parts.library",
+    "plan_wiring": "fit.wiring",
+    "read_every_address": "fit.proof",
+    "require_part": "parts.library",
 }
 
 __all__ = sorted(_HOMES)

@@ -11,6 +11,8 @@ from typing import Literal
 from msgspec import Struct
 from msgspec.structs import replace
 
+from romwright.errors import OptionError
+
 Level = Literal["H", "L"]
 Choice = Literal["H", "L", "NC"]
 Row = dict[str, Literal["H", "L", "?"]]
@@ -171,7 +173,18 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
         return {pin.number: self.options.get(pin.function, ("L", "H")) for pin in optional}
 
     def polarities(self, stated: dict[int, Choice]) -> list[dict[int, Choice]]:
-        """List every combination of the factory's choices that agrees with those stated, all active low first."""
+        """List every combination of the factory's choices that agrees with those stated, all active low first.
+
+        Raises OptionError if a stated pin has no such choice.
+        """
+        for number, choice in stated.items():
+            free = self.choices().get(number, ())
+            if choice not in free:
+                pins = ", ".join(f"{n}={' or '.join(c)}" for n, c in self.choices().items())
+                raise OptionError(
+                    f"pin {number} of {self.name} cannot be {choice}",
+                    expected=f"polarities that the factory chose: {pins}" if pins else "no polarity: all of this part's are fixed",
+                )
         choices = {number: (stated[number],) if number in stated else free for number, free in self.choices().items()}
         return [dict(zip(choices, picked)) for picked in itertools.product(*choices.values())]
 

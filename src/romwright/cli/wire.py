@@ -1,0 +1,139 @@
+"""`romwright wire`: how a chip goes into a socket that was laid out for another."""
+
+from __future__ import annotations
+
+import re
+
+import click
+
+from romwright.errors import OptionError
+
+
+def parse_polarity(context: click.Context, parameter: click.Parameter, text: str | None) -> dict[int, str]:
+    """Read `20=L,22=H,27=NC` into levels by pin number."""
+    stated: dict[int, str] = {}
+    for entry in (text or "").split(",") if text else ():
+        match = re.fullmatch(r"\s*(\d+)\s*=\s*(H|L|NC)\s*", entry, re.IGNORECASE)
+        if not match:
+            raise OptionError(
+                f"{parameter.opts[0]} {text}: {entry.strip() or 'an empty entry'} is no polarity",
+                expected="PIN=L (active low), PIN=H (active high) or PIN=NC, separated by commas, such as 20=L,22=L,27=H",
+            )
+        pin, level = int(match[1]), match[2].upper()
+        if stated.setdefault(pin, level) != level:
+            raise OptionError(f"{parameter.opts[0]} {text}: pin {pin} is given as {stated[pin]} and as {level}")
+    return stated
+
+
+@click.command("wire", epilog="Exit status 1 if simply plugging the chip in is a fault or must not be tried.")
+@click.argument("socket", metavar="FROM")
+@click.argument("chip", metavar="TO")
+@click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose.")
+@click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json: bool) -> int:
+    """Wire the chip TO into a socket laid out for the part or style FROM.
+
+    Prints what is wrong if it is simply plugged in, the wiring table, the drive conditions compared over every
+    combination of levels, and the proof: a simulated read of every address.
+    """
+    from romwright.cli.render import print_json
+    from romwright.findings import blocks
+    from romwright.fit.verdict import examine_fit
+    from romwright.parts.library import require_part
+
+    verdict = examine_fit(require_part(socket), require_part(chip), polarity, chip_polarity)
+    if as_json:
+        print_json(verdict.as_json())
+    else:
+        print_verdict(verdict)
+    return int(blocks(verdict.findings))
+
+
+def print_verdict(verdict) -> None:
+    """Print the answer for people: findings first."""
+    from romwright.cli.render import print_findings, print_table
+
+    first = verdict.fits[0]
+    parts = [f"{p.name} ({p.family}, {p.words:,} x {p.bits}, {p.package})" for p in (verdict.chip, verdict.original)]
+    click.echo(f"{parts[0]}\ninto a socket laid out for {parts[1]}")
+    for part in (verdict.original, verdict.chip):
+        if part.unchecked:
+            heading(f"UNCHECKED in the page of {part.name}: do not rely on these without a data sheet", fg="yellow")
+            click.echo("\n".join(f"  {entry}" for entry in part.unchecked))
+    if verdict.assumed:
+        stated = ",".join(f"{pin}={level}" for pin, level in verdict.assumed.items())
+        heading(f"Polarity not stated for pin {', '.join(verdict.open_pins)}", fg="yellow")
+        click.echo(f"  Findings are for every polarity; the tables take {stated}. State it with --polarity or --chip-polarity.")
+    heading("If it is simply plugged in")
+    if verdict.findings:
+        print_findings(verdict.findings)
+    else:
+        click.echo("  nothing is wrong")
+    heading("Wiring")
+    print_table(
+        ("socket", "signal", "chip", "function", "how", "detail"),
+        [(r.socket or "-", r.signal, r.chip or "-", r.function, r.how, r.detail) for r in first.plan.rows],
+        right=(0, 2),
+    )
+    print_drive(first)
+    if len(verdict.fits) > 1:
+        heading("Every polarity")
+        print_table(
+            ("polarity", "plugged in differs at", "wired differs at", "every address reads", "worst finding"),
+            [
+                (
+                    " ".join(f"{pin}={choice}" for pin, choice in fit.case.items()),
+                    differences(fit.drive),
+                    differences(fit.plan.wired),
+                    "equal" if fit.proof.equal else "not equal",
+                    fit.findings[0].severity if fit.findings else "none",
+                )
+                for fit in verdict.fits
+            ],
+        )
+    print_proof(first, verdict.original)
+
+
+def print_drive(fit) -> None:
+    """Print when the original drives the bus, when the chip does, and each combination of levels at which they differ."""
+    from romwright.cli.render import print_table
+
+    heading("When it drives the data bus")
+    for label, condition in (
+        ("original", fit.drive.original),
+        ("plugged in", fit.drive.fitted),
+        ("wired", fit.plan.wired.fitted),
+    ):
+        click.echo(f"  {label:<10}  {condition.words}")
+    for label, both in (("plugged in", fit.drive), ("wired", fit.plan.wired)):
+        found = [(levels, "drives", "off") for levels in both.missed] + [(levels, "off", "drives") for levels in both.extra]
+        click.echo(f"\n{label}: differs at {differences(both)} combinations of levels")
+        if found:
+            print_table((*both.names, "original", label), [(*levels.values(), *who) for levels, *who in found])
+
+
+def print_proof(fit, original) -> None:
+    """Print what the simulated read gave."""
+    proof = fit.proof
+    heading("Proof")
+    if proof.equal:
+        click.echo(
+            f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in every state in which\n"
+            f"  the original answers, with its contents at {fit.plan.image_at:04X} of the chip; "
+            f"who drives differs in {proof.states_differ} of {proof.states} states."
+        )
+    else:
+        found = ", ".join(f"{key} {value}" for key, value in proof.first_difference.items() if key != "levels")
+        click.echo(f"  NOT EQUAL: the first difference of {proof.addresses:,} addresses is: {found}")
+
+
+def differences(both) -> str:
+    """Say at how many of all combinations of levels two conditions differ."""
+    return f"{len(both.missed) + len(both.extra)} of {1 << len(both.names)}"
+
+
+def heading(text: str, **style) -> None:
+    """Print a heading after an empty line."""
+    click.echo()
+    click.secho(text, bold=True, **style)

@@ -1,0 +1,114 @@
+"""When a part drives its outputs, over the signals of the board, and where two such conditions differ."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from romwright.fit import tables
+from romwright.fit.socket import Net
+from romwright.parts.model import Part
+
+Levels = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """Rows of levels of board signals; it holds when one of them matches."""
+
+    rows: tuple[Levels, ...]
+
+    @property
+    def names(self) -> set[str]:
+        """The signals that the rows mention."""
+        return {name for row in self.rows for name in row}
+
+    def table(self, names: list[str]) -> int:
+        """Return the condition as a truth table."""
+        return tables.any_row(names, self.rows)
+
+    @property
+    def words(self) -> str:
+        """The condition in words for people."""
+        if not self.rows:
+            return "never"
+        return " or ".join(", ".join(f"{name} {level}" for name, level in row.items()) or "always" for row in self.rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two conditions over the same signals, compared on every combination of their levels."""
+
+    original: Condition
+    fitted: Condition
+    names: tuple[str, ...]
+
+    @property
+    def tables(self) -> tuple[int, int]:
+        """Both conditions as truth tables over `names`."""
+        return self.original.table(list(self.names)), self.fitted.table(list(self.names))
+
+    @property
+    def equal(self) -> bool:
+        """Whether the two never differ."""
+        first, second = self.tables
+        return first == second
+
+    @property
+    def missed(self) -> list[Levels]:
+        """The levels at which only the original drives."""
+        first, second = self.tables
+        return list(tables.true_rows(self.names, first & ~second))
+
+    @property
+    def extra(self) -> list[Levels]:
+        """The levels at which only the fitted chip drives."""
+        first, second = self.tables
+        return list(tables.true_rows(self.names, second & ~first))
+
+    def ignores(self, name: str) -> bool:
+        """Tell whether the fitted chip's outputs do not care about a signal."""
+        return name not in self.names or not tables.depends_on(self.names, self.tables[1], name)
+
+    def as_json(self) -> dict:
+        """The comparison under the documented JSON keys."""
+        differs = [{"levels": levels, "original": "drives", "fitted": "off"} for levels in self.missed]
+        differs += [{"levels": levels, "original": "off", "fitted": "drives"} for levels in self.extra]
+        return {
+            "original": list(self.original.rows),
+            "fitted": list(self.fitted.rows),
+            "equal": self.equal,
+            "signals": list(self.names),
+            "differs_at": differs,
+        }
+
+
+def condition(rows: Iterable[Mapping[str, str]], nets: Mapping[int, Net], part: Part) -> Condition:
+    """Restate a part's rows in the signals that its pins meet.
+
+    A pin at a constant level either drops out of its row or makes the row impossible; so do two pins of one row
+    that want opposite levels of one signal.
+    """
+    restated: list[Levels] = []
+    for row in rows:
+        levels: Levels | None = {}
+        for name, level in row.items():
+            net = nets[part.by_function[name].number]
+            have = net.level or levels.setdefault(net.label, level)
+            if have != level:
+                levels = None
+                break
+        if levels is not None and levels not in restated:
+            restated.append(levels)
+    return Condition(tuple({name: levels[name] for name in sorted(levels, key=_by_pin)} for levels in restated))
+
+
+def compare(original: Condition, fitted: Condition) -> Comparison:
+    """Compare two conditions over all signals that either mentions, in order of their pins."""
+    names = sorted(original.names | fitted.names, key=_by_pin)
+    return Comparison(original, fitted, tuple(names))
+
+
+def _by_pin(label: str) -> tuple[bool, int, str]:
+    number = int("".join(c for c in label.split()[0] if c.isdigit()) or 0)
+    return not label[0].isdigit(), number, label

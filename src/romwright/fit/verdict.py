@@ -1,0 +1,139 @@
+"""The answer about one chip for one socket, for every polarity that the factory may have chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import prod
+
+from romwright.findings import Finding, worst_first
+from romwright.fit import pins, selects
+from romwright.fit.drive import Comparison
+from romwright.fit.proof import Proof, read_every_address
+from romwright.fit.seating import Seating
+from romwright.fit.wiring import Plan, plan_wiring
+from romwright.parts.model import Choice, Part
+
+Polarity = dict[int, Choice]
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A chip in a socket with all polarities stated: findings about plugging it in, the plan, its proof."""
+
+    polarity: Polarity
+    chip_polarity: Polarity
+    drive: Comparison
+    plan: Plan
+    proof: Proof
+    findings: tuple[Finding, ...]
+
+    @property
+    def case(self) -> dict[str, Choice]:
+        """The polarities by pin number in text; those of the chip are marked."""
+        return {str(pin): c for pin, c in self.polarity.items()} | {f"chip {pin}": c for pin, c in self.chip_polarity.items()}
+
+    def as_json(self) -> dict:
+        """The fit under the documented JSON keys."""
+        return {
+            "assumed": self.case,
+            "drive": self.drive.as_json(),
+            "wired": self.plan.wired.as_json(),
+            "proof": self.proof.as_json(),
+            "rows": [row.as_json() for row in self.plan.rows],
+            "findings": [finding.as_json() for finding in self.findings],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The fits for every polarity left open; the first takes what was not stated as active low.
+
+    `findings` are those of all fits, each once, worst first; the evidence of one that does not hold for every
+    polarity says for which it does, and `holds_for` has those (empty: for all).
+    """
+
+    original: Part
+    chip: Part
+    fits: tuple[Fit, ...]
+    findings: tuple[Finding, ...]
+    holds_for: tuple[tuple[dict[str, Choice], ...], ...]
+
+    @property
+    def open_pins(self) -> list[str]:
+        """The pins whose polarity was not stated."""
+        return [pin for pin in self.fits[0].case if len({fit.case[pin] for fit in self.fits}) > 1]
+
+    @property
+    def assumed(self) -> dict[str, Choice]:
+        """What the first fit, which gives the tables, takes for the pins not stated."""
+        return {pin: self.fits[0].case[pin] for pin in self.open_pins}
+
+    def as_json(self) -> dict:
+        """The answer under the documented JSON keys."""
+        first = self.fits[0]
+        several = len(self.fits) > 1
+        return {
+            "from": self.original.name,
+            "to": self.chip.name,
+            "polarity": {pin: choice for pin, choice in first.case.items() if pin not in self.assumed},
+            "assumed": self.assumed,
+            "unchecked": {"from": list(self.original.unchecked), "to": list(self.chip.unchecked)},
+            "image_at": first.plan.image_at,
+            "rows": [row.as_json() for row in first.plan.rows],
+            "findings": [f.as_json() | ({"holds_for": list(of)} if of else {}) for f, of in zip(self.findings, self.holds_for)],
+            "drive": first.drive.as_json() | ({"assumed": self.assumed} if several else {}),
+            "wired": first.plan.wired.as_json(),
+            "proof": first.proof.as_json(),
+        } | ({"polarities": [fit.as_json() for fit in self.fits]} if several else {})
+
+
+def examine_fit(original: Part, chip: Part, polarity: Polarity | None = None, chip_polarity: Polarity | None = None) -> Verdict:
+    """Fit `chip` into a socket laid out for `original`, once for each polarity that is not stated.
+
+    Raises OptionError for a polarity that a part cannot have.
+    """
+    fits = tuple(
+        fit_once(original, chip, one, other)
+        for one in original.polarities(polarity or {})
+        for other in chip.polarities(chip_polarity or {})
+    )
+    held: dict[tuple[str, str], tuple[Finding, list[Fit]]] = {}
+    for fit in fits:
+        for finding in fit.findings:
+            held.setdefault((finding.code.name, finding.title), (finding, []))[1].append(fit)
+    said = [
+        (finding, ()) if len(of) == len(fits) else (only_for(finding, of, fits), tuple(fit.case for fit in of))
+        for finding, of in held.values()
+    ]
+    said.sort(key=lambda pair: pair[0].severity.rank)
+    return Verdict(original, chip, fits, tuple(finding for finding, _ in said), tuple(of for _, of in said))
+
+
+def fit_once(original: Part, chip: Part, polarity: Polarity, chip_polarity: Polarity) -> Fit:
+    """Fit a chip with all polarities stated."""
+    plan = plan_wiring(original.ordered_as(polarity), chip.ordered_as(chip_polarity))
+    seating = Seating(plan)
+    findings = worst_first(f for check in (*pins.CHECKS, *selects.CHECKS) for f in check(seating))
+    proof = read_every_address(plan.original, plan.chip, plan.rows, plan.image_at)
+    return Fit(polarity, chip_polarity, seating.drive, plan, proof, tuple(findings))
+
+
+def only_for(finding: Finding, of: Sequence[Fit], fits: Sequence[Fit]) -> Finding:
+    """Say in a finding for which polarities it holds, naming only the pins that matter where that is possible."""
+
+    def values(some: Sequence[Fit]) -> dict[str, list[Choice]]:
+        return {pin: list(dict.fromkeys(fit.case[pin] for fit in some)) for pin in some[0].case}
+
+    here, everywhere = values(of), values(fits)
+    if prod(map(len, here.values())) == len(of):
+        cases = ", ".join(f"{pin}={' or '.join(here[pin])}" for pin in here if len(here[pin]) < len(everywhere[pin]))
+    else:
+        cases = " or ".join(in_words(fit.case) for fit in of)
+    evidence = f"{finding.evidence}. Only if ordered with {cases}"
+    return replace(finding, evidence=evidence)
+
+
+def in_words(case: dict[str, Choice]) -> str:
+    """Write polarities as the option takes them: `20=L,22=L`."""
+    return ",".join(f"{pin}={choice}" for pin, choice in case.items())
