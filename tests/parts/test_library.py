@@ -1,0 +1,82 @@
+"""The shipped pages: all read, found by name and alias, true to what they say in words."""
+
+from collections import defaultdict
+
+import pytest
+
+from romwright.errors import OptionError, UnknownNameError
+from romwright.parts.library import part_names, require_part
+from romwright.parts.model import Role
+
+NAMES = part_names()
+ASKED_FOR = """
+    rom-23128-style-a rom-23128-style-b rom-23128-style-c rom-23256-a14-pin27 rom-2364-24 2716 2732 2532 2764 2764A 27C64
+    27128 27128A 27C128 27256 27C256 27512 27C512 28C64 28C256
+""".split()
+
+
+def test_the_parts_of_the_job_are_there():
+    assert set(ASKED_FOR) <= set(NAMES)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_page_reads(name):
+    part = require_part(name)
+    assert len(part.pins) == part.pin_count
+    assert part.words == 1 << sum(pin.role is Role.ADDRESS for pin in part.pins)
+    assert part.bits == sum(pin.role is Role.DATA for pin in part.pins)
+
+
+@pytest.mark.parametrize("asked, found", [
+    ("27C256", "27C256"), ("27c256", "27C256"), ("M27C256B", "27C256"), ("m27c256b", "27C256"), (" 28c256 ", "28C256"),
+    ("uPD23128", "rom-23128-style-b"), ("HN613128P", "rom-23128-style-a"), ("TMS2532", "2532"),
+])  # fmt: skip
+def test_names_and_aliases(asked, found):
+    assert require_part(asked).name == found
+
+
+def test_unknown_name_offers_near_ones():
+    with pytest.raises(UnknownNameError) as caught:
+        require_part("27C265")
+    assert "27C256" in caught.value.near
+
+
+def test_a_marking_with_several_meanings_is_not_resolved_silently():
+    with pytest.raises(OptionError, match="3 meanings") as caught:
+        require_part("23128")
+    assert "rom-23128-style-b" in caught.value.expected
+
+
+def test_no_alias_is_the_name_of_another_part():
+    owners = defaultdict(set)
+    for name in NAMES:
+        for alias in require_part(name).aliases:
+            owners[alias.casefold()].add(name)
+    assert not {name.casefold() for name in NAMES} & owners.keys()
+    assert {alias for alias, parts in owners.items() if len(parts) > 1} == {"23128"}
+
+
+def test_one_part_is_read_without_the_others(monkeypatch):
+    from romwright.parts import library
+
+    read = []
+    real = library.read_part
+    monkeypatch.setattr(library, "read_part", lambda path: read.append(path.stem) or real(path))
+    monkeypatch.setattr(library, "read_toml", lambda path: pytest.fail(f"{path} was parsed for its aliases"))
+    require_part("27c256")
+    assert read == ["27C256"]
+
+
+def test_polarities():
+    style = require_part("rom-23128-style-c")
+    assert style.choices() == {27: ("L", "H", "NC")}
+    assert style.polarities({}) == [{27: "L"}, {27: "H"}, {27: "NC"}]
+    assert style.ordered_as({27: "H"}).drives == ({"/CE": "L", "/OE": "L", "CS?": "H"},)
+    without = style.ordered_as({27: "NC"})
+    assert without.drives == ({"/CE": "L", "/OE": "L"},)
+    assert without.pins[26].role is Role.NC
+    assert len(require_part("rom-23128-style-a").polarities({20: "L"})) == 4
+    with pytest.raises(OptionError, match="pin 26"):
+        style.polarities({26: "L"})
+    with pytest.raises(OptionError, match="cannot be NC"):
+        require_part("rom-2364-24").polarities({20: "NC"})

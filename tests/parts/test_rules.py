@@ -1,0 +1,79 @@
+"""Every rule for a part's page has a bad file that breaks it, and all faults of a file are told at once."""
+
+import inspect
+import re
+from pathlib import Path
+
+import pytest
+
+from romwright import datafiles
+from romwright.errors import DataFileError
+from romwright.parts import library, rules
+
+BAD = sorted((Path(__file__).parents[2] / "fixtures" / "bad" / "parts").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
+def test_bad_file_breaks_its_rule(path):
+    with pytest.raises(DataFileError) as caught:
+        library.read_part(path)
+    assert any(fault.endswith(f"[{path.stem}]") for fault in caught.value.faults), caught.value.faults
+    assert caught.value.file == str(path)
+
+
+def test_every_rule_has_a_bad_file():
+    source = "".join(inspect.getsource(module) for module in (rules, library, datafiles))
+    named = set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]\"", source)) | {"address-lines", "data-lines"}
+    assert named == {path.stem for path in BAD}
+
+
+def test_a_bad_file_is_bad_in_one_way_only():
+    """With its line put right each bad file is a good page, so the rule it is named for is what fails."""
+    good = (BAD[0].parent / "package.toml").read_text("utf-8").replace("SO-18", "DIP-18")
+    lines = {line for line in good.splitlines() if not line.startswith(("#", "name"))}
+    for path in BAD:
+        own = {line for line in path.read_text("utf-8").splitlines() if not line.startswith(("#", "name"))}
+        assert len(lines - own) <= 1, path
+
+
+def test_the_page_behind_the_bad_files_is_good(tmp_path):
+    good = (BAD[0].parent / "package.toml").read_text("utf-8").replace("SO-18", "DIP-18")
+    page = tmp_path / "package.toml"
+    page.write_text(good, "utf-8")
+    assert library.read_part(page).words == 32
+
+
+def test_all_faults_at_once_with_near_misses(tmp_path):
+    page = tmp_path / "package.toml"
+    text = (BAD[0].parent / "package.toml").read_text("utf-8")
+    page.write_text(text.replace("bits = 8", 'bits = "8"').replace("read_levels", "read_level").replace("words = 32\n", ""), "utf-8")
+    with pytest.raises(DataFileError) as caught:
+        library.read_part(page)
+    faults = "\n".join(caught.value.faults)
+    assert len(caught.value.faults) == 3
+    assert "bits:" in faults and "words: missing" in faults and "did you mean read_levels?" in faults
+
+
+def test_faults_of_the_rules_are_collected_too(tmp_path):
+    page = tmp_path / "package.toml"
+    text = (BAD[0].parent / "package.toml").read_text("utf-8").replace("SO-18", "DIP-18")
+    page.write_text(text.replace("A4 A3", "A5 A3").replace("GND = 0", "GND = 1").replace('["erased"]', '["eraser"]'), "utf-8")
+    with pytest.raises(DataFileError) as caught:
+        library.read_part(page)
+    assert {fault.rsplit("[")[-1] for fault in caught.value.faults} == {"address-lines]", "ground]", "unchecked]"}
+
+
+def test_nested_keys_are_checked(tmp_path):
+    page = tmp_path / "package.toml"
+    text = (BAD[0].parent / "package.toml").read_text("utf-8").replace("access_ns", "acces_ns")
+    page.write_text(text, "utf-8")
+    with pytest.raises(DataFileError, match="times.acces_ns: unknown key; did you mean access_ns"):
+        library.read_part(page)
+
+
+@pytest.mark.parametrize("content", [b"name = \n", b"name = \"\xff\"\n"], ids=["not TOML", "not UTF-8"])
+def test_text_that_is_no_toml(tmp_path, content):
+    page = tmp_path / "x.toml"
+    page.write_bytes(content)
+    with pytest.raises(DataFileError, match="not TOML|not UTF-8"):
+        library.read_part(page)
