@@ -99,9 +99,9 @@ def report(result) -> Iterator[str]:
             yield from row("", f"wrong: {problem}")
     from romwright.recognition.cpus import NEEDED
 
-    for verdict in result.cpus:
-        yield from row("CPU", f"{verdict.cpu} (evidence score {verdict.score:.0f}, {NEEDED:.0f} needed)")
-        for evidence in verdict.evidence:
+    for judgement in result.cpus:
+        yield from row("CPU", f"{judgement.cpu} (evidence score {judgement.score:.0f}, {NEEDED:.0f} needed)")
+        for evidence in judgement.evidence:
             yield from row("", f"- {evidence}")
 
 

@@ -34,7 +34,7 @@ VECTORS = {  # distance from the end of memory (10000); reset first
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class Judgement:
     """A CPU, or "unknown"; the score in bits, and the evidence in words."""
 
     cpu: str
@@ -42,7 +42,7 @@ class Verdict:
     evidence: tuple[str, ...]
 
     def as_json(self) -> dict[str, object]:
-        """The verdict under the documented JSON keys."""
+        """The judgement under the documented JSON keys."""
         return {"cpu": self.cpu, "score": self.score, "evidence": list(self.evidence)}
 
 
@@ -133,8 +133,8 @@ class Case:
         return self.base + origin + value - ((value >> (8 * size - 1)) << (8 * size))
 
 
-def judge_cpus(data: bytes, start: int = 0) -> list[Verdict]:
-    """Name the CPU that an image was written for: the likeliest first, or one verdict "unknown".
+def judge_cpus(data: bytes, start: int = 0) -> list[Judgement]:
+    """Name the CPU that an image was written for: the likeliest first, or one judgement "unknown".
 
     `start` is the image's address if a file says one; 0 counts as not known, and then the image is taken to end where
     memory ends (6502, 6800, 6809, 8086) or to start at 0 (Z80/8080, 68000).
@@ -152,15 +152,15 @@ def judge_cpus(data: bytes, start: int = 0) -> list[Verdict]:
     named.sort(key=lambda case: -case.score)
     if named:
         best = named[0].score
-        return [Verdict(c.cpu, round(c.score, 1), tuple(c.evidence)) for c in named if c.score >= best - MARGIN]
+        return [Judgement(c.cpu, round(c.score, 1), tuple(c.evidence)) for c in named if c.score >= best - MARGIN]
     best_case = max(cases, key=lambda case: case.score, default=None)
     if best_case is None or best_case.score <= 0:
-        return [Verdict("unknown", 0.0, ("neither vectors nor start-up code of a known CPU",))]
+        return [Judgement("unknown", 0.0, ("neither vectors nor start-up code of a known CPU",))]
     words = (
         f"nearest is the {best_case.cpu} with a score of {best_case.score:.1f}; {NEEDED:.0f} are needed, "
         f"{CODE_NEEDED:.0f} of them from code ({best_case.code:.1f})"
     )
-    return [Verdict("unknown", round(best_case.score, 1), (words,))]
+    return [Judgement("unknown", round(best_case.score, 1), (words,))]
 
 
 def _used(data: bytes) -> bytes:

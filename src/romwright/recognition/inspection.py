@@ -10,7 +10,7 @@ from romwright.images.checksums import Checksums, crc, crc_width, measure
 from romwright.images.formats import Loaded
 from romwright.images.image import Image
 from romwright.images.traits import Trait, find_traits
-from romwright.recognition.cpus import Verdict, judge_cpus
+from romwright.recognition.cpus import Judgement, judge_cpus
 from romwright.recognition.structures import Structure, find_header_faults, find_structures
 
 
@@ -36,7 +36,7 @@ class Inspection:
     crcs: tuple[NamedCrc, ...]
     traits: tuple[Trait, ...]
     structures: tuple[Structure, ...]
-    cpus: tuple[Verdict, ...]
+    cpus: tuple[Judgement, ...]
     findings: tuple[Finding, ...]
 
     def as_json(self) -> dict[str, object]:
@@ -55,7 +55,7 @@ class Inspection:
             "crcs": [asdict(one) for one in self.crcs],
             "traits": [trait.as_json() for trait in self.traits],
             "structures": [structure.as_json() for structure in self.structures],
-            "cpus": [verdict.as_json() for verdict in self.cpus],
+            "cpus": [judgement.as_json() for judgement in self.cpus],
             "findings": [finding.as_json() for finding in self.findings],
         }
 
