@@ -38,8 +38,9 @@ class Structure:
     | kind | facts |
     | --- | --- |
     | `expansion ROM` | `image` (its number in the chain, from 0), `signature`, `code_type` and `code_type_name` (null without PCIR), `length_byte`, `length`, `length_from`, `sum8`, `sum_right`, `crc32`, `entry`, `pcir_pointer`, `pnp_pointer`; for EFI also `init_size`, `efi_signature`, `subsystem`, `machine`, `compression`, `efi_offset` |
-    | `PCI data` | `vendor`, `device`, `class_code`, `field_08`, `length`, `revision`, `image_length`, `code_revision`, `code_type`, `indicator`, `last`, `max_runtime_units` |
+    | `PCI data` | `vendor`, `device`, `class_code`, `field_08`, `length`, `revision`, `image_length`, `code_revision`, `code_type`, `indicator`, `last`, `max_runtime_units`, `image_sum8`, `image_crc32` |
     | `PnP header` | `revision`, `length`, `next_pointer`, `sum8`, `sum_right` |
+    | `missing image` | `image`: the number of one that should follow at this offset |
     | `after last image` | `bytes`, `fill` (the one value they all have, or null) |
     | `system BIOS` | `entry` (SSSS:OOOO), `date`, `rest` |
     """
@@ -115,8 +116,7 @@ def _chain(data: bytes, offset: int) -> Iterator[Structure]:
         offset, number = offset + int(pci.facts["image_length"]), number + 1
         if data[offset : offset + 2] != b"\x55\xaa":
             problem = f"the PCI data of image {number - 1} says that another image follows, but 55 AA is not there"
-            facts = {"image": number, "signature": data[offset : offset + 2].hex().upper(), "length": 0}
-            yield Structure("expansion ROM", offset, f"image {number}: missing", facts, (problem,))
+            yield Structure("missing image", offset, f"image {number} is not there", {"image": number}, (problem,))
             return
     stop = offset + int((pci.facts["image_length"] if pci else 0) or rom.facts["length"])
     if first == 0 and len(data) > stop:
