@@ -123,7 +123,7 @@ class UnknownNameError(RomwrightError):
     def __init__(self, kind: str, name: str, known: Iterable[str], *, where: str = "") -> None:
         known = list(known)
         folded = {k.casefold(): k for k in known}
-        near = [folded[n] for n in difflib.get_close_matches(name.casefold(), folded, n=4, cutoff=0.5)]
+        near = [folded[n] for n in difflib.get_close_matches(name.casefold(), folded, n=4, cutoff=0.6)]
         super().__init__(
             f"there is no {kind} named {name!r}",
             where=where,

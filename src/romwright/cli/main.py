@@ -14,7 +14,7 @@ import click
 from romwright import __version__
 from romwright.errors import RomwrightError
 
-COMMANDS = ("inspect", "lists", "identify", "prepare", "wire")  # in the order of the job: inspect, lists, identify, prepare, wire, demo
+COMMANDS = ("inspect", "lists", "identify", "prepare", "wire", "demo")  # in the order of the job
 
 
 class Commands(click.Group):

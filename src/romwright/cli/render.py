@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 import time
@@ -25,12 +26,18 @@ def inert(text: str) -> str:
     return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
 
 
-def console():
-    """Make a rich console for standard output; plain and of fixed width if that is no terminal."""
+def show(*renderables: object) -> None:
+    """Print rich renderables to standard output; where that is no terminal, plain, of fixed width, no blanks at line ends."""
     from rich.console import Console
 
     terminal = sys.stdout.isatty()
-    return Console(width=None if terminal else PIPE_COLUMNS, highlight=False, markup=False, emoji=False, soft_wrap=False)
+    plain = {"markup": False, "emoji": False, "highlight": False}
+    console = Console(width=None if terminal else PIPE_COLUMNS, **plain)
+    with contextlib.nullcontext() if terminal else console.capture() as caught:
+        for renderable in renderables:
+            console.print(renderable)
+    if not terminal:
+        click.echo("\n".join(line.rstrip() for line in caught.get().split("\n")), nl=False)
 
 
 def print_table(headers: Sequence[str], rows: Iterable[Sequence[object]], right: Sequence[int] = ()) -> None:
@@ -44,32 +51,32 @@ def print_table(headers: Sequence[str], rows: Iterable[Sequence[object]], right:
         table.add_column(header, justify="right" if index in right else "left", overflow="fold")
     for row in rows:
         table.add_row(*(Text(inert(str(cell))) for cell in row))
-    console().print(table)
+    show(table)
 
 
 def print_findings(findings: Iterable[Finding]) -> None:
     """Print findings, worst first: severity and title, then evidence and remedy below."""
-    from rich.padding import Padding
     from rich.text import Text
 
-    out = console()
     for finding in worst_first(findings):
-        title = Text.assemble((str(finding.severity), STYLES[finding.severity]), f" ({finding.code.name}): {inert(finding.title)}")
-        out.print(title)
-        for label, text in (("seen", finding.evidence), ("do", finding.remedy)):
-            if text:
-                out.print(Padding(Text(f"{label}: {inert(text)}"), (0, 0, 0, 2), expand=False))
+        severity = (str(finding.severity), STYLES[finding.severity])
+        notes = [f"{label}: {text}" for label, text in (("seen", finding.evidence), ("do", finding.remedy)) if text]
+        show(Text.assemble(severity, f" ({finding.code.name}): {inert(finding.title)}"), *map(indented, notes))
 
 
 def print_cautions(cautions: Iterable[str]) -> None:
     """Print what can hurt a person or a chip."""
+    from rich.text import Text
+
+    show(Text("Take care", style="bold"), *map(indented, cautions))
+
+
+def indented(text: str):
+    """Return a paragraph set in by two columns."""
     from rich.padding import Padding
     from rich.text import Text
 
-    out = console()
-    out.print(Text("Take care", style="bold"))
-    for caution in cautions:
-        out.print(Padding(Text(inert(caution)), (0, 0, 0, 2), expand=False))
+    return Padding(Text(inert(text)), (0, 0, 0, 2), expand=False)
 
 
 def progress(items: Sequence, label: str, after_s: float = 0.8) -> Iterator:
