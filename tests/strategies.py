@@ -9,20 +9,23 @@ WINDOW = 60 << 20  # of the 64 MiB that an image may span
 
 line_ends = st.sampled_from([b"\r\n", b"\n", b"\r", b"\r\r\n", b"\n\n"])
 small = st.binary(min_size=1, max_size=80)
+entries = st.none() | st.integers(1, 0xFFFF)  # 0 is left out: an S-record file cannot tell it from none
 sizes = st.sampled_from([1, 15, 16, 17, 31, 32, 33, 255, 256, 257])
 
 
 @st.composite
-def images(draw, lowest=0, highest=LIMIT, entries=st.none() | st.integers(1, 0xFFFF), most=6):
+def images(draw, lowest=0, highest=LIMIT):
     """Images with gaps between `lowest` and `highest`, spanning less than 64 MiB, often close to a 64K border."""
     window = draw(st.sampled_from([0x200, 0x20000, 0x300000, WINDOW]).filter(lambda size: size <= highest - lowest))
     base = draw(st.integers(lowest, highest - window) | st.sampled_from([lowest, highest - window]))
-    near = st.integers(base >> 16, (base + window - 1) >> 16).flatmap(lambda block: st.integers(-40, 40).map(lambda d: (block << 16) + d))
-    starts = draw(st.lists(st.integers(base, base + window - 1) | near, min_size=1, max_size=most))
+    borders = st.integers(base >> 16, (base + window - 1) >> 16).map(lambda block: block << 16)
+    near = st.builds(int.__add__, borders, st.integers(-40, 40))
+    starts = draw(st.lists(st.integers(base, base + window - 1) | near, min_size=1, max_size=6))
     pieces, stop = [], base
     for start in sorted(starts):
         start = max(start, stop)
-        data = draw(small | sizes.map(lambda size: bytes(i & 0xFF for i in range(size))))[: max(base + window - start, 0)]
+        data = draw(small | sizes.map(lambda size: bytes(i & 0xFF for i in range(size))))
+        data = data[: max(base + window - start, 0)]
         pieces.append((start, data))
         stop = start + len(data)
     return Image.of(pieces, draw(entries))
@@ -46,7 +49,7 @@ def word(value):
 
 
 offsets = st.sampled_from([0, 1, 0x10, 0x20, 0x30, 0xFFF0, 0xFFF8, 0xFFFF]) | st.integers(0, 0xFFFF)
-data_bytes = st.binary(max_size=40) | st.integers(0, 40).map(bytes) | st.just(bytes(255))
+data_bytes = st.binary(max_size=40) | st.integers(0, 40).map(bytes) | st.just(bytes(250))
 
 intel_records = st.lists(
     st.one_of(

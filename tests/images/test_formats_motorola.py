@@ -180,7 +180,8 @@ def test_finding_says_where():
 
 
 @pytest.mark.parametrize(
-    ("address", "kind", "end"), [(0xFFFF, b"S1", b"S9"), (0x10000, b"S2", b"S8"), (0xFFFFFF, b"S2", b"S8"), (0x1000000, b"S3", b"S7")]
+    ("address", "kind", "end"),
+    [(0xFFFF, b"S1", b"S9"), (0x10000, b"S2", b"S8"), (0xFFFFFF, b"S2", b"S8"), (0x1000000, b"S3", b"S7")],
 )
 def test_narrowest_type_that_reaches_the_last_byte(address, kind, end):
     built = motorola.build(image((address, b"x"))).splitlines()
