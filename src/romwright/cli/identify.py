@@ -9,22 +9,26 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import click
 
-from romwright.cli.lists import LISTS
 from romwright.cli.options import AS_JSON
 from romwright.cli.render import inert, progress
+from romwright.cli.shares import map_shares
 from romwright.errors import InputError
-from romwright.recognition.identification import Identifier
+from romwright.recognition.identification import TRIED_THOROUGHLY, Identifier
 from romwright.recognition.reference import Store, default_file
 from romwright.recognition.verdicts import Identification, Match
 
 FEW_FILES = 32  # up to so many, everything is tried unasked
-BATCH_FILES = 256
+BATCH_FILES = 128
 BATCH_BYTES = 16 << 20
 RAW_BYTES = 64 << 20
+HEAD_BYTES = 4096  # what the readers look at to recognise a format
 SHOWN_MATCHES = 4
 GAP_FILL = 0xFF
-MAYBE_RECORDS = re.compile(rb"(?:\xef\xbb\xbf)?[\s\0]*[:Ss]")
+MAYBE_RECORDS = re.compile(rb"(?:\xef\xbb\xbf)?[\s\0]*[:Ss][0-9A-Fa-f]{8}")
 NOT_TEXT = re.compile(rb"[^\t\n\r\x1a\x20-\x7e]")
+LISTS = click.option(
+    "--lists", "store", metavar="FILE", type=click.Path(), help="The file that holds the lists, instead of your own default one."
+)
 
 
 @click.command("identify")
@@ -39,13 +43,32 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
     inverted; damaged, if the known ROM was added as an image. Exit status: 0 if every file is known and whole, 1 if not.
     """
     files = list(_files(paths))
-    with Store(store or default_file()) as lists:
-        identifier = Identifier(lists, thorough=wide or len(files) <= FEW_FILES)
-        rows: list[Identification] = []
-        for batch in progress(_batches(files), "identifying"):
-            rows += identifier.identify(batch, _read)
-    click.echo(_json(rows) if as_json else _text(rows, identifier.thorough))
+    store = store or default_file()
+    thorough = wide or len(files) <= FEW_FILES
+    rows = _identify(files, store, thorough)
+    missed = [index for index, row in enumerate(rows) if not row.known and not row.error]
+    if not thorough and len(missed) <= FEW_FILES:
+        for index, row in zip(missed, _identify([files[index] for index in missed], store, thorough=True)):
+            rows[index] = row
+    click.echo(_json(rows) if as_json else _text(rows))
     return 0 if all(row.known for row in rows) else 1
+
+
+def _identify(files: Sequence[tuple[str, int]], store: str, thorough: bool) -> list[Identification]:
+    """Identify files, in several processes if there are many."""
+
+    def work(batches: Sequence[list[str]]) -> list[tuple]:
+        with Store(store) as lists:
+            identifier = Identifier(lists, thorough)
+            done = (identifier.identify(batch, _read) for batch in progress(batches, "identifying"))
+            return [row.as_plain() for rows in done for row in rows]
+
+    batches = _batches(files)
+    shares = map_shares(work, batches)
+    where = [iter(share) for share in shares]
+    return [
+        Identification.from_plain(next(where[number % len(shares)])) for number, batch in enumerate(batches) for _ in batch
+    ]
 
 
 def _files(paths: Iterable[str]) -> Iterator[tuple[str, int]]:
@@ -96,11 +119,10 @@ def _read(file: str) -> tuple[bytes, str]:
     What is plainly binary is read here, since the readers of hex files take longer to load than a folder takes to read.
     """
     try:
-        with open(file, "rb") as stream:
-            head = stream.read(4096)
-            if not MAYBE_RECORDS.match(head) and NOT_TEXT.search(head):
-                data = head + stream.read(RAW_BYTES - len(head) + 1)
-                if len(data) <= RAW_BYTES:
+        with open(file, "rb", buffering=0) as stream:
+            if os.fstat(stream.fileno()).st_size <= RAW_BYTES:
+                data = stream.read()
+                if not MAYBE_RECORDS.match(data) and NOT_TEXT.search(data, 0, HEAD_BYTES):
                     return data, ""
     except OSError:
         pass  # said better below
@@ -114,13 +136,13 @@ def _json(rows: Iterable[Identification]) -> str:
     return "[\n" + ",\n".join(json.dumps(row.as_json(), ensure_ascii=False) for row in rows) + "\n]"
 
 
-def _text(rows: Sequence[Identification], thorough: bool) -> str:
+def _text(rows: Sequence[Identification]) -> str:
     lines = [line for row in rows for line in _lines(row)]
     lines.append("")
     lines.append(_summary(rows))
     if tried := dict.fromkeys(way for row in rows if not row.known for way in row.tried):
         lines.append(f"tried for those not known: {', '.join(tried)}")
-        if not thorough:
+        if any(TRIED_THOROUGHLY[0] not in row.tried for row in rows if row.tried and not row.known):
             lines.append("more is tried with --wide")
     return "\n".join(lines)
 

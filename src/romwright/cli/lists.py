@@ -10,6 +10,7 @@ from typing import TextIO
 
 import click
 
+from romwright.cli.identify import LISTS
 from romwright.cli.options import AS_JSON
 from romwright.cli.render import inert, print_json, print_table, progress
 from romwright.errors import InputError
@@ -22,10 +23,6 @@ CONTROL = re.compile(rb"[\0-\x08\x0e-\x19\x1b-\x1f\x7f]")  # characters that no 
 HIGH = bytes(range(128, 256))
 BAG_MANIFEST = re.compile(r"manifest-([a-z0-9]+)\.txt")
 GAP_FILL = 0xFF
-
-LISTS = click.option(
-    "--lists", "store", metavar="FILE", type=click.Path(), help="The file that holds the lists, instead of your own default one."
-)
 
 
 @click.group("lists")

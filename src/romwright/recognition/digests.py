@@ -24,7 +24,7 @@ def posix_cksum(data: bytes) -> bytes:
     930766865
     """
     length = len(data).to_bytes((len(data).bit_length() + 7) // 8, "little")
-    register = zlib.crc32(length.translate(_MIRROR), zlib.crc32(data.translate(_MIRROR), 0xFFFFFFFF))
+    register = zlib.crc32(length.translate(_MIRROR), zlib.crc32(bytes(data).translate(_MIRROR), 0xFFFFFFFF))
     return register.to_bytes(4, "little").translate(_MIRROR)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import array
 from collections.abc import Iterator
+from functools import cache
 from typing import NamedTuple
 
 FILLS = {0x00: "00", 0xFF: "FF"}
@@ -64,6 +65,12 @@ def swapped(data: bytes, word: str = "H") -> bytes:
     return words.tobytes() + data[whole:]
 
 
+def blank(data: bytes) -> bool:
+    """Tell whether all bytes are the same."""
+    head = data[:16]
+    return head.count(head[:1]) == len(head) and not data.lstrip(head[:1])
+
+
 def telling(data: bytes) -> bool:
     """Tell whether bytes have enough in them to be evidence; erased or zeroed memory has not."""
     return len(data) >= TELLING_BYTES and len(set(data)) >= TELLING_VALUES
@@ -75,18 +82,29 @@ def period(data: bytes) -> int:
     >>> period(b"ABCABCABC"), period(b"ABCD")
     (3, 4)
     """
-    size, rest, prime = len(data), len(data), 2
-    while rest > 1:
-        if prime * prime > rest:
-            prime = rest
-        if rest % prime:
-            prime += 1
-            continue
-        rest //= prime
-        step = size // prime
-        if data[:32] == data[step : step + 32] and data[step:size] == data[: size - step]:
+    size = len(data)
+    for prime in _prime_factors(size):
+        while size % prime == 0:
+            step = size // prime
+            if not data.startswith(data[step : min(step + 32, size)]) or data[step:size] != data[: size - step]:
+                break
             size = step
     return size
+
+
+@cache
+def _prime_factors(number: int) -> tuple[int, ...]:
+    """Return the different prime factors of a number."""
+    found, prime = [], 2
+    while number > 1:
+        if prime * prime > number:
+            prime = number
+        if number % prime == 0:
+            found.append(prime)
+            while number % prime == 0:
+                number //= prime
+        prime += 1
+    return tuple(found)
 
 
 def core(data: bytes) -> tuple[int, int]:
@@ -111,10 +129,11 @@ def kept_forms(data: bytes) -> Iterator[tuple[str, bytes]]:
 def forms(data: bytes, thorough: bool) -> Iterator[Form]:
     """Yield the forms of a file, simplest first; the file itself is not among them.
 
-    `thorough` adds what costs several times as much: chains, quarters, blocks, rotations, crossed data lines.
+    `thorough` adds what costs several times as much: chains, even and odd bytes, quarters, blocks, rotations, crossed
+    data lines.
     """
-    if data.count(data[:1]) == len(data):
-        return  # blank: every change of it is blank too
+    if blank(data):
+        return  # every change of it is blank too
     for change, detail, changed in _changes(data, thorough):
         if change:
             yield Form(change, detail, changed, "whole")
@@ -145,11 +164,12 @@ def _reductions(data: bytes, thorough: bool, chained: bool) -> Iterator[Form]:
     start, stop = core(data)
     yield from _unfilled(data, start, stop)
     if thorough or not chained:
-        yield from _pieces(data, start, stop)
+        yield from _halves(data, start, stop)
     if size & (size - 1):
         yield from _odd_sized(data)
     if thorough:
         yield from _refilled(data, 2 << (size - 1).bit_length() if size & (size - 1) else 2 * size)
+        yield from _spread(data)
         yield from _blocks(data, start, stop)
         if not chained:
             yield from _rotations(data)
@@ -184,18 +204,26 @@ def _round_sizes(least: int, below: int) -> Iterator[int]:
         power *= 2
 
 
-def _pieces(data: bytes, start: int, stop: int) -> Iterator[Form]:
-    """Yield the halves and every second byte; halves beside mere fill are left to `_unfilled`."""
-    size = len(data)
+def _halves(data: bytes, start: int, stop: int) -> Iterator[Form]:
+    """Yield the halves; those beside mere fill are left to `_unfilled`."""
+    size, view = len(data), memoryview(data)
     if size % 2:
         return
     half = size // 2
     if stop > half:
-        yield Form("half", "it is the lower half of the file", data[:half])
+        yield Form("half", "it is the lower half of the file", view[:half])
     if start < half:
-        yield Form("half", "it is the upper half of the file", data[half:])
-    yield Form("half", "it is the even bytes of the file", data[::2])
-    yield Form("half", "it is the odd bytes of the file", data[1::2])
+        yield Form("half", "it is the upper half of the file", view[half:])
+
+
+def _spread(data: bytes) -> Iterator[Form]:
+    """Yield every second and every fourth byte: one chip's share of a wider memory."""
+    if len(data) % 2 == 0:
+        yield Form("half", "it is the even bytes of the file", data[::2])
+        yield Form("half", "it is the odd bytes of the file", data[1::2])
+    if len(data) % 4 == 0:
+        for first in range(4):
+            yield Form("quarter", f"it is every fourth byte of the file, from byte {first} on", data[first::4])
 
 
 def _odd_sized(data: bytes) -> Iterator[Form]:
@@ -216,17 +244,14 @@ def _refilled(data: bytes, full: int) -> Iterator[Form]:
 
 
 def _blocks(data: bytes, start: int, stop: int) -> Iterator[Form]:
-    """Yield every fourth byte, and the quarters, eighths, ... down to 1K."""
-    size = len(data)
-    if size % 4 == 0:
-        for i in range(4):
-            yield Form("quarter", f"it is every fourth byte of the file, from byte {i} on", data[i::4])
+    """Yield the quarters, eighths, ... down to 1K, each at its own multiple."""
+    size, view = len(data), memoryview(data)
     block = size // 4 if size & (size - 1) == 0 else 1 << size.bit_length() - 2
     while block >= max(SMALLEST_BLOCK, size // MOST_BLOCKS):
         how = "quarter" if block * 4 == size else "shifted"
         for first in range(0, size - block + 1, block):
             if first > start or first + block < stop:
-                yield Form(how, f"it lies at {first:04X}-{first + block - 1:04X} of the file", data[first : first + block])
+                yield Form(how, f"it lies at {first:04X}-{first + block - 1:04X} of the file", view[first : first + block])
         block //= 2
 
 
@@ -239,6 +264,6 @@ def rotation_step(size: int) -> int:
 
 
 def _rotations(data: bytes) -> Iterator[Form]:
-    twice = data + data
+    twice = memoryview(data + data)
     for offset in range(step := rotation_step(len(data)), len(data), step):
         yield Form("shifted", f"it starts at {offset:04X} of the file and goes on at its start", twice[offset:][: len(data)])

@@ -1,14 +1,12 @@
 """Identify files: forms of the file against checksums, then kept forms of known images, then pages.
 
-Files are handled a batch at a time: digests in threads (hashing sets the interpreter free), look-ups in one query.
+Files are handled a batch at a time, so that their look-ups are few.
 """
 
 from __future__ import annotations
 
 import hashlib
 import itertools
-import os
-import threading
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
@@ -24,7 +22,7 @@ if TYPE_CHECKING:
 
 WEAK_BYTES = 4  # a checksum this short can agree by chance
 TRIED = ("exact", "repeated", "filled", "half", "inverted", "bytes swapped")
-TRIED_THOROUGHLY = ("quarter", "blocks down to 1K", "data lines reversed", "two changes at once")
+TRIED_THOROUGHLY = ("even and odd bytes", "quarter", "blocks down to 1K", "data lines reversed", "two changes at once")
 TRIED_BY_PAGES = ("shifted by any number of bytes", "damaged")
 
 
@@ -59,12 +57,12 @@ class Identifier:
 
     def identify(self, files: Sequence[str], read: Callable[[str], tuple[bytes, str]]) -> list[Identification]:
         """Identify files; `read` gives the bytes of one and a note, or raises a RomwrightError, which its row then tells."""
-        loaded = in_threads(lambda file: self._load(file, read), files)
+        loaded = [self._load(file, read) for file in files]
         good = [item for item in loaded if isinstance(item, _File)]
         whole = [[_Probe(0, "exact", "", "", len(file.data), file.digests)] for file in good]
         exact = self._look_up(good, whole)
         missed = [file for file, matches in zip(good, exact) if not matches]
-        changed = iter(self._look_up(missed, in_threads(self._probes, missed)))
+        changed = iter(self._look_up(missed, [self._probes(file) for file in missed]))
         rows = []
         for item, matches in zip(good, exact):
             tried = TRIED[:1] if matches else self._tried
@@ -82,7 +80,7 @@ class Identifier:
             data, note = read(file)
         except RomwrightError as error:
             return Identification(file, 0, "", "", error=error.found)
-        if data.count(data[:1]) == len(data):
+        if forms.blank(data):
             note = "; ".join(filter(None, [note, f"blank: every byte is {data[0]:02X}"]))
         return _File(file, data, note, zlib.crc32(data), {kind: KINDS[kind](data) for kind in {"sha256", *self._kinds}})
 
@@ -161,29 +159,6 @@ def _first_of_each(matches: Iterable[Match]) -> list[Match]:
     for match in matches:
         kept.setdefault((match.list, match.name), match)
     return list(kept.values())
-
-
-def in_threads(function: Callable, items: Sequence) -> list:
-    """Apply a function to items in as many threads as there are processors, at most 4; results keep their order."""
-    results: list = [None] * len(items)
-    numbers, failures = iter(range(len(items))), []
-
-    def work() -> None:
-        try:
-            for number in numbers:  # one iterator for all threads: each takes the next item when it is free
-                results[number] = function(items[number])
-        except BaseException as error:
-            failures.append(error)
-
-    threads = [threading.Thread(target=work, daemon=True) for _ in range(min(4, os.cpu_count() or 1, len(items)) - 1)]
-    for thread in threads:
-        thread.start()
-    work()
-    for thread in threads:
-        thread.join()
-    if failures:
-        raise failures[0]
-    return results
 
 
 def measured(name: str, data: bytes) -> tuple[Row, Traces]:

@@ -13,7 +13,6 @@ import sys
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 from typing import NamedTuple
 
 from romwright.errors import InputError, OutputError, UnknownNameError
@@ -23,6 +22,7 @@ APPLICATION_ID = 0x524F4D57  # "ROMW", in the header of the file
 SCHEMA_VERSION = 1
 CHUNK_ROWS = 50_000  # sorted before they are inserted: neighbours in the index then share a page of it
 CACHE_KIB = 98_304
+MAPPED_BYTES = 1 << 30
 LOCK_WAIT_S = 30
 _COLUMNS = ", ".join(KINDS)
 _SCHEMA = f"""
@@ -53,36 +53,38 @@ class Traces(NamedTuple):
     checks: bytes
 
 
-def default_file() -> Path:
+def default_file() -> str:
     """Return where the store is unless the user says otherwise: ROMWRIGHT_DATA, else the platform's folder for data."""
     if folder := os.environ.get("ROMWRIGHT_DATA"):
-        return Path(folder) / "lists.sqlite"
+        return os.path.join(folder, "lists.sqlite")
     if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData/Local")
+        base = os.environ.get("LOCALAPPDATA") or os.path.expanduser(r"~\AppData\Local")
     elif sys.platform == "darwin":
-        base = Path.home() / "Library/Application Support"
+        base = os.path.expanduser("~/Library/Application Support")
     else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share")
-    return base / "romwright" / "lists.sqlite"
+        base = os.environ.get("XDG_DATA_HOME") or os.path.expanduser("~/.local/share")
+    return os.path.join(base, "romwright", "lists.sqlite")
 
 
 class Store:
     """The reference lists of one file; a context manager."""
 
-    def __init__(self, file: str | Path, create: bool = False) -> None:
+    def __init__(self, file: str, create: bool = False) -> None:
         """Open a store. Raises InputError if there is none (unless `create`), or the file is not one of ours."""
-        self.file = str(file)
+        self.file = file
         if create:
+            folder = os.path.dirname(os.path.abspath(file))
             try:
-                Path(file).parent.mkdir(parents=True, exist_ok=True)
+                os.makedirs(folder, exist_ok=True)
             except OSError as error:
-                raise OutputError(f"the folder cannot be made: {error.strerror}", where=str(Path(file).parent)) from None
-        elif self.file != ":memory:" and not Path(file).exists():
+                raise OutputError(f"the folder cannot be made: {error.strerror}", where=folder) from None
+        elif file != ":memory:" and not os.path.exists(file):
             raise self._nothing_yet()
         with self._in_words():
-            self._db = sqlite3.connect(file, timeout=LOCK_WAIT_S, isolation_level=None, check_same_thread=False)
+            self._db = sqlite3.connect(file, timeout=LOCK_WAIT_S, isolation_level=None)
             self._require_ours(create)
             self._db.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
+            self._db.execute(f"PRAGMA mmap_size = {MAPPED_BYTES}")
 
     def __enter__(self) -> Store:
         return self

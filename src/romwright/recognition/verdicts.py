@@ -45,6 +45,15 @@ class Identification(NamedTuple):
         """Whether it is a known ROM, as it is or after a lossless change."""
         return any(match.lossless for match in self.matches)
 
+    def as_plain(self) -> tuple:
+        """The identification as tuples and strings only, for another process."""
+        return (*self[:4], tuple(map(tuple, self.matches)), *self[5:])
+
+    @classmethod
+    def from_plain(cls, values: tuple) -> Identification:
+        """Undo `as_plain`."""
+        return cls(*values[:4], tuple(Match(*match) for match in values[4]), *values[5:])
+
     def as_json(self) -> dict[str, object]:
         """The identification under the documented JSON keys."""
         row = self._asdict() | {"matches": [match._asdict() for match in self.matches], "tried": list(self.tried)}

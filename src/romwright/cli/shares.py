@@ -1,0 +1,62 @@
+"""Share work among processes: one processor hashes slower than it could read."""
+
+from __future__ import annotations
+
+import marshal
+import os
+import sys
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from romwright.errors import RomwrightError
+
+MOST_PROCESSES = 4
+
+
+def map_shares(work: Callable[[Sequence], list], items: Sequence, processes: int | None = None) -> list[list]:
+    """Give every n-th item to one of n processes; return what `work` returns for each share, in the order of the shares.
+
+    `work` returns a list of plain values (numbers, strings, tuples, ...). It opens what it needs itself: SQLite and fork
+    do not go together. Without fork (Windows) there is one share. Raises RomwrightError as `work` raised it.
+    """
+    if processes is None:
+        processes = min(MOST_PROCESSES, os.cpu_count() or 1)
+    if not hasattr(os, "fork"):
+        processes = 1
+    shares = [items[i::processes] for i in range(max(1, min(processes, len(items))))]
+    sys.stdout.flush()
+    sys.stderr.flush()
+    helpers = [_start(work, share) for share in shares[1:]]
+    results = [work(shares[0])]
+    for process, pipe in helpers:
+        with open(pipe, "rb") as stream:
+            answer = stream.read()
+        os.waitpid(process, 0)
+        if not answer:
+            raise RomwrightError("a helper process ended before its work was done", help="try again; is there enough memory?")
+        done, value = marshal.loads(answer)
+        if not done:
+            found, *rest = value
+            raise RomwrightError(found, **dict(zip(("where", "expected", "help"), rest)))
+        results.append(value)
+    return results
+
+
+def _start(work: Callable[[Sequence], list], share: Sequence) -> tuple[int, int]:
+    """Start a process that writes its answer into a pipe; return its number and the pipe's end to read from."""
+    receive, send = os.pipe()
+    process = os.fork()
+    if process:
+        os.close(send)
+        return process, receive
+    answer: Any = b""
+    try:
+        answer = marshal.dumps((True, work(share)))
+    except RomwrightError as error:
+        answer = marshal.dumps((False, (error.found, error.where, error.expected, error.help)))
+    except BaseException:  # the parent sees the empty answer; nothing of ours may go on running here
+        pass
+    finally:
+        with open(send, "wb") as stream:
+            stream.write(answer)
+        os._exit(0)
