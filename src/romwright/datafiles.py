@@ -38,7 +38,9 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text("utf-8"))
     except UnicodeDecodeError as error:
-        raise DataFileError(str(path), [f"not UTF-8 text: byte {error.object[error.start]:02X} at {error.start}"]) from None
+        raise DataFileError(
+            str(path), [f"not UTF-8 text: byte {error.object[error.start]:02X} at {error.start}"]
+        ) from None
     except tomllib.TOMLDecodeError as error:
         raise DataFileError(str(path), [f"not TOML: {error}"]) from None
 

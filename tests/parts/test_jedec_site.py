@@ -10,9 +10,9 @@ import pytest
 from romwright.parts.library import require_part
 
 # the 28-pin site: what is the same on every chip, and what each chip has on the pins that vary
-SITE_28 = dict(enumerate(
-    "? A12 A7 A6 A5 A4 A3 A2 A1 A0 D0 D1 D2 GND D3 D4 D5 D6 D7 /CE A10 /OE A11 A9 A8 ? ? VCC".split(), 1
-))  # fmt: skip
+LEFT = "? A12 A7 A6 A5 A4 A3 A2 A1 A0 D0 D1 D2 GND"
+RIGHT = "VCC ? ? A8 A9 A11 /OE A10 /CE D7 D6 D5 D4 D3"  # pins 28 down to 15
+SITE_28 = dict(enumerate([*LEFT.split(), *reversed(RIGHT.split())], 1))
 VARYING = {  # pins 1, 26, 27
     "2764": ("VPP", "NC", "/PGM"),
     "2764A": ("VPP", "NC", "/PGM"),

@@ -46,7 +46,9 @@ def test_the_page_behind_the_bad_files_is_good(tmp_path):
 def test_all_faults_at_once_with_near_misses(tmp_path):
     page = tmp_path / "package.toml"
     text = (BAD[0].parent / "package.toml").read_text("utf-8")
-    page.write_text(text.replace("bits = 8", 'bits = "8"').replace("read_levels", "read_level").replace("words = 32\n", ""), "utf-8")
+    page.write_text(
+        text.replace("bits = 8", 'bits = "8"').replace("read_levels", "read_level").replace("words = 32\n", ""), "utf-8"
+    )
     with pytest.raises(DataFileError) as caught:
         library.read_part(page)
     faults = "\n".join(caught.value.faults)
@@ -57,7 +59,9 @@ def test_all_faults_at_once_with_near_misses(tmp_path):
 def test_faults_of_the_rules_are_collected_too(tmp_path):
     page = tmp_path / "package.toml"
     text = (BAD[0].parent / "package.toml").read_text("utf-8").replace("SO-18", "DIP-18")
-    page.write_text(text.replace("A4 A3", "A5 A3").replace("GND = 0", "GND = 1").replace('["erased"]', '["eraser"]'), "utf-8")
+    page.write_text(
+        text.replace("A4 A3", "A5 A3").replace("GND = 0", "GND = 1").replace('["erased"]', '["eraser"]'), "utf-8"
+    )
     with pytest.raises(DataFileError) as caught:
         library.read_part(page)
     assert {fault.rsplit("[")[-1] for fault in caught.value.faults} == {"address-lines]", "ground]", "unchecked]"}
@@ -71,7 +75,7 @@ def test_nested_keys_are_checked(tmp_path):
         library.read_part(page)
 
 
-@pytest.mark.parametrize("content", [b"name = \n", b"name = \"\xff\"\n"], ids=["not TOML", "not UTF-8"])
+@pytest.mark.parametrize("content", [b"name = \n", b'name = "\xff"\n'], ids=["not TOML", "not UTF-8"])
 def test_text_that_is_no_toml(tmp_path, content):
     page = tmp_path / "x.toml"
     page.write_bytes(content)

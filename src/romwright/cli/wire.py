@@ -17,7 +17,7 @@ def parse_polarity(context: click.Context, parameter: click.Parameter, text: str
         if not match:
             raise OptionError(
                 f"{parameter.opts[0]} {text}: {entry.strip() or 'an empty entry'} is no polarity",
-                expected="PIN=L (active low), PIN=H (active high) or PIN=NC, separated by commas, such as 20=L,22=L,27=H",
+                expected="PIN=L (active low), PIN=H (active high) or PIN=NC, with commas between, such as 20=L,27=H",
             )
         pin, level = int(match[1]), match[2].upper()
         if stated.setdefault(pin, level) != level:
@@ -28,7 +28,9 @@ def parse_polarity(context: click.Context, parameter: click.Parameter, text: str
 @click.command("wire", epilog="Exit status 1 if simply plugging the chip in is a fault or must not be tried.")
 @click.argument("socket", metavar="FROM")
 @click.argument("chip", metavar="TO")
-@click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose.")
+@click.option(
+    "--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose."
+)
 @click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json: bool) -> int:
@@ -64,7 +66,9 @@ def print_verdict(verdict) -> None:
     if verdict.assumed:
         stated = ",".join(f"{pin}={level}" for pin, level in verdict.assumed.items())
         heading(f"Polarity not stated for pin {', '.join(verdict.open_pins)}", fg="yellow")
-        click.echo(f"  Findings are for every polarity; the tables take {stated}. State it with --polarity or --chip-polarity.")
+        click.echo(
+            f"  Findings are for every polarity; the tables take {stated}. State it with --polarity or --chip-polarity."
+        )
     heading("If it is simply plugged in")
     if verdict.findings:
         print_findings(verdict.findings)
@@ -92,11 +96,11 @@ def print_verdict(verdict) -> None:
                 for fit in verdict.fits
             ],
         )
-    print_proof(first, verdict.original)
+    print_proof(first)
 
 
 def print_drive(fit) -> None:
-    """Print when the original drives the bus, when the chip does, and each combination of levels at which they differ."""
+    """Print when the original and the chip drive the bus, and each combination of levels at which they differ."""
     from romwright.cli.render import print_table
 
     heading("When it drives the data bus")
@@ -107,21 +111,23 @@ def print_drive(fit) -> None:
     ):
         click.echo(f"  {label:<10}  {condition.words}")
     for label, both in (("plugged in", fit.drive), ("wired", fit.plan.wired)):
-        found = [(levels, "drives", "off") for levels in both.missed] + [(levels, "off", "drives") for levels in both.extra]
+        found = [(levels, "drives", "off") for levels in both.missed] + [
+            (levels, "off", "drives") for levels in both.extra
+        ]
         click.echo(f"\n{label}: differs at {differences(both)} combinations of levels")
         if found:
             print_table((*both.names, "original", label), [(*levels.values(), *who) for levels, *who in found])
 
 
-def print_proof(fit, original) -> None:
+def print_proof(fit) -> None:
     """Print what the simulated read gave."""
     proof = fit.proof
     heading("Proof")
     if proof.equal:
         click.echo(
-            f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in every state in which\n"
-            f"  the original answers, with its contents at {fit.plan.image_at:04X} of the chip; "
-            f"who drives differs in {proof.states_differ} of {proof.states} states."
+            f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in every\n"
+            f"  state in which the original answers, with its contents at {fit.plan.image_at:04X} of the chip;\n"
+            f"  who drives differs in {proof.states_differ} of {proof.states} states."
         )
     else:
         found = ", ".join(f"{key} {value}" for key, value in proof.first_difference.items() if key != "levels")

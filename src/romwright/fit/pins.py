@@ -17,14 +17,16 @@ SUPPLY = Code(
     "A chip without its supply, or with it turned round, is fed through its other pins and dies.",
 )  # fmt: skip
 RAIL = Code(
-    "rail-on-pin", Severity.STOP, "no rail of -5 V or +12 V meets a pin that is not made for it, no rail meets an output",
-    "-5 V or +12 V on an input, or a rail on an output, destroys the chip.",
+    "rail-on-pin", Severity.STOP, "no rail of -5 V or +12 V meets a pin that is not made for it",
+    "-5 V or +12 V on another pin destroys the chip.",
 )  # fmt: skip
 DATA_DRIVEN = Code(
-    "data-pin-driven", Severity.STOP, "no data output of the chip meets a line that the board drives",
+    "data-pin-driven", Severity.STOP, "no data output of the chip meets a rail or a line that the board drives",
     "Two outputs against each other: one of them gives way.",
 )  # fmt: skip
-DATA_LINE = Code("data-line", Severity.FAULT, "each data pin meets its own data line", "The bits arrive crossed or not at all.")
+DATA_LINE = Code(
+    "data-line", Severity.FAULT, "each data pin meets its own data line", "The bits arrive crossed or not at all."
+)
 ADDRESS_LINE = Code(
     "address-line", Severity.FAULT, "each address pin meets its own address line",
     "Bytes show at wrong addresses, or a half of the contents never shows.",
@@ -43,7 +45,9 @@ PART_SHOWN = Code(
 )  # fmt: skip
 SIZE = Code("size", Severity.FAULT, "the chip holds as many words as the original", "What does not fit is lost.")
 WIDTH = Code("width", Severity.FAULT, "the chip has as many data lines as the original", "Bits are missing or unused.")
-PITCH = Code("row-pitch", Severity.FAULT, "the rows of pins are as far apart as the socket's", "It cannot be plugged in.")
+PITCH = Code(
+    "row-pitch", Severity.FAULT, "the rows of pins are as far apart as the socket's", "It cannot be plugged in."
+)
 VPP_LEVEL = Code(
     "vpp-level", Severity.FAULT, "VPP sits at VCC in read",
     "Below VCC the read is outside the data sheet; one NEC uPD27C256 read all 00 with VPP low (minuszerodegrees.net).",
@@ -66,7 +70,8 @@ STATUS_IDLE = Code(
 )  # fmt: skip
 OUTPUT_KIND = Code(
     "output-kind", Severity.CAUTION, "three-state and open-collector outputs are not exchanged",
-    "Open-collector outputs may be joined to form an AND; three-state outputs joined so fight. The other way round needs pull-ups.",
+    "Open-collector outputs may be joined to form an AND; three-state outputs joined so fight. "
+    "The other way round needs pull-ups.",
 )  # fmt: skip
 LATCHED = Code(
     "address-latch", Severity.CAUTION, "the chip does not latch its address where the original did not",
@@ -82,10 +87,18 @@ def check_supplies(s: Seating) -> Iterator[Finding]:
             volts = s.chip.supplies[pin.function]
             if seat.kind is not Kind.RAIL or seat.volts != volts:
                 there = any(net.kind is Kind.RAIL and net.volts == volts for net in s.socket.nets.values())
-                do = BY_TABLE if there else f"the socket has no {volts:+g} V: take another chip, or bring that supply from elsewhere"
-                yield Finding(SUPPLY, f"{pin.function} of the chip ({volts:g} V) does not meet its rail", s.place(pin), do)
+                do = (
+                    BY_TABLE
+                    if there
+                    else f"the socket has no {volts:+g} V: take another chip, or bring that supply from elsewhere"
+                )
+                yield Finding(
+                    SUPPLY, f"{pin.function} of the chip ({volts:g} V) does not meet its rail", s.place(pin), do
+                )
         elif seat.kind is Kind.RAIL and pin.role is not Role.NC and seat.level is None:
-            yield Finding(RAIL, f"{seat.volts:+g} V on {pin.name}", s.place(pin), "cut the pin off from that rail: " + BY_TABLE)
+            yield Finding(
+                RAIL, f"{seat.volts:+g} V on {pin.name}", s.place(pin), "cut the pin off from that rail: " + BY_TABLE
+            )
 
 
 def check_fit_in_socket(s: Seating) -> Iterator[Finding]:
@@ -103,10 +116,14 @@ def check_fit_in_socket(s: Seating) -> Iterator[Finding]:
         yield Finding(WIDTH, "the chip has another number of data lines", widths, remedy)
     if a.output != b.output:
         kinds = f"{a.name} has {a.output} outputs, {b.name} {b.output}"
-        yield Finding(OUTPUT_KIND, "the outputs are of another kind", kinds, "check what else is joined to the data lines")
+        yield Finding(
+            OUTPUT_KIND, "the outputs are of another kind", kinds, "check what else is joined to the data lines"
+        )
     if b.latched and not a.latched:
         names = f"{b.name} takes its address in on the edge of its select; of {a.name} that was not read"
-        yield Finding(LATCHED, "the chip latches its address", names, "check that the select is off between any two reads")
+        yield Finding(
+            LATCHED, "the chip latches its address", names, "check that the select is off between any two reads"
+        )
 
 
 def check_data_lines(s: Seating) -> Iterator[Finding]:
@@ -129,7 +146,9 @@ def check_address_lines(s: Seating) -> Iterator[Finding]:
     needed = [p for p in s.chip.pins if p.role is Role.ADDRESS and p.index < s.original.address_bits]
     wrong = [pin for pin in needed if s.seats[pin.number].function != pin.function]
     if wrong:
-        yield Finding(ADDRESS_LINE, f"{names(wrong)} of the chip not on their address lines", places(s, wrong), BY_TABLE)
+        yield Finding(
+            ADDRESS_LINE, f"{names(wrong)} of the chip not on their address lines", places(s, wrong), BY_TABLE
+        )
     extra = [p for p in s.chip.pins if p.role is Role.ADDRESS and p.index >= s.original.address_bits]
     fixed = [pin for pin in extra if s.seats[pin.number].level]
     for pin in extra:
@@ -145,7 +164,12 @@ def check_address_lines(s: Seating) -> Iterator[Finding]:
     if fixed and len(fixed) == len(extra):
         start = sum(1 << pin.index for pin in fixed if s.seats[pin.number].level == "H")
         shown = f"{start:04X}-{start + s.original.words - 1:04X}"
-        yield Finding(PART_SHOWN, f"only {shown} of the chip shows", places(s, fixed), f"burn the contents at {start:04X}, or into every part")
+        yield Finding(
+            PART_SHOWN,
+            f"only {shown} of the chip shows",
+            places(s, fixed),
+            f"burn the contents at {start:04X}, or into every part",
+        )
 
 
 def check_read_levels(s: Seating) -> Iterator[Finding]:
@@ -162,7 +186,12 @@ def check_read_levels(s: Seating) -> Iterator[Finding]:
         if pin.role is Role.VPP:
             if seat.kind is Kind.OPEN and seat.position:
                 do = f"measure socket pin {seat.position}; unless the board has +5 V there, {tie}"
-                yield Finding(VPP_OPEN, f"VPP (chip pin {number}) must be at VCC, and the original has {seat.function} there", s.place(pin), do)
+                yield Finding(
+                    VPP_OPEN,
+                    f"VPP (chip pin {number}) must be at VCC, and the original has {seat.function} there",
+                    s.place(pin),
+                    do,
+                )
             else:
                 yield Finding(VPP_LEVEL, f"VPP (chip pin {number}) is not at VCC in read", s.place(pin), tie)
         elif seat.kind is not Kind.SIGNAL:

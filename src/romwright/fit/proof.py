@@ -40,7 +40,12 @@ class Proof:
 
     def as_json(self) -> dict:
         """The proof under the documented JSON keys."""
-        found = {"addresses": self.addresses, "equal": self.equal, "states": self.states, "states_differ": self.states_differ}
+        found = {
+            "addresses": self.addresses,
+            "equal": self.equal,
+            "states": self.states,
+            "states_differ": self.states_differ,
+        }
         return found | ({"first_difference": self.first_difference} if self.first_difference else {})
 
 
@@ -108,9 +113,18 @@ class Bench:
             if pin.role is not Role.SUPPLY:
                 continue
             source, volts = self.source.get(pin.number), self.chip.supplies[pin.function]
-            have = self.original.supplies.get(source.function) if isinstance(source, Pin) else {HIGH: 5, LOW: 0}.get(source)
+            have = (
+                self.original.supplies.get(source.function)
+                if isinstance(source, Pin)
+                else {HIGH: 5, LOW: 0}.get(source)
+            )
             if have != volts:
-                return {"chip": pin.number, "function": pin.name, "expected": f"{volts:+g} V", "found": describe(source)}
+                return {
+                    "chip": pin.number,
+                    "function": pin.name,
+                    "expected": f"{volts:+g} V",
+                    "found": describe(source),
+                }
         return None
 
     def check_data_lines(self) -> dict | None:
@@ -125,29 +139,48 @@ class Bench:
                 return {"line": f"D{line}", "expected": f"D{line}", "found": ", ".join(arrived) or "nothing"}
         return None
 
-    def find_difference(self, address: np.ndarray, state: dict[str, int], driving: np.ndarray, image_at: int) -> dict | None:
+    def find_difference(
+        self, address: np.ndarray, state: dict[str, int], driving: np.ndarray, image_at: int
+    ) -> dict | None:
         """Return the first address whose word does not come back in this state of the controls."""
         levels = {name: "LH"[level] for name, level in state.items()}
         if not driving.all():
             lost = int(address[~driving][0])
             return {"address": f"{lost:04X}", "levels": levels, "expected": "driven", "found": "off"}
         for name, level in self.chip.read_levels.items():
-            wrong = np.broadcast_to(self.level(self.chip.by_function[name], address, state) != (level == "H"), address.shape)
+            wrong = np.broadcast_to(
+                self.level(self.chip.by_function[name], address, state) != (level == "H"), address.shape
+            )
             if wrong.any():
                 at = f"{int(address[wrong][0]):04X}"
-                return {"address": at, "levels": levels, "expected": f"{name} at {level}", "found": f"{name} not at {level}"}
+                return {
+                    "address": at,
+                    "levels": levels,
+                    "expected": f"{name} at {level}",
+                    "found": f"{name} not at {level}",
+                }
         cell = np.zeros_like(address)
         for pin in self.chip.pins:
             if pin.role is Role.ADDRESS:
                 level = self.level(pin, address, state)
                 if isinstance(level, int) and level == UNKNOWN:
-                    return {"address": "0000", "levels": levels, "expected": f"a level at {pin.function}", "found": "open"}
+                    return {
+                        "address": "0000",
+                        "levels": levels,
+                        "expected": f"a level at {pin.function}",
+                        "found": "open",
+                    }
                 cell |= np.asarray(level, np.int64) << int(pin.function[1:])
         wrong = cell != address + image_at
         if wrong.any():
             at = int(address[wrong][0])
             found = f"{int(cell[at]):04X}"
-            return {"address": f"{at:04X}", "levels": levels, "expected": f"cell {at + image_at:04X}", "found": f"cell {found}"}
+            return {
+                "address": f"{at:04X}",
+                "levels": levels,
+                "expected": f"cell {at + image_at:04X}",
+                "found": f"cell {found}",
+            }
         return None
 
 

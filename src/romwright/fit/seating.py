@@ -1,4 +1,4 @@
-"""A chip simply plugged into a socket made for another part: what each pin meets, when it drives, when it is written."""
+"""A chip simply plugged into a socket made for another part: what each pin meets, when it drives and is written."""
 
 from __future__ import annotations
 
@@ -44,7 +44,11 @@ class Seating:
         seat = self.seats[pin.number]
         if seat.position is None:
             return f"chip pin {pin.number} ({pin.name}), outside the socket"
-        where = f"pin {pin.number}" if seat.position == pin.number else f"chip pin {pin.number} at socket pin {seat.position}"
+        where = (
+            f"pin {pin.number}"
+            if seat.position == pin.number
+            else f"chip pin {pin.number} at socket pin {seat.position}"
+        )
         return f"{where}: {pin.name} of the chip on {seat.words}"
 
 
@@ -55,7 +59,10 @@ def levels_of(part: Part) -> dict[Pin, str]:
 
 def in_words(levels: dict[str, str]) -> str:
     """Write levels as pin numbers: `pin 20 L, pin 22 H`."""
-    return ", ".join(f"pin {label.split()[0]} {level}" if label[0].isdigit() else f"{label} {level}" for label, level in levels.items())
+    return ", ".join(
+        f"pin {label.split()[0]} {level}" if label[0].isdigit() else f"{label} {level}"
+        for label, level in levels.items()
+    )
 
 
 def rows_in_words(rows) -> str:

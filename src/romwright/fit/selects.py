@@ -1,4 +1,4 @@
-"""What is wrong with selects, enables and write strobes if a chip is simply plugged in, and what wiring leaves undone."""
+"""What is wrong with selects, enables and write strobes if a chip is simply plugged in, and after wiring."""
 
 from __future__ import annotations
 
@@ -65,16 +65,22 @@ def check_unselected(s: Seating) -> Iterator[Finding]:
     home = s.chip.by_function[s.chip.select] if s.chip.select else None
     kind = f"an {family}" if s.chip.pin_count == 28 and family[0] == "E" else f"the {s.chip.name}"
     usual = f"; {kind} takes its select on pin {home.number} (common practice, no source)" if home else ""
-    gates = "which does not gate its outputs" if s.drive.ignores(select.label) else "which lets it drive only while unselected"
+    gates = (
+        "which does not gate its outputs"
+        if s.drive.ignores(select.label)
+        else "which lets it drive only while unselected"
+    )
     without = [{n: level for n, level in row.items() if n != select.label} for row in s.drive.original.rows]
     if s.drive.ignores(select.label):
         during = "during every memory read, " if list(s.drive.fitted.rows) == without else ""
         title = f"the {family} drives the data bus {during}whether selected or not"
     else:
         title = f"the {family} drives the data bus during memory reads while it is not selected"
+    first, second = rows_in_words(s.drive.original.rows), rows_in_words(s.drive.fitted.rows)
     evidence = (
-        f"the decoder's select arrives at socket pin {select.position} ({select.words}), where the {what}, {gates}{usual}. "
-        f"The original drives at {rows_in_words(s.drive.original.rows)}; the {s.chip.name} at {rows_in_words(s.drive.fitted.rows)}. {BENCH}"
+        f"the decoder's select arrives at socket pin {select.position} ({select.words}), "
+        f"where the {what}, {gates}{usual}. "
+        f"The original drives at {first}; the {s.chip.name} at {second}. {BENCH}"
     )
     remedy = "bring the select to an enable of the chip: follow the wiring table"
     if home and s.seats[home.number].function in s.original.signals:
@@ -95,7 +101,9 @@ def check_polarities(s: Seating) -> Iterator[Finding]:
         if pin.function != MEMORY_WRITE and wanted.get(seat.label, level) != level:
             asked = f"the original drives at {wanted[seat.label]}, the chip at {level}"
             title = f"{pin.name} (chip pin {pin.number}) has the wrong polarity"
-            yield Finding(POLARITY, title, f"{s.place(pin)}; {asked}", "an inverter, or another enable: see the wiring table")
+            yield Finding(
+                POLARITY, title, f"{s.place(pin)}; {asked}", "an inverter, or another enable: see the wiring table"
+            )
 
 
 def check_silence(s: Seating) -> Iterator[Finding]:
@@ -103,9 +111,15 @@ def check_silence(s: Seating) -> Iterator[Finding]:
     if not s.drive.missed or any(True for _ in check_polarities(s)):
         return
     state = s.drive.missed[0]
-    guilty = [pin for pin, level in s.enables.items() if state.get(s.seats[pin.number].label, s.seats[pin.number].level) != level]
+    guilty = [
+        pin
+        for pin, level in s.enables.items()
+        if state.get(s.seats[pin.number].label, s.seats[pin.number].level) != level
+    ]
     title = "the chip does not answer in every read that the original answers"
-    yield Finding(SILENT, title, f"{'; '.join(map(s.place, guilty))}. Silent at {in_words(state)}", "follow the wiring table")
+    yield Finding(
+        SILENT, title, f"{'; '.join(map(s.place, guilty))}. Silent at {in_words(state)}", "follow the wiring table"
+    )
 
 
 def check_enables(s: Seating) -> Iterator[Finding]:
@@ -121,7 +135,9 @@ def check_enables(s: Seating) -> Iterator[Finding]:
         function = pin.function.rstrip("?")
         title = f"the enable on socket pin {pin.number} ({function}) is lost"
         meets = s.place(there) if there else f"no chip pin meets socket pin {pin.number}"
-        evidence = f"{meets}, which does not gate the outputs. Only the chip drives at {'; '.join(map(in_words, extra))}"
+        evidence = (
+            f"{meets}, which does not gate the outputs. Only the chip drives at {'; '.join(map(in_words, extra))}"
+        )
         remedy = "the wiring table puts it right" if s.plan.wired.equal else how_exact(s, level)
         yield Finding(ENABLE_LOST, title, evidence, remedy)
 
@@ -136,8 +152,11 @@ def check_writes(s: Seating) -> Iterator[Finding]:
     reach = compare(own, s.writes).extra
     tie = f"bend chip pin {strobe.number} up and tie it to VCC; never leave it in the socket"
     if reach:
-        selected = seat == s.select
-        what = "a select strobe there writes the chip" if selected else "the board can write the chip"
+        what = "the board can write the chip"
+        if seat == s.select:
+            what = "a select strobe there writes the chip"
+        elif seat.kind is Kind.OPEN:
+            what = "an open /WE may take either level, and the chip is written"
         evidence = f"{s.place(strobe)}: {what} when {rows_in_words(s.writes.rows)}"
         yield Finding(WRITE, f"pin {strobe.number} of the chip is {strobe.name}", evidence, tie)
     elif seat.kind is Kind.HELD:
@@ -159,7 +178,9 @@ def check_wiring(s: Seating) -> Iterator[Finding]:
     spare = len(levels_of(s.original)) - sum(pin.function != MEMORY_WRITE for pin in s.enables)
     if wired.missed or (s.select and wired.ignores(s.select.label)) or len(lost) > max(spare, 0):
         title = "wiring alone cannot make this exact: a gate is needed"
-        evidence = f"no enable of the chip can take socket {where}; differs at {states}" if lost else f"differs at {states}"
+        evidence = (
+            f"no enable of the chip can take socket {where}; differs at {states}" if lost else f"differs at {states}"
+        )
         yield Finding(GATE, title, evidence, "invert or gate the line into an enable of the chip")
         return
     if all(s.drive.ignores(s.socket.nets[pin.number].label) for pin, _ in lost):
@@ -172,7 +193,10 @@ def how_exact(s: Seating, level: str) -> str:
     """Say when a lost enable, active at `level`, does not matter, and what would bring it back."""
     taken = {have for pin, have in s.enables.items() if pin.function != MEMORY_WRITE}
     gate = "a gate that joins it" if level in taken else "an inverter and a gate (gate needed) that join it"
-    return f"right where the board's select is already off whenever that enable is; exact with {gate} into an enable of the chip"
+    return (
+        "right where the board's select is already off whenever that enable is; "
+        f"exact with {gate} into an enable of the chip"
+    )
 
 
 CHECKS = (check_unselected, check_polarities, check_silence, check_enables, check_writes, check_wiring)

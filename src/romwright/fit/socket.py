@@ -36,7 +36,11 @@ class Net:
         if self.kind is Kind.HELD:
             return f"{self.function}, held at {self.level} in read"
         if self.kind is Kind.OPEN:
-            return f"{self.function} of the original: what the board has there is not known" if self.position else "nothing"
+            return (
+                f"{self.function} of the original: what the board has there is not known"
+                if self.position
+                else "nothing"
+            )
         return f"{self.function.rstrip('?')}"
 
 

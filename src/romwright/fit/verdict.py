@@ -31,7 +31,9 @@ class Fit:
     @property
     def case(self) -> dict[str, Choice]:
         """The polarities by pin number in text; those of the chip are marked."""
-        return {str(pin): c for pin, c in self.polarity.items()} | {f"chip {pin}": c for pin, c in self.chip_polarity.items()}
+        return {str(pin): c for pin, c in self.polarity.items()} | {
+            f"chip {pin}": c for pin, c in self.chip_polarity.items()
+        }
 
     def as_json(self) -> dict:
         """The fit under the documented JSON keys."""
@@ -81,14 +83,18 @@ class Verdict:
             "unchecked": {"from": list(self.original.unchecked), "to": list(self.chip.unchecked)},
             "image_at": first.plan.image_at,
             "rows": [row.as_json() for row in first.plan.rows],
-            "findings": [f.as_json() | ({"holds_for": list(of)} if of else {}) for f, of in zip(self.findings, self.holds_for)],
+            "findings": [
+                f.as_json() | ({"holds_for": list(of)} if of else {}) for f, of in zip(self.findings, self.holds_for)
+            ],
             "drive": first.drive.as_json() | ({"assumed": self.assumed} if several else {}),
             "wired": first.plan.wired.as_json(),
             "proof": first.proof.as_json(),
         } | ({"polarities": [fit.as_json() for fit in self.fits]} if several else {})
 
 
-def examine_fit(original: Part, chip: Part, polarity: Polarity | None = None, chip_polarity: Polarity | None = None) -> Verdict:
+def examine_fit(
+    original: Part, chip: Part, polarity: Polarity | None = None, chip_polarity: Polarity | None = None
+) -> Verdict:
     """Fit `chip` into a socket laid out for `original`, once for each polarity that is not stated.
 
     Raises OptionError for a polarity that a part cannot have.

@@ -155,7 +155,15 @@ def lay_rows(
         if pin is None:
             yield Row(position, signal, None, "", How.OPEN, None, taken or "no chip pin sits here")
             continue
-        yield fill_row(Row(position, signal, pin.number, pin.name, How.STRAIGHT), pin, net, wanted[pin.number], taken, chip, original)
+        yield fill_row(
+            Row(position, signal, pin.number, pin.name, How.STRAIGHT),
+            pin,
+            net,
+            wanted[pin.number],
+            taken,
+            chip,
+            original,
+        )
     for pin in chip.pins:
         if socket.position(chip, pin.number) is None:
             row = Row(None, "", pin.number, pin.name, How.STRAIGHT)
@@ -166,7 +174,13 @@ def fill_row(row: Row, pin: Pin, seat: Net, net: Net | None, taken: str, chip: P
     """Say how a chip pin gets to its net, and why."""
     extra = pin.role is Role.ADDRESS and pin.index >= original.address_bits
     if net is None or (net == seat and row.socket is None):
-        why = "" if pin.role is Role.NC else "an output: connect nothing" if pin.role is Role.OUTPUT else "the socket has nothing for it"
+        why = (
+            ""
+            if pin.role is Role.NC
+            else "an output: connect nothing"
+            if pin.role is Role.OUTPUT
+            else "the socket has nothing for it"
+        )
         return replace(row, how=How.OPEN, detail="; ".join(filter(None, [why, taken])))
     if net == seat:
         why = f"sits at {net.level}, which chooses the half of the chip that shows" if extra else ""
@@ -176,7 +190,9 @@ def fill_row(row: Row, pin: Pin, seat: Net, net: Net | None, taken: str, chip: P
         how = How.VCC if net.level == "H" else How.GND
         why = "a part of the chip that the original does not have" if extra else REASONS.get(pin.role, "")
         if pin.role is Role.CONTROL:
-            reading = [r[pin.function] for r in chip.drives if pin.function in r] or [chip.read_levels.get(pin.function)]
+            reading = [r[pin.function] for r in chip.drives if pin.function in r] or [
+                chip.read_levels.get(pin.function)
+            ]
             why = "never writes" if pin.function == MEMORY_WRITE else f"must be {reading[0]} in read"
         return replace(row, how=how, detail="; ".join(filter(None, [bend, why, taken])))
     where = f"to socket {net.position} ({net.function.rstrip('?')})"

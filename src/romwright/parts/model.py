@@ -183,7 +183,9 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
                 pins = ", ".join(f"{n}={' or '.join(c)}" for n, c in self.choices().items())
                 raise OptionError(
                     f"pin {number} of {self.name} cannot be {choice}",
-                    expected=f"polarities that the factory chose: {pins}" if pins else "no polarity: all of this part's are fixed",
+                    expected=f"polarities that the factory chose: {pins}"
+                    if pins
+                    else "no polarity: all of this part's are fixed",
                 )
         choices = {number: (stated[number],) if number in stated else free for number, free in self.choices().items()}
         return [dict(zip(choices, picked)) for picked in itertools.product(*choices.values())]

@@ -135,7 +135,7 @@ def check_grades(part: Part) -> Iterator[str]:
 def check_byte_mode(part: Part) -> Iterator[str]:
     """A byte mode has the levels that choose it and twice as many words."""
     if bool(part.byte_mode) != (part.words_x8 is not None) or (part.words_x8 and part.words_x8 != 2 * part.words):
-        yield f"words_x8: {part.words_x8}; a 16-bit part with byte_mode levels has words_x8 = {2 * part.words} [byte-mode]"
+        yield f"words_x8: {part.words_x8}; with byte_mode levels it is words_x8 = {2 * part.words} [byte-mode]"
 
 
 RULES = (

@@ -1,0 +1,286 @@
+"""What the tool must say about chips that are simply plugged in.
+
+Where an expected value comes from is named beside it; "trade" is common practice without a source.
+"""
+
+import pytest
+
+from romwright.findings import Severity
+from romwright.fit.verdict import examine_fit
+from romwright.parts.library import require_part
+
+ALL_LOW = {20: "L", 22: "L", 27: "L"}
+
+
+def examine(socket, chip, polarity=None, chip_polarity=None):
+    return examine_fit(require_part(socket), require_part(chip), polarity, chip_polarity)
+
+
+def said(verdict, code):
+    return [finding for finding in verdict.findings if finding.code.name == code]
+
+
+def one(verdict, code):
+    found = said(verdict, code)
+    assert len(found) == 1, found
+    return found[0]
+
+
+def codes(verdict):
+    return {finding.code.name for finding in verdict.findings}
+
+
+def worst(verdict):
+    return verdict.findings[0].severity if verdict.findings else None
+
+
+# --- the select on pin 27 -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("chip", ["27128", "27C128", "27256", "27C256", "27128A"])
+def test_eprom_in_a_socket_that_selects_on_pin_27_is_never_off_the_bus(chip):
+    """Trade: an EPROM takes its select on pin 20; facts/mask-roms.toml, key finding and style A's last trap."""
+    verdict = examine("rom-23128-style-b", chip, ALL_LOW)
+    finding = one(verdict, "drives-unselected")
+    assert finding.severity is Severity.FAULT
+    assert finding.title == "the EPROM drives the data bus during every memory read, whether selected or not"
+    assert "an EPROM takes its select on pin 20 (common practice, no source)" in finding.evidence
+    assert (
+        f"socket pin 27 (CS), where the {chip} has {require_part(chip).pins[26].name}, which does not gate"
+        in finding.evidence
+    )
+    assert "AND" in finding.evidence and "reads of RAM come back wrong" in finding.evidence
+    assert "links for a ROM that selects on pin 20" in finding.remedy and "wire it to socket pin 27" in finding.remedy
+
+
+def test_the_same_chip_in_a_style_a_socket_is_off_the_bus():
+    verdict = examine("rom-23128-style-a", "27128", ALL_LOW)
+    assert "drives-unselected" not in codes(verdict)
+
+
+def test_a_program_strobe_on_the_select_is_low_in_every_read():
+    finding = one(examine("rom-23128-style-b", "27128", ALL_LOW), "read-level")
+    assert "/PGM (chip pin 27) is low while the chip is read" in finding.title
+
+
+@pytest.mark.parametrize("polarity", [ALL_LOW, None], ids=["stated", "every polarity"])
+def test_28c256_there_is_a_stop_because_pin_27_is_we(polarity):
+    """Atmel AT28C256, 0006M: a byte write needs /CE low, /WE low, /OE high."""
+    verdict = examine("rom-23128-style-b", "28C256", polarity)
+    finding = one(verdict, "write-strobe")
+    assert finding.severity is Severity.STOP and verdict.findings[0] == finding
+    assert finding.title == "pin 27 of the chip is /WE"
+    assert "a select strobe there writes the chip when pin 20 L, pin 22 H, pin 27 L" in finding.evidence
+    assert "Only if" not in finding.evidence
+
+
+def test_an_address_line_on_we_is_a_stop_too():
+    finding = one(examine("rom-23256-a14-pin27", "28C256", {20: "L", 22: "L"}), "write-strobe")
+    assert finding.severity is Severity.STOP and "A14" in finding.evidence
+
+
+@pytest.mark.parametrize("polarity, follows", [(ALL_LOW, "CS"), ({20: "L", 22: "L", 27: "H"}, "CS")])
+def test_27256_where_pin_27_is_a_select(polarity, follows):
+    finding = one(examine("rom-23128-style-b", "27256", polarity), "address-on-signal")
+    assert finding.severity is Severity.FAULT and finding.title == f"A14 of the chip follows {follows}"
+
+
+def test_27256_where_pin_27_is_an_address_is_right():
+    verdict = examine("rom-23256-a14-pin27", "27256", {20: "L", 22: "L"})
+    assert codes(verdict) == {"vpp-unknown"}
+    assert worst(verdict) is Severity.CAUTION
+
+
+# --- lost enables and drop-ins ------------------------------------------------------------------------------
+
+
+def test_style_a_loses_its_third_enable_on_a_27128():
+    verdict = examine("rom-23128-style-a", "27128", ALL_LOW)
+    finding = one(verdict, "enable-lost")
+    assert finding.severity is Severity.CAUTION and "pin 27" in finding.title
+    assert verdict.as_json()["drive"]["differs_at"] == [
+        {"levels": {"20 CS": "L", "22 OE0": "L", "27 OE1": "H"}, "original": "off", "fitted": "drives"}
+    ]
+
+
+@pytest.mark.parametrize("socket, chip, polarity", [
+    ("27256", "27C256", None), ("27C256", "27256", None), ("rom-23512", "27512", {20: "L", 22: "L"}),
+    ("rom-23512", "27C512", {20: "L", 22: "L"}), ("27512", "27C512", None), ("2764", "27C64", None),
+])  # fmt: skip
+def test_drop_ins_give_no_finding(socket, chip, polarity):
+    verdict = examine(socket, chip, polarity)
+    assert verdict.findings == ()
+    assert verdict.fits[0].drive.equal and verdict.fits[0].proof.equal
+    assert all(row.how == "straight" for row in verdict.fits[0].plan.rows)
+
+
+def test_a_chip_that_the_board_may_write_in_fewer_states_gives_no_finding():
+    """A RAM is written with /OE at either level (Alliance AS6C62256A), an EEPROM only with /OE high (Atmel 0006M)."""
+    assert examine("62256", "28C256").findings == ()
+    finding = one(examine("28C256", "62256"), "write-strobe")
+    assert "pin 20 L, pin 27 L" in finding.evidence
+
+
+def test_style_c_with_27_high_takes_a_27128_as_it_is():
+    """facts/mask-roms.toml, style C: pin for pin where the board has pins 1 and 27 at +5 V."""
+    verdict = examine("rom-23128-style-c", "27128", {27: "H"})
+    assert worst(verdict) is Severity.CAUTION
+    assert codes(verdict) == {"vpp-unknown", "enable-lost"}
+    assert "inverter" in one(verdict, "enable-lost").remedy
+
+
+def test_style_c_without_a_select_on_27_is_exact():
+    verdict = examine("rom-23128-style-c", "27128", {27: "NC"})
+    assert codes(verdict) == {"vpp-unknown", "read-level"}  # pins 1 and 27 of the original are not connected
+    assert verdict.fits[0].drive.equal
+
+
+# --- polarity -----------------------------------------------------------------------------------------------
+
+
+def test_a_select_that_is_active_high_needs_a_gate():
+    verdict = examine("rom-2364-24", "2764", {20: "H"})
+    finding = one(verdict, "gate-needed")
+    assert finding.severity is Severity.FAULT and "pin 20 (CS, active H)" in finding.evidence
+
+
+def test_an_opposite_polarity_is_a_fault():
+    finding = one(examine("rom-23256-a14-pin27", "27256", {20: "H", 22: "L"}), "polarity")
+    assert "/CE (chip pin 20)" in finding.title and finding.severity is Severity.FAULT
+
+
+def test_an_unstated_polarity_is_reported_for_each():
+    verdict = examine("rom-23256-a14-pin27", "27256")
+    data = verdict.as_json()
+    assert data["assumed"] == data["drive"]["assumed"] == {"20": "L", "22": "L"}
+    assert [case["assumed"] for case in data["polarities"]] == [{"20": a, "22": b} for a in "LH" for b in "LH"]
+    assert [case["drive"]["equal"] for case in data["polarities"]] == [True, False, False, False]
+    assert all(case["findings"] for case in data["polarities"])
+    turned = [f for f in data["findings"] if f["code"] == "polarity" and "/CE" in f["title"]]
+    assert turned[0]["holds_for"] == [{"20": "H", "22": "L"}, {"20": "H", "22": "H"}]
+    assert turned[0]["evidence"].endswith("Only if ordered with 20=H")
+    always = [f for f in data["findings"] if f["code"] == "vpp-unknown"]
+    assert "holds_for" not in always[0]
+
+
+def test_a_stated_polarity_leaves_one_case():
+    data = examine("rom-23256-a14-pin27", "27256", {20: "L", 22: "L"}).as_json()
+    assert "polarities" not in data and data["assumed"] == {} and data["polarity"] == {"20": "L", "22": "L"}
+
+
+# --- supplies, VPP, sizes -------------------------------------------------------------------------------------
+
+
+def test_three_supply_socket_is_a_stop_for_a_2716():
+    """facts/programmable-parts.toml, 2708: pin 19 is +12 V and pin 21 is -5 V, A10 and VPP of a 2716."""
+    verdict = examine("2708", "2716")
+    assert [(f.severity, f.title) for f in said(verdict, "rail-on-pin")] == [
+        (Severity.STOP, "+12 V on A10"), (Severity.STOP, "-5 V on VPP"),
+    ]  # fmt: skip
+
+
+def test_three_supply_chip_without_its_supplies_is_a_stop():
+    verdict = examine("2716", "2708")
+    assert {f.title for f in said(verdict, "supply-pin")} == {
+        "VDD of the chip (12 V) does not meet its rail", "VBB of the chip (-5 V) does not meet its rail",
+    }  # fmt: skip
+    assert not verdict.fits[0].proof.equal
+
+
+def test_a_chip_that_overhangs_has_no_supply():
+    finding = one(examine("rom-2364-24", "2764", {20: "L"}), "supply-pin")
+    assert finding.severity is Severity.STOP and "outside the socket" in finding.evidence
+
+
+def test_turned_supplies_are_a_stop():
+    """A 24-pin chip sits at 3 to 26 of a 28-pin site, so its VCC meets A13 there."""
+    finding = one(examine("27128", "2716"), "supply-pin")
+    assert "VCC of the chip on A13" in finding.evidence and finding.severity is Severity.STOP
+
+
+def test_vpp_in_a_mask_rom_socket_must_be_tied():
+    finding = one(examine("rom-23128-style-a", "27128", ALL_LOW), "vpp-unknown")
+    assert "tie it to VCC" in finding.remedy
+
+
+def test_vpp_on_an_address_line():
+    """facts/programmable-parts.toml, 27256: pin 1 is VPP here and A15 on a 27512."""
+    verdict = examine("27512", "27256")
+    assert one(verdict, "vpp-level").severity is Severity.FAULT
+    assert one(verdict, "size").severity is Severity.FAULT
+
+
+def test_a_27512_in_a_27256_socket_shows_its_upper_half():
+    """facts/programmable-parts.toml, 27512: in a 27256 socket pin 1 is at +5 V and only the upper 32K shows."""
+    verdict = examine("27256", "27512")
+    assert codes(verdict) == {"part-shown"} and "8000-FFFF" in one(verdict, "part-shown").title
+
+
+def test_status_output_on_the_vpp_rail():
+    """facts/programmable-parts.toml, 28C64: a 2764 socket ties pin 1 to VCC."""
+    verdict = examine("2764", "28C64")
+    assert codes(verdict) == {"status-pin", "write-pin-held"} and worst(verdict) is Severity.CAUTION
+    assert [row.how for row in verdict.fits[0].plan.rows if row.socket in (1, 27)] == ["leave open", "tie to VCC"]
+
+
+def test_status_output_is_a_stop_where_the_chip_can_be_written():
+    verdict = examine("27C512", "28C64")
+    assert one(verdict, "status-pin-driven").severity is Severity.STOP
+
+
+def test_2732_in_a_2532_socket():
+    """facts/programmable-parts.toml, 2532: a 2732 in its socket has its /CE on A11."""
+    finding = one(examine("2532", "2732"), "never-answers")
+    assert "/CE of the chip on A11" in finding.evidence
+
+
+def test_open_collector_outputs_are_noticed():
+    assert one(examine("prom-82s23", "2716"), "output-kind").severity is Severity.CAUTION
+
+
+def test_other_row_pitch_cannot_be_plugged_in():
+    assert one(examine("prom-82s23", "2716"), "row-pitch").severity is Severity.FAULT
+
+
+def test_width():
+    verdict = examine("27C400", "28C256")
+    assert one(verdict, "width") and one(verdict, "size") and said(verdict, "data-pin-driven")
+
+
+# --- the wiring table -------------------------------------------------------------------------------------------
+
+
+def test_table_for_a_28c256_in_the_pin_27_socket():
+    rows = {row.socket: row for row in examine("rom-23128-style-b", "28C256", ALL_LOW).fits[0].plan.rows}
+    assert len(rows) == 28
+    assert {n: str(row.how) for n, row in rows.items() if row.how != "straight"} == {
+        1: "tie to GND", 20: "bend up and wire", 27: "tie to VCC",
+    }  # fmt: skip
+    assert (rows[20].function, rows[20].wire_to, rows[20].detail) == ("/CE", 27, "to socket 27 (CS)")
+    assert "wired to chip pin 20" in rows[27].detail
+
+
+def test_table_for_a_28_pin_chip_in_a_24_pin_socket():
+    """facts/mask-roms.toml, 2364: A11 to chip 23, select to chip 20 or 22, A12 to chip 2, VCC to chip 28."""
+    rows = {row.chip: row for row in examine("rom-2364-24", "28C64", {20: "L"}).fits[0].plan.rows}
+    assert (rows[23].wire_to, rows[20].wire_to, rows[2].wire_to) == (18, 20, 21)
+    assert (rows[22].socket, rows[22].how) == (20, "straight")
+    assert [rows[n].how for n in (27, 28, 1)] == ["tie to VCC", "tie to VCC", "leave open"]
+    assert rows[1].socket is rows[2].socket is rows[27].socket is None
+
+
+def test_every_way_is_one_of_five_and_every_pin_has_a_row():
+    from romwright.parts.library import part_names
+
+    hows = {"straight", "bend up and wire", "tie to VCC", "tie to GND", "leave open"}
+    for socket in part_names():
+        for chip in ("27128", "28C64", "2716", "2708", "27C400"):
+            plan = examine_fit(require_part(socket), require_part(chip), first(socket), first(chip)).fits[0].plan
+            assert {row.how for row in plan.rows} <= hows
+            assert sorted(r.chip for r in plan.rows if r.chip) == [pin.number for pin in require_part(chip).pins]
+            assert [r.socket for r in plan.rows if r.socket] == [pin.number for pin in require_part(socket).pins]
+            assert all((row.how == "bend up and wire") == (row.wire_to is not None) for row in plan.rows)
+
+
+def first(name):
+    return require_part(name).polarities({})[0]

@@ -1,0 +1,149 @@
+"""The proof has teeth: it agrees with the drive comparison, and no exchanged wire or turned tie gets past it."""
+
+from dataclasses import replace
+from itertools import combinations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from romwright.fit.proof import read_every_address
+from romwright.fit.verdict import examine_fit
+from romwright.fit.wiring import How, plan_wiring
+from romwright.parts.library import part_names, require_part
+from romwright.parts.model import Role
+
+PARTS = {name: require_part(name) for name in part_names()}
+
+
+def plan_of(socket, chip, polarity=None):
+    original, new = PARTS[socket], PARTS[chip]
+    return plan_wiring(
+        original.ordered_as(original.polarities(polarity or {})[0]), new.ordered_as(new.polarities({})[0])
+    )
+
+
+def prove(plan, rows=None):
+    return read_every_address(plan.original, plan.chip, rows or plan.rows, plan.image_at)
+
+
+def place(row):
+    return row.wire_to or row.socket
+
+
+def exchanged(plan, one, other):
+    """The rows with the wires of two chip pins exchanged."""
+    a, b = (next(r for r in plan.rows if r.chip == pin.number) for pin in (one, other))
+    new = {a.chip: replace(a, how=How.WIRE, wire_to=place(b)), b.chip: replace(b, how=How.WIRE, wire_to=place(a))}
+    return [new.get(row.chip, row) if row.chip else row for row in plan.rows]
+
+
+PAIRS = [
+    ("rom-23128-style-b", "28C256"), ("rom-23128-style-a", "27C256"), ("rom-2364-24", "2764"), ("2716", "2732"),
+    ("rom-23256-a14-pin27", "28C256"), ("27128", "27256"), ("27256", "27C512"), ("2532", "2732"),
+    ("rom-2364-24", "28C256"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("pair", PAIRS, ids=" in ".join)
+def test_plans_prove_and_exchanged_wires_do_not(pair):
+    plan = plan_of(*pair)
+    assert prove(plan).equal, prove(plan).first_difference
+    for role in (Role.ADDRESS, Role.DATA):
+        wired = [
+            p for p in plan.chip.pins if p.role is role and place(next(r for r in plan.rows if r.chip == p.number))
+        ]
+        wired = [p for p in wired if p.role is Role.DATA or p.index < plan.original.address_bits]
+        for one, other in combinations(wired, 2):
+            assert not prove(plan, exchanged(plan, one, other)).equal, (one, other)
+
+
+@pytest.mark.parametrize("pair", PAIRS, ids=" in ".join)
+def test_a_turned_tie_is_refuted(pair):
+    plan = plan_of(*pair)
+    ties = [row for row in plan.rows if row.how in (How.VCC, How.GND)]
+    for tie in ties:
+        turned = replace(tie, how=How.GND if tie.how is How.VCC else How.VCC)
+        proof = prove(plan, [turned if row is tie else row for row in plan.rows])
+        assert not proof.equal, tie
+
+
+def test_there_were_ties_to_turn():
+    assert sum(row.how in (How.VCC, How.GND) for pair in PAIRS for row in plan_of(*pair).rows) >= 10
+
+
+@pytest.mark.parametrize("how", [How.OPEN])
+@pytest.mark.parametrize("pair", PAIRS, ids=" in ".join)
+def test_a_missing_wire_is_refuted(pair, how):
+    plan = plan_of(*pair)
+    for row in plan.rows:
+        if row.chip and plan.chip.pins[row.chip - 1].role not in (Role.NC, Role.OUTPUT):
+            cut = replace(row, how=how, wire_to=None)
+            assert not prove(plan, [cut if r is row else r for r in plan.rows]).equal, row
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from(sorted(PARTS)), st.sampled_from(sorted(PARTS)), st.data())
+def test_proof_and_drive_comparison_agree(socket, chip, data):
+    """Two ways to count the states in which only one of them drives: rows simulated, and truth tables."""
+    plan = plan_of(socket, chip)
+    if plan.original.words > 65536:
+        return
+    proof = prove(plan)
+    names = set(plan.wired.names)
+    signals = {f"{plan.original.by_function[n].number} {n.rstrip('?')}" for n in plan.original.signals}
+    if names == signals:
+        assert proof.states_differ == len(plan.wired.missed) + len(plan.wired.extra)
+    if proof.equal:
+        assert not plan.wired.missed
+
+
+def test_every_pair_that_could_fit_reads_equal():
+    """A chip with the words, the bits and the supplies of the original gets a plan that reads every address.
+
+    What it may still lack is an enable, or one of the other polarity that no tie can replace (none of those here).
+    """
+    fails = []
+    for socket, original in PARTS.items():
+        for chip, new in PARTS.items():
+            if (
+                new.words >= original.words
+                and new.bits >= original.bits
+                and new.supplies.items() <= original.supplies.items()
+            ):
+                proof = prove(plan_of(socket, chip))
+                if not proof.equal:
+                    fails.append((socket, chip, proof.first_difference))
+    assert not fails
+
+
+def test_too_small_a_chip_is_refuted_at_the_first_address_it_lacks():
+    proof = prove(plan_of("27256", "27128"))
+    assert proof.first_difference["address"] == "4000"
+
+
+def test_image_lies_in_the_half_that_shows():
+    plan = plan_of("27128", "27256")  # pin 27 is /PGM, held high in read: A14 high
+    assert plan.image_at == 0x4000
+    assert prove(plan).equal
+    assert not read_every_address(plan.original, plan.chip, plan.rows, 0).equal
+
+
+def test_the_proof_shares_no_function_with_the_plan():
+    import ast
+    import inspect
+
+    from romwright.fit import proof
+
+    taken = [
+        alias.name
+        for node in ast.walk(ast.parse(inspect.getsource(proof)))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("romwright.fit")
+        for alias in node.names
+    ]
+    assert sorted(taken) == ["How", "Row"]
+
+
+def test_verdict_carries_the_proof():
+    verdict = examine_fit(PARTS["27256"], PARTS["27C256"])
+    assert verdict.as_json()["proof"] == {"addresses": 32768, "equal": True, "states": 4, "states_differ": 0}
