@@ -24,7 +24,7 @@ TABLES = {
         CA n16 JP Z; 77 LD (HL),A; 36 n8 LD (HL),n; 7E LD A,(HL); 23 INC HL; 2B DEC HL; 13 INC DE; 0B DEC BC; 78 LD A,B
         B1 OR C; B7 OR A; 06 n8 LD B,n; 0E n8 LD C,n; 16 n8 LD D,n; 1E n8 LD E,n; 47 LD B,A; 4F LD C,A; 57 LD D,A
         5F LD E,A; FE n8 CP n; E6 n8 AND n; F6 n8 OR n; C5 PUSH BC; D5 PUSH DE; E5 PUSH HL; F5 PUSH AF; C1 POP BC; D1 POP DE
-        E1 POP HL; F1 POP AF; DD 21 n16 LD IX,nn; FD 21 n16 LD IY,nn; ED 79 OUT (C),A; ED 4F LD R,A; D9 EXX; 08 EX AF
+        E1 POP HL; F1 POP AF; DD 21 n16 LD IX,nn; FD 21 n16 LD IY,nn; ED 79 OUT (C),A; ED 4F LD R,A; D9 EXX; 08 EX AF,AF'
         00 NOP; 05 DEC B; 0D DEC C; 3D DEC A; F9 LD SP,HL; EB EX DE,HL; C9 RET end; E9 JP (HL) end; 76 HALT end; ED 45 RETN end; ED 4D RETI end""",
     "6502": """
         78 SEI *; D8 CLD *; A2 n8 LDX #n *; 9A TXS *; 4C a16 JMP goto *; 20 a16 JSR call *; A9 n8 LDA #n *; A0 n8 LDY #n
@@ -64,7 +64,7 @@ TABLES = {
         76 n8 MOVEQ #n,D3; 7E n8 MOVEQ #n,D7; 30 3C n16 MOVE.W #n,D0 *; 32 3C n16 MOVE.W #n,D1; 20 3C n32 MOVE.L #n,D0 *
         22 3C n32 MOVE.L #n,D1; 20 7C n32 MOVEA.L #n,A0 *; 22 7C n32 MOVEA.L #n,A1 *; 24 7C n32 MOVEA.L #n,A2
         2A 7C n32 MOVEA.L #n,A5; 2C 7C n32 MOVEA.L #n,A6; 51 C8 n16 DBRA D0 *; 51 C9 n16 DBRA D1; 66 r8 BNE; 67 r8 BEQ
-        4E 71 NOP; 08 39 n16 n32 BTST #n,nn; 4A 39 n32 TST.B nn; 4A 79 n32 TST.W nn; 4A B9 n32 TST.L nn; 20 C0 MOVE.L D0,(A0)+
+        4E 71 NOP; 08 39 00 n8 n32 BTST #n,nn; 4A 39 n32 TST.B nn; 4A 79 n32 TST.W nn; 4A B9 n32 TST.L nn; 20 C0 MOVE.L D0,(A0)+
         30 C0 MOVE.W D0,(A0)+; 42 98 CLR.L (A0)+; 42 58 CLR.W (A0)+; 42 80 CLR.L D0; 42 40 CLR.W D0; 53 80 SUBQ.L #1,D0
         B1 C9 CMPA.L A1,A0; 4E 60 MOVE A0,USP; 4E 73 RTE end; 4E 75 RTS end; 4E D0 JMP (A0) end; 0C 80 n32 CMPI.L #n,D0""",
     "8086": """
