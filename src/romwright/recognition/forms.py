@@ -180,7 +180,7 @@ def _unfilled(data: bytes, start: int, stop: int) -> Iterator[Form]:
     size = len(data)
     if stop - start in (0, size):
         return
-    spans = {(start, stop): "core", (0, stop): "", (start, size): ""}
+    spans = {(0, stop): "", (start, size): "", (start, stop): "core"}
     for block in _round_sizes(stop - start, size):
         aligned = start // block * block
         for first in (0, size - block, aligned):

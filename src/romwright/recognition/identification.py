@@ -20,6 +20,7 @@ from romwright.recognition.verdicts import Identification, Match, pages_of
 if TYPE_CHECKING:
     from romwright.recognition.match import PageIndex
 
+SIMPLEST = list(forms.KEPT)  # of several forms of one image, the first explains best
 WEAK_BYTES = 4  # a checksum this short can agree by chance
 TRIED = ("exact", "repeated", "filled", "half", "inverted", "bytes swapped")
 TRIED_THOROUGHLY = ("even and odd bytes", "quarter", "blocks down to 1K", "data lines reversed", "two changes at once")
@@ -118,8 +119,8 @@ class Identifier:
                 detail = "; ".join(filter(None, [probe.detail, f"by a checksum of 32 bits only ({kind})" if weak else ""]))
                 pages = pages_of(probe.size)
                 yield Match(row.name, found.list, probe.how, detail, pages, pages)
-        if probe.part or exact:
-            for form, found in kept.get(probe.digests["sha256"], ()):
+        if kept and (probe.part or exact):
+            for form, found in sorted(kept.get(probe.digests["sha256"], ()), key=lambda hit: SIMPLEST.index(hit[0])):
                 if match := self._of_kept(file, probe, form, found):
                     yield match
 

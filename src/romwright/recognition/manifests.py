@@ -22,7 +22,7 @@ TAGS = {
 BAGIT_KINDS = ("md5", "sha1", "sha224", "sha256", "sha384", "sha512")
 CSV_COLUMNS = ("name", "size", *BYTES)
 
-_PLAIN = re.compile(r"(\\?)([0-9A-Fa-f]+)[ \t][ *]?(.+)", re.DOTALL)
+_PLAIN = re.compile(r"(\\?)([0-9A-Fa-f]+)[ \t][ *]?+(.+)", re.DOTALL)
 _TAGGED = re.compile(r"(\\?)([A-Za-z0-9-]+) ?\((.+)\) ?= ?([0-9A-Fa-f]+)[ \t]*", re.DOTALL)
 _CKSUM = re.compile(r"([0-9]{1,10}) ([0-9]+) (.+)", re.DOTALL)
 _ESCAPE = re.compile(r"\\(.?)", re.DOTALL)
