@@ -94,6 +94,13 @@ def test_cut_keeps_what_lies_inside(image, start, stop):
     assert cells(cut) == {address: byte for address, byte in cells(image).items() if start <= address < stop}
 
 
+def test_a_start_address_moved_out_of_4_gib_is_dropped():
+    image = Image.of([(0, b"x")], entry=0x100)
+    assert image.moved((1 << 32) - 0x101).entry == (1 << 32) - 1
+    assert image.moved((1 << 32) - 0x100).entry is None
+    assert image.moved(-0x101).entry is None
+
+
 def test_pieces_that_touch_become_one():
     assert Image.of([(4, b"B"), (0, b"AAAA"), (5, b"")]).segments == (Segment(0, b"AAAAB"),)
 
