@@ -106,6 +106,16 @@ def test_real_images_are_8086(name):
     assert [one.cpu for one in judge_cpus(path.read_bytes())] == ["8086"]
 
 
+def test_a_real_z80_program_is_recognised_and_parts_of_it_are_not():
+    """Debian's cbios 0.28: its main ROM holds the reset entry and seven restarts, the others are called by it."""
+    folder = Path("/usr/share/cbios")
+    if not folder.exists():
+        pytest.skip("needs the Debian package cbios")
+    (main,) = judge_cpus((folder / "cbios_main_msx1.rom").read_bytes())
+    assert main.cpu == "Z80/8080" and "restarts at 0008, 0010, 0018, 0020, 0028, 0030, 0038 jump into the image" in main.evidence
+    assert judge_cpus((folder / "cbios_sub.rom").read_bytes())[0].cpu == "unknown"
+
+
 def test_300_random_images_are_for_no_cpu():
     source = random.Random(1984)
     for _ in range(300):

@@ -51,7 +51,8 @@ def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
     else:
         for index, result in enumerate(results):
             click.echo("\n" * bool(index) + "\n".join(report(result)))
-            print_findings(result.findings) if result.findings else None
+            if result.findings:
+                print_findings(result.findings)
         if picture:
             click.echo(f"\npicture written to {inert(picture)}")
     return int(any(blocks(result.findings) for result in results))
@@ -64,6 +65,8 @@ def draw(result, path: str, overwrite: bool) -> None:
     from romwright.images import formats
     from romwright.images.picture import build_picture
 
+    if Path(path).resolve() == Path(result.file).resolve():
+        raise OptionError("the picture would replace the image", where="--picture", expected="another file")
     formats.write_bytes(path, build_picture(result.image, inert(Path(result.file).name), Path(path).suffix), overwrite)
 
 

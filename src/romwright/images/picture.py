@@ -97,7 +97,7 @@ def build_picture(image: Image, title: str, suffix: str) -> bytes:
     painters = {".png": _png, ".svg": _svg}
     if suffix.lower() not in painters:
         raise OptionError(
-            f"a picture cannot be written as {suffix or 'a file without suffix'!r}",
+            f"the picture's name ends in {suffix}" if suffix else "the picture's name has no ending",
             where="--picture",
             expected="a name that ends in .png or .svg",
         )

@@ -22,6 +22,7 @@ CODE_NEEDED = 5.0  # bits of them that must come from instructions
 MARGIN = 10.0  # bits: a CPU a thousand times less likely than the best is not named beside it
 STEPS = 48  # instructions followed at most
 GOES_ON = 7 / 8  # stake on the next instruction being one of the table
+SPLIT = "a program for a 16-bit CPU may be split over an even and an odd chip: join the two first"
 TEXT = frozenset([*range(0x20, 0x7F), 0x09, 0x0A, 0x0D])
 DATE = re.compile(rb"[01]\d/[0-3]\d/\d\d")
 DATE_CHANCE = (10 / 256) ** 6 / 256**2
@@ -153,14 +154,15 @@ def judge_cpus(data: bytes, start: int = 0) -> list[Judgement]:
     if named:
         best = named[0].score
         return [Judgement(c.cpu, round(c.score, 1), tuple(c.evidence)) for c in named if c.score >= best - MARGIN]
-    best_case = max(cases, key=lambda case: case.score, default=None)
-    if best_case is None or best_case.score <= 0:
-        return [Judgement("unknown", 0.0, ("neither vectors nor start-up code of a known CPU",))]
-    words = (
-        f"nearest is the {best_case.cpu} with a score of {best_case.score:.1f}; {NEEDED:.0f} are needed, "
-        f"{CODE_NEEDED:.0f} of them from code ({best_case.code:.1f})"
-    )
-    return [Judgement("unknown", round(best_case.score, 1), (words,))]
+    nearest = max(cases, key=lambda case: case.score, default=None)
+    if nearest is None or nearest.score <= 0:
+        words = "neither vectors nor start-up code of a known CPU"
+    else:
+        words = (
+            f"nearest is the {nearest.cpu} with a score of {nearest.score:.1f}; {NEEDED:.0f} are needed, "
+            f"{CODE_NEEDED:.0f} of them from code ({nearest.code:.1f})"
+        )
+    return [Judgement("unknown", round(max(nearest.score, 0), 1) if nearest else 0.0, (words, SPLIT))]
 
 
 def _used(data: bytes) -> bytes:
