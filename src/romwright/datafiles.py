@@ -63,7 +63,7 @@ def read_data_file(path: Path, kind: type[T], rules: Iterable[Callable[[T], Iter
 def find_shape_faults(data: dict[str, Any], kind: type[msgspec.Struct], above: str = "") -> Iterator[str]:
     """Yield a line for each key that is unknown, missing, or not of its type."""
     fields = {field.encode_name: field for field in msgspec.structs.fields(kind)}
-    for key in data.keys() - fields.keys():
+    for key in sorted(data.keys() - fields.keys()):
         near = difflib.get_close_matches(key, fields, n=1)
         yield f"{above}{key}: unknown key" + (f"; did you mean {near[0]}?" if near else "") + " [unknown-key]"
     for key, field in fields.items():

@@ -4,6 +4,7 @@ Where an expected value comes from is named beside it; "trade" is common practic
 """
 
 import pytest
+from msgspec.structs import replace
 
 from romwright.findings import Severity
 from romwright.fit.verdict import examine_fit
@@ -144,6 +145,16 @@ def test_a_select_that_is_active_high_needs_a_gate():
     assert finding.severity is Severity.FAULT and "pin 20 (CS, active H)" in finding.evidence
 
 
+def test_two_enables_of_the_wrong_polarity_need_a_gate_where_one_pin_would_be_free():
+    verdict = examine("rom-23128-style-b", "27128", {20: "H", 22: "H", 27: "L"})
+    assert "pin 22 (OD, active H)" in one(verdict, "gate-needed").evidence
+    assert "gate-needed" not in codes(examine("rom-23128-style-b", "27128", {20: "L", 22: "H", 27: "L"}))
+
+
+def test_a_write_pin_is_no_enable_of_the_wrong_polarity():
+    assert "polarity" not in codes(examine("rom-23128-style-b", "28C256", ALL_LOW))
+
+
 def test_an_opposite_polarity_is_a_fault():
     finding = one(examine("rom-23256-a14-pin27", "27256", {20: "H", 22: "L"}), "polarity")
     assert "/CE (chip pin 20)" in finding.title and finding.severity is Severity.FAULT
@@ -196,6 +207,15 @@ def test_turned_supplies_are_a_stop():
     """A 24-pin chip sits at 3 to 26 of a 28-pin site, so its VCC meets A13 there."""
     finding = one(examine("27128", "2716"), "supply-pin")
     assert "VCC of the chip on A13" in finding.evidence and finding.severity is Severity.STOP
+
+
+def test_a_chip_with_its_supplies_exchanged_is_a_stop():
+    chip = require_part("27256")
+    turned = replace(chip, left=chip.left.replace("GND", "VCC"), right=chip.right.replace("VCC", "GND"))
+    verdict = examine_fit(chip, turned)
+    assert [f.evidence for f in said(verdict, "supply-pin")] == [
+        "pin 14: VCC of the chip on GND", "pin 28: GND of the chip on VCC (+5 V)",
+    ]  # fmt: skip
 
 
 def test_vpp_in_a_mask_rom_socket_must_be_tied():

@@ -125,8 +125,8 @@ def print_proof(fit) -> None:
     heading("Proof")
     if proof.equal:
         click.echo(
-            f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in every\n"
-            f"  state in which the original answers, with its contents at {fit.plan.image_at:04X} of the chip;\n"
+            f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in\n"
+            f"  every state in which the original answers, with its contents at {fit.plan.image_at:04X} of the chip;\n"
             f"  who drives differs in {proof.states_differ} of {proof.states} states."
         )
     else:

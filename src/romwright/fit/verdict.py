@@ -72,7 +72,20 @@ class Verdict:
         return {pin: self.fits[0].case[pin] for pin in self.open_pins}
 
     def as_json(self) -> dict:
-        """The answer under the documented JSON keys."""
+        """The answer under the documented JSON keys.
+
+        from, to        names of the two parts
+        polarity        the polarities that were stated, by pin; those of the chip as "chip 20"
+        assumed         what rows, drive, wired and proof take for the pins not stated; empty if none is open
+        unchecked       what the pages of the two parts mark as not read anywhere, under from and to
+        image_at        the chip address at which the original's contents begin
+        rows            {socket, signal, chip, function, how, wire_to, detail}; wire_to is a socket position
+        findings        {severity, code, title, evidence, remedy, holds_for?}; holds_for lists polarities
+        drive, wired    {original, fitted, equal, signals, differs_at: [{levels, original, fitted}]}: the chip
+                        simply plugged in, and with the rows applied; levels are keyed "27 CS": position and name
+        proof           {addresses, equal, states, states_differ, first_difference?}
+        polarities      if any is open: {assumed, drive, wired, proof, rows, findings} for each
+        """
         first = self.fits[0]
         several = len(self.fits) > 1
         return {

@@ -52,7 +52,7 @@ def check_lines(part: Part) -> Iterator[str]:
 def check_supplies(part: Part) -> Iterator[str]:
     """Supplies are pins, GND is 0 V, and at least one supply is positive."""
     names = {pin.function for pin in part.pins}
-    for name in part.supplies.keys() - names:
+    for name in sorted(part.supplies.keys() - names):
         yield f"supplies: {name} is no pin of this part [supply-pin]"
     if part.supplies.get("GND") != 0:
         yield "supplies: GND = 0 is missing [ground]"
