@@ -33,16 +33,18 @@ WRONG_HEADER = Code(
 class Structure:
     """One header: `kind`, `offset` from the image's first byte, `detail` in words, `facts`, and what is wrong with it.
 
-    The facts of each kind (lengths and offsets are numbers of bytes; ids, sums and raw bytes are hex digits):
+    The facts of each kind (lengths and offsets are numbers of bytes; ids, pointers, sums, raw bytes are hex digits):
 
-    | kind | facts |
-    | --- | --- |
-    | `expansion ROM` | `image` (its number in the chain, from 0), `signature`, `code_type` and `code_type_name` (null without PCIR), `length_byte`, `length`, `length_from`, `sum8`, `sum_right`, `crc32`, `entry`, `pcir_pointer`, `pnp_pointer`; for EFI also `init_size`, `efi_signature`, `subsystem`, `machine`, `compression`, `efi_offset` |
-    | `PCI data` | `vendor`, `device`, `class_code`, `field_08`, `length`, `revision`, `image_length`, `code_revision`, `code_type`, `indicator`, `last`, `max_runtime_units`, `image_sum8`, `image_crc32` |
-    | `PnP header` | `revision`, `length`, `next_pointer`, `sum8`, `sum_right` |
-    | `missing image` | `image`: the number of one that should follow at this offset |
-    | `after last image` | `bytes`, `fill` (the one value they all have, or null) |
-    | `system BIOS` | `entry` (SSSS:OOOO), `date`, `rest` |
+    - `expansion ROM`: `image` (its number in the chain, from 0), `signature`, `code_type` and `code_type_name` (null
+      without PCI data), `length_byte`, `length`, `length_from`, `sum8`, `sum_right`, `crc32` (both over `length`),
+      `entry`, `pcir_pointer`, `pnp_pointer`; for EFI code also `init_size`, `efi_signature`, `subsystem`, `machine`,
+      `compression`, `efi_offset`.
+    - `PCI data`: `vendor`, `device`, `class_code`, `field_08`, `length`, `revision`, `image_length`, `image_sum8`,
+      `image_crc32`, `code_revision`, `code_type`, `indicator`, `last`, `max_runtime_units` (null before revision 3).
+    - `PnP header`: `revision`, `length`, `next_pointer`, `sum8`, `sum_right`.
+    - `missing image`: `image`, the number of one that should follow at this offset.
+    - `after last image`: `bytes`, `fill` (the one value they all have, or null).
+    - `system BIOS`: `entry` (SSSS:OOOO), `date`, `rest`.
     """
 
     kind: str

@@ -1,0 +1,170 @@
+"""The store: all or nothing, no duplicates, nobody else's file."""
+
+import os
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+
+import pytest
+
+from romwright.errors import InputError, OutputError, UnknownNameError
+from romwright.recognition.digests import KINDS, Row
+from romwright.recognition.identification import measured
+from romwright.recognition.reference import SCHEMA_VERSION, Store, default_file
+
+DATA = bytes(range(256)) * 8
+
+
+def row(name, data=DATA, *kinds, size=None):
+    return Row(name, size, {kind: KINDS[kind](data) for kind in kinds or ("sha256",)})
+
+
+@pytest.fixture
+def store():
+    with Store(":memory:", create=True) as lists:
+        yield lists
+
+
+def add(store, name, *rows):
+    with store.changing():
+        return store.add_rows(name, rows)
+
+
+def test_rows_are_found_again(store):
+    rows = [row(kind, DATA + kind.encode(), kind, size=len(DATA) + len(kind)) for kind in KINDS]
+    assert add(store, "a", *rows) == len(KINDS)
+    assert {known.row for known in map(lambda k: k._replace(row=repr(k.row)), store.rows("a"))} == set(map(repr, rows))
+    assert set(store.kinds) == set(KINDS)
+    for wanted in rows:
+        assert [known.row for known in store.find([wanted.key])[wanted.key]] == [wanted]
+
+
+def test_a_row_twice_is_one_row(store):
+    assert add(store, "a", row("x"), row("x")) == 1
+    assert add(store, "a", row("x")) == 0
+    assert add(store, "a", row("y")) == 1  # another name
+    assert add(store, "b", row("x")) == 1  # another list
+    assert store.lists() == [("a", 2, 0), ("b", 1, 0)]
+
+
+def test_an_image_completes_the_row_of_its_checksum(store):
+    add(store, "a", row("x"))
+    with store.changing():
+        assert store.add_image("a", *measured("x", DATA))
+        assert not store.add_image("a", *measured("x", DATA))
+    [known] = store.rows("a")
+    assert known.row.size == len(DATA)
+    assert set(known.row.digests) == {"sha256", "sha1", "md5", "crc32"}
+    assert store.lists() == [("a", 1, 1)]
+
+
+def test_remove_takes_everything_of_one_list_only(store):
+    other = bytes(reversed(DATA)) + b"end" * 100
+    with store.changing():
+        store.add_image("a", *measured("x", DATA + b"a" * 256))
+        store.add_image("b", *measured("y", other))
+    kept = store.images()[1:]
+    assert store.remove("a") == 1
+    assert store.lists() == [("b", 1, 1)]
+    assert store.images() == kept
+    forms = measured("x", DATA + b"a" * 256)[1].forms
+    assert forms
+    assert not store.find_forms(forms.values())
+    assert store.find_forms(measured("y", other)[1].forms.values())
+    with pytest.raises(UnknownNameError):
+        store.remove("a")
+
+
+def test_nothing_is_kept_of_a_change_that_fails(store):
+    add(store, "a", row("x"))
+    with pytest.raises(InputError), store.changing():
+        store.add_rows("b", [row("y")])
+        raise InputError("a bad line")
+    assert store.lists() == [("a", 1, 0)]
+
+
+def test_missing_empty_foreign_broken_and_newer_files(tmp_path):
+    with pytest.raises(InputError, match="no reference lists yet"):
+        Store(str(tmp_path / "none"))
+    (tmp_path / "empty").touch()
+    with pytest.raises(InputError, match="no reference lists yet"):
+        Store(str(tmp_path / "empty"))
+    (tmp_path / "text").write_text("not a database " * 100)
+    with pytest.raises(InputError, match="no SQLite file"):
+        Store(str(tmp_path / "text"), create=True)
+    foreign = sqlite3.connect(tmp_path / "foreign")
+    foreign.execute("CREATE TABLE theirs (a)")
+    foreign.close()
+    with pytest.raises(InputError, match="another program"):
+        Store(str(tmp_path / "foreign"), create=True)
+    with Store(str(tmp_path / "newer"), create=True) as lists:
+        add(lists, "a", row("x"))
+    newer = sqlite3.connect(tmp_path / "newer")
+    newer.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
+    newer.close()
+    with pytest.raises(InputError, match=f"version {SCHEMA_VERSION + 1}"):
+        Store(str(tmp_path / "newer"))
+    with pytest.raises((InputError, OutputError)):
+        Store(str(tmp_path), create=True)
+    with pytest.raises(OutputError, match="folder cannot be made"):
+        Store(str(tmp_path / "text" / "lists"), create=True)
+
+
+def test_two_writers(tmp_path, monkeypatch):
+    monkeypatch.setattr("romwright.recognition.reference.LOCK_WAIT_S", 0.05)
+    file = str(tmp_path / "lists")
+    with Store(file, create=True) as one, Store(file, create=True) as two, one.changing():
+        one.add_rows("a", [row("x")])
+        with pytest.raises(OutputError, match="another program is changing"), two.changing():
+            pass
+
+
+@pytest.mark.parametrize(
+    ("platform", "environment", "expected"),
+    [
+        ("linux", {"ROMWRIGHT_DATA": "/d"}, "/d/lists.sqlite"),
+        ("linux", {"XDG_DATA_HOME": "/x", "HOME": "/h"}, "/x/romwright/lists.sqlite"),
+        ("linux", {"HOME": "/h"}, "/h/.local/share/romwright/lists.sqlite"),
+        ("darwin", {"HOME": "/h"}, "/h/Library/Application Support/romwright/lists.sqlite"),
+        ("win32", {"LOCALAPPDATA": "/l"}, "/l/romwright/lists.sqlite"),
+    ],
+)
+def test_where_the_lists_are(monkeypatch, platform, environment, expected):
+    """XDG Base Directory Specification 0.8; the others are the platforms' own conventions."""
+    for name in ("ROMWRIGHT_DATA", "XDG_DATA_HOME", "LOCALAPPDATA"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.setattr(sys, "platform", platform)
+    assert default_file() == expected
+
+
+def test_killed_at_any_moment_the_list_is_as_before_or_as_after(tmp_path):
+    """SIGKILL at twelve moments of an addition, on top of a list that is there: 3 rows before, 60,003 after."""
+    file, lines = str(tmp_path / "lists"), tmp_path / "lines"
+    source = random.Random(7)
+    lines.write_text("".join(f"{source.randbytes(32).hex()}  rom-{i:06d}\n" for i in range(60_000)))
+    with Store(file, create=True) as store:
+        add(store, "a", row("x"), row("y"), row("z"))
+    command = [sys.executable, "-m", "romwright", "lists", "add", "a", str(lines), "--lists", file]
+    counts = []
+    for moment in range(12):
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(0.05 + moment * 0.08)
+        process.send_signal(signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
+        process.wait()
+        with Store(file) as store:
+            counts.append(store.lists()[0][1])
+            assert store._db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert counts[-1] in (3, 60_003), counts
+        if counts[-1] != 3:
+            with Store(file) as store:
+                store.remove("a")
+                add(store, "a", row("x"), row("y"), row("z"))
+    assert 3 in counts
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL, env=os.environ)
+    with Store(file) as store:
+        assert store.lists() == [("a", 60_003, 0)]
