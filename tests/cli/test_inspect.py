@@ -73,7 +73,10 @@ def test_gaps_stay_gaps_until_filled(romwright, tmp_path):
 
 def test_a_format_can_be_forced(romwright, tmp_path):
     (tmp_path / "a.hex").write_text(record(0, b"ABCD") + ":00000001FF\n")
-    assert romwright("inspect", "--json", "--read-as", "raw", "a.hex").json[0]["size"] == (tmp_path / "a.hex").stat().st_size
+    assert (
+        romwright("inspect", "--json", "--read-as", "raw", "a.hex").json[0]["size"]
+        == (tmp_path / "a.hex").stat().st_size
+    )
     run = romwright("inspect", "--read-as", "s-record", "a.hex")
     assert run.status == 2 and "a.hex" in run.err
 

@@ -23,7 +23,14 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 @settings(deadline=None)
-@given(st.lists(st.sampled_from([b"\xff" * 16, b"\0" * 40, b"LOGGER", b"\xc1\xc2\xc3\xc4\xc5\xc6", b"\x01\x02\x03", b"\x90" * 15]), min_size=1))
+@given(
+    st.lists(
+        st.sampled_from(
+            [b"\xff" * 16, b"\0" * 40, b"LOGGER", b"\xc1\xc2\xc3\xc4\xc5\xc6", b"\x01\x02\x03", b"\x90" * 15]
+        ),
+        min_size=1,
+    )
+)
 def test_fill_and_text_are_those_of_a_loop(parts):
     data = b"".join(parts)
     areas = classify_bytes(Image.from_bytes(data))
@@ -120,7 +127,9 @@ def test_the_scale_and_the_legend_are_written():
     assert sum(name in " ".join(words) for name in ("code-like", "data", "text", "repeat", "fill")) == 5
 
 
-@pytest.mark.parametrize("title", ["<script>alert(1)</script>", "a&b", "x\x00\x1b[31m\udc80", "]]>", "n" * 500, "\u202e"])
+@pytest.mark.parametrize(
+    "title", ["<script>alert(1)</script>", "a&b", "x\x00\x1b[31m\udc80", "]]>", "n" * 500, "\u202e"]
+)
 def test_a_title_is_inert(title):
     svg = svg_of(Image.from_bytes(b"A"), title)
     assert not list(svg.iter(f"{SVG}script"))

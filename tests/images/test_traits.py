@@ -30,9 +30,7 @@ def test_a_period_is_one_and_the_smallest(data):
 @given(built | chips)
 def test_idle_address_lines_are_those_of_brute_force(data):
     lines = range((len(data) - 1).bit_length())
-    idle = [
-        n for n in lines if all(data[a] == data[a ^ 1 << n] for a in range(len(data)) if a ^ 1 << n < len(data))
-    ]
+    idle = [n for n in lines if all(data[a] == data[a ^ 1 << n] for a in range(len(data)) if a ^ 1 << n < len(data))]
     assert find_idle_lines(data) == idle
 
 
@@ -47,7 +45,9 @@ def test_idle_lines_of_an_image_beyond_one_chunk():
 
 @given(st.binary(min_size=1, max_size=40) | st.lists(st.sampled_from([0x12, 0x36, 0x50]), min_size=1).map(bytes))
 def test_data_bits_are_those_of_brute_force(data):
-    seen = {(t.facts["bit"], t.facts["state"], t.facts.get("level", t.facts.get("of"))) for t in traits(data, "data bit")}
+    seen = {
+        (t.facts["bit"], t.facts["state"], t.facts.get("level", t.facts.get("of"))) for t in traits(data, "data bit")
+    }
     columns = [tuple(byte >> n & 1 for byte in data) for n in range(8)]
     expected = set()
     for n, column in enumerate(columns):
@@ -72,7 +72,11 @@ def test_entropy_is_that_of_its_definition(data):
         assert pages[entropy.facts["lowest_at"]] == pytest.approx(min(pages.values()), abs=6e-5)
 
 
-@given(st.lists(st.sampled_from([b"\xff" * 20, b"\0" * 16, b"HELLO WORLD", b"\xff" * 15, b"\x80\x81", b"~" * 9]), min_size=1))
+@given(
+    st.lists(
+        st.sampled_from([b"\xff" * 20, b"\0" * 16, b"HELLO WORLD", b"\xff" * 15, b"\x80\x81", b"~" * 9]), min_size=1
+    )
+)
 def test_fill_and_text_runs_are_those_of_a_loop(parts):
     data = b"".join(parts)
     found = find_traits(Image.from_bytes(data, 0x1000))

@@ -48,11 +48,13 @@ M6809 = placed(8192, {
 })  # fmt: skip
 M68000 = placed(16384, {
     0: "00 08 00 00 00 00 04 00 00 00 05 00 00 00 05 10 00 00 05 20",
-    0x400: "46 FC 27 00 4E 70 13 FC 00 00 00 0F 00 01 41 F9 00 04 00 00 70 00 32 3C 0F FF 20 C0 51 C9 FF FC 4E B9 00 00 05 40 60 F8",
+    0x400: "46 FC 27 00 4E 70 13 FC 00 00 00 0F 00 01 41 F9 00 04 00 00 "
+    "70 00 32 3C 0F FF 20 C0 51 C9 FF FC 4E B9 00 00 05 40 60 F8",
 })  # fmt: skip
 M68000_MOVED = placed(16384, {  # seen at 0 while it resets, lives at FC0000
     0: "00 00 80 00 00 FC 01 00",
-    0x100: "46 FC 27 00 4F F9 00 00 80 00 33 FC 00 0F 00 FF 82 40 4E B9 00 FC 02 00 42 79 00 FF 82 60 4E F9 00 FC 01 04",
+    0x100: "46 FC 27 00 4F F9 00 00 80 00 33 FC 00 0F 00 FF 82 40 "
+    "4E B9 00 FC 02 00 42 79 00 FF 82 60 4E F9 00 FC 01 04",
 })  # fmt: skip
 I8086 = placed(16384, {
     -16: "EA 00 00 00 FC",  # JMP FAR FC00:0000
@@ -61,7 +63,8 @@ I8086 = placed(16384, {
 
 CASES = {
     "Z80": (Z80, "Z80/8080"), "8080": (I8080, "Z80/8080"), "6502": (M6502, "6502"), "6800": (M6800, "6800"),
-    "6809": (M6809, "6809"), "68000": (M68000, "68000"), "68000 elsewhere": (M68000_MOVED, "68000"), "8086": (I8086, "8086"),
+    "6809": (M6809, "6809"), "68000": (M68000, "68000"), "68000 elsewhere": (M68000_MOVED, "68000"),
+    "8086": (I8086, "8086"),
 }  # fmt: skip
 
 
@@ -94,7 +97,10 @@ def test_the_programs_of_the_demo_are_6502(name):
     for start in (0, 0xC000):
         (found,) = judge_cpus(data, start)
         assert found.cpu == "6502"
-        assert f"reset vector {int.from_bytes(data[0x3FFC:0x3FFE], 'little'):04X} at FFFC lies inside the image" in found.evidence
+        assert (
+            f"reset vector {int.from_bytes(data[0x3FFC:0x3FFE], 'little'):04X} at FFFC lies inside the image"
+            in found.evidence
+        )
     assert judge_cpus(data, 0x4000)[0].cpu == "unknown"  # at 4000-7FFF no 6502 finds its vectors here
 
 
@@ -112,7 +118,10 @@ def test_a_real_z80_program_is_recognised_and_parts_of_it_are_not():
     if not folder.exists():
         pytest.skip("needs the Debian package cbios")
     (main,) = judge_cpus((folder / "cbios_main_msx1.rom").read_bytes())
-    assert main.cpu == "Z80/8080" and "restarts at 0008, 0010, 0018, 0020, 0028, 0030, 0038 jump into the image" in main.evidence
+    assert (
+        main.cpu == "Z80/8080"
+        and "restarts at 0008, 0010, 0018, 0020, 0028, 0030, 0038 jump into the image" in main.evidence
+    )
     assert judge_cpus((folder / "cbios_sub.rom").read_bytes())[0].cpu == "unknown"
 
 
@@ -123,14 +132,23 @@ def test_300_random_images_are_for_no_cpu():
         assert [one.cpu for one in judge_cpus(source.randbytes(size))] == ["unknown"]
 
 
-PROSE = b"When the lamp is out, change the fuse. $4C 20 31 !2\"#x1:2>  JMP LDA 1, 2, 3. \r\n" * 900
+PROSE = b'When the lamp is out, change the fuse. $4C 20 31 !2"#x1:2>  JMP LDA 1, 2, 3. \r\n' * 900
 NOT_PROGRAMS = {
-    "one byte": b"\x78", "erased": b"\xff" * 32768, "zero": bytes(65536), "text": PROSE[:65536], "short text": PROSE[:4096],
-    "text in capitals": PROSE.upper()[:16384], "text, high bit set": bytes(b | 0x80 for b in PROSE[:8192]),
-    "ramp": bytes(range(256)) * 64, "falling ramp": bytes(range(255, -1, -1)) * 64, "55 AA": b"\x55\xaa" * 4096,
-    "longs": b"".join(n.to_bytes(4, "big") for n in range(4096)), "little longs": b"".join(n.to_bytes(4, "little") for n in range(4096)),
-    "words": b"".join(n.to_bytes(2, "big") for n in range(4096)), "squares": b"".join((n * n & 0xFFFFFF).to_bytes(4, "big") for n in range(4096)),
-}  # fmt: skip
+    "one byte": b"\x78",
+    "erased": b"\xff" * 32768,
+    "zero": bytes(65536),
+    "text": PROSE[:65536],
+    "short text": PROSE[:4096],
+    "text in capitals": PROSE.upper()[:16384],
+    "text, high bit set": bytes(b | 0x80 for b in PROSE[:8192]),
+    "ramp": bytes(range(256)) * 64,
+    "falling ramp": bytes(range(255, -1, -1)) * 64,
+    "55 AA": b"\x55\xaa" * 4096,
+    "longs": b"".join(n.to_bytes(4, "big") for n in range(4096)),
+    "little longs": b"".join(n.to_bytes(4, "little") for n in range(4096)),
+    "words": b"".join(n.to_bytes(2, "big") for n in range(4096)),
+    "squares": b"".join((n * n & 0xFFFFFF).to_bytes(4, "big") for n in range(4096)),
+}
 
 
 @pytest.mark.parametrize("name", NOT_PROGRAMS)

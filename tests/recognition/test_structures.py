@@ -16,7 +16,10 @@ from romwright.recognition.structures import find_header_faults, find_structures
 
 ROWS = list(csv.DictReader((Path(__file__).parents[2] / "fixtures" / "option-roms.csv").open(encoding="utf-8")))
 FILES = sorted({row["path"] for row in ROWS})
-EFI = "initsize={init_size} sig={efi_signature} subsystem={subsystem} machine={machine} compression={compression} image_off={efi_offset}"
+EFI = (
+    "initsize={init_size} sig={efi_signature} subsystem={subsystem} machine={machine} "
+    "compression={compression} image_off={efi_offset}"
+)
 
 
 def rom(units=1, code=b"\xcb", size=None, at_18=b"\0\0\0\0"):
@@ -30,7 +33,11 @@ def pci_rom(pci_at=0x1C, units=1, code_type=0, indicator=0x80, image_units=None)
     body = bytearray(rom(units))
     body[0x18:0x1A] = pci_at.to_bytes(2, "little")
     pci = b"PCIR" + bytes.fromhex("34121111") + b"\0\0\x18\0\0" + bytes.fromhex("000003")
-    pci += (units if image_units is None else image_units).to_bytes(2, "little") + b"\1\0" + bytes([code_type, indicator, 0, 0])
+    pci += (
+        (units if image_units is None else image_units).to_bytes(2, "little")
+        + b"\1\0"
+        + bytes([code_type, indicator, 0, 0])
+    )
     body[pci_at : pci_at + len(pci)] = pci
     body[-1] = 0
     body[-1] = -sum(body) & 0xFF
@@ -66,7 +73,11 @@ def assert_is(row, one, found, size):
         assert facts[key] == row[column]
     assert facts["pcir_pointer"] == row["pcir_pointer"] and facts["pnp_pointer"] == row["pnp_pointer"]
     if facts["length_from"] == "length byte":
-        assert (facts["length"], facts["sum8"], facts["crc32"]) == (int(row["length_bytes"]), row["image_sum8"], row["image_crc32"])
+        assert (facts["length"], facts["sum8"], facts["crc32"]) == (
+            int(row["length_bytes"]),
+            row["image_sum8"],
+            row["image_crc32"],
+        )
     else:
         assert row["code_type"] == "03"
     inner = [s for s in found if one.offset < s.offset < one.offset + facts["length"]]
@@ -78,7 +89,11 @@ def assert_is(row, one, found, size):
         assert (pci["length"], pci["revision"]) == (int(row["pcir_length"], 16), int(row["pcir_revision"]))
         assert pci["image_length"] == int(row["pcir_image_length"])
         assert (pci["image_sum8"], pci["image_crc32"]) == (row["pcir_span_sum8"], row["pcir_span_crc32"])
-        assert (pci["code_revision"], pci["code_type"], pci["indicator"]) == (row["code_revision"], row["code_type"], row["indicator"])
+        assert (pci["code_revision"], pci["code_type"], pci["indicator"]) == (
+            row["code_revision"],
+            row["code_type"],
+            row["indicator"],
+        )
         assert str(pci["max_runtime_units"] or "") == row["max_runtime"]
     pnp = next((s.facts for s in inner if s.kind == "PnP header"), None)
     words = pnp and f"rev {pnp['revision']} length {pnp['length']} sum8 {pnp['sum8']}"
@@ -113,7 +128,10 @@ SPOILT = {
     "EFI without its signature": (pci_rom(code_type=3), "the EFI signature is"),
     "PnP sum": (rom(at_18=b"\0\0\x40\0")[:0x40] + b"$PnP\1\2" + bytes(506 - 0x40), "the PnP header sums to"),
     "PnP cut short": (rom(at_18=b"\0\0\xfb\1")[:0x1FB] + b"$PnP\1", "the PnP header is cut short"),
-    "PnP too long": (rom(at_18=b"\0\0\xf0\1")[:0x1F0] + b"$PnP\1\2" + bytes(10), "says 32 bytes, but only 16 are there"),
+    "PnP too long": (
+        rom(at_18=b"\0\0\xf0\1")[:0x1F0] + b"$PnP\1\2" + bytes(10),
+        "says 32 bytes, but only 16 are there",
+    ),
 }
 
 
@@ -139,7 +157,9 @@ def test_roms_inside_an_image_are_found_in_steps_of_2k_if_their_sum_is_right():
     assert [(s.kind, s.offset) for s in find_structures(data)] == [("expansion ROM", 2048), ("expansion ROM", 6144)]
 
 
-sound = st.sampled_from([rom(), pci_rom(), pci_rom(code_type=3), rom(at_18=b"\0\0\x40\0"), pci_rom(indicator=0) + pci_rom()])
+sound = st.sampled_from(
+    [rom(), pci_rom(), pci_rom(code_type=3), rom(at_18=b"\0\0\x40\0"), pci_rom(indicator=0) + pci_rom()]
+)
 
 
 @settings(max_examples=400)
@@ -148,7 +168,9 @@ def test_no_bytes_can_break_it(data, draw):
     data = bytearray(data)
     for _ in range(draw.draw(st.integers(0, 6))):
         if data:
-            data[draw.draw(st.integers(0, min(len(data) - 1, 0x60)))] = draw.draw(st.sampled_from([0, 1, 0x1C, 0x40, 0x50, 0x80, 0xFF]))
+            data[draw.draw(st.integers(0, min(len(data) - 1, 0x60)))] = draw.draw(
+                st.sampled_from([0, 1, 0x1C, 0x40, 0x50, 0x80, 0xFF])
+            )
     data = bytes(data[: draw.draw(st.integers(0, len(data)))])
     for one in find_structures(data):
         assert 0 <= one.offset <= len(data) or one.kind == "missing image"

@@ -14,14 +14,14 @@ from romwright.cli.render import PIPE_COLUMNS, inert, print_findings, print_json
 from romwright.errors import OptionError
 from romwright.findings import blocks
 
-LABEL = 17  # columns of the left-hand labels
-STRINGS_SHOWN, STRING_COLUMNS = 6, 60
+LABEL = 13  # columns of the left-hand labels: a SHA-256 beside them ends in column 80
+STRINGS_SHOWN = 6
 FORMATS = {"raw": "raw binary", "intel-hex": "Intel HEX", "s-record": "Motorola S-record"}
 
 
 @click.command("inspect", short_help="Show what an image is and what its bytes tell.")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
-@click.option("--crc", "crcs", multiple=True, metavar="NAME", help="One more CRC by name, for instance xmodem; repeatable.")
+@click.option("--crc", "crcs", multiple=True, metavar="NAME", help="One more CRC by name, such as xmodem; repeatable.")
 @click.option("--fill", metavar="HH", help="Fill the gaps of a hex file with this byte before anything is computed.")
 @READ_AS
 @click.option("--picture", metavar="OUT", help="Draw a byte map of the one FILE: OUT.png or OUT.svg.")
@@ -92,7 +92,8 @@ def report(result) -> Iterator[str]:
         yield from row("gaps", first + (f" and {len(image.gaps) - 4:,} more" if len(image.gaps) > 4 else ""))
         yield from row("", "the checksums are over the defined bytes only, in address order; --fill HH fills the gaps")
     if result.filled_bytes:
-        yield from row("filled", f"{result.filled_bytes:,} bytes of gaps, with {result.fill:02X}; they count in the checksums")
+        words = f"{result.filled_bytes:,} bytes of gaps, with {result.fill:02X}; they count in the checksums"
+        yield from row("filled", words)
     for trait in result.traits:
         yield from row(trait.kind, trait.detail)
         yield from strings(trait.facts.get("strings", ()))
@@ -113,17 +114,22 @@ def strings(found) -> Iterator[str]:
     shown = sorted(sorted(found, key=lambda one: -len(one["text"]))[:STRINGS_SHOWN], key=lambda one: one["address"])
     for one in shown:
         text = one["text"]
-        text = text if len(text) <= STRING_COLUMNS else text[:STRING_COLUMNS] + f"... ({len(text):,} characters)"
+        room = columns() - 40
+        text = text if len(text) <= room else text[:room] + f"... ({len(text):,} long)"
         yield from row("", f"{one['address']:04X} {text}")
 
 
 def row(label: str, text: str) -> list[str]:
     """Lay out a label and its text, wrapped beside it."""
-    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPE_COLUMNS
     return textwrap.wrap(
         text,
-        max(columns, 60),
-        initial_indent=f"  {label:<{LABEL}}",
-        subsequent_indent=" " * (LABEL + 2),
+        columns(),
+        initial_indent=f"  {label:<{LABEL}} ",
+        subsequent_indent=" " * (LABEL + 3),
         break_on_hyphens=False,
     )
+
+
+def columns() -> int:
+    """Return how long a line may be."""
+    return max(shutil.get_terminal_size().columns, 80) if sys.stdout.isatty() else PIPE_COLUMNS

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 from io import BytesIO
+from itertools import pairwise
 
 import numpy as np
 
@@ -86,7 +87,7 @@ class Chart:
         for row in range(self.rows):
             line = self.cells[row * COLUMNS : (row + 1) * COLUMNS]
             turns = [0, *(np.flatnonzero(line[1:] != line[:-1]) + 1).tolist(), len(line)]
-            for first, stop in zip(turns, turns[1:]):
+            for first, stop in pairwise(turns):
                 yield LEFT + first * CELL, TOP + row * CELL, (stop - first) * CELL, CELL, Area(int(line[first]))
         for index, area in enumerate(self.shares):
             yield LEFT, self.legend_top + index * LINE, 3 * CELL, CELL, area
@@ -140,7 +141,8 @@ def _svg(chart: Chart) -> bytes:
     for x, y, width, height, area in chart.strips():
         parts.append(f'<rect x="{x}" y="{y}" width="{width}" height="{height}" fill="url(#{area.name.lower()})"/>')
     for x, y, width, height in _frames(chart):
-        parts.append(f'<rect x="{x - 0.5}" y="{y - 0.5}" width="{width + 1}" height="{height + 1}" fill="none" stroke="{FAINT}"/>')
+        place = f'x="{x - 0.5}" y="{y - 0.5}" width="{width + 1}" height="{height + 1}"'
+        parts.append(f'<rect {place} fill="none" stroke="{FAINT}"/>')
     parts.append("</g>")
     for x, y, size, anchor, colour, words in chart.labels():
         parts.append(
@@ -169,7 +171,8 @@ def _png(chart: Chart) -> bytes:
     for x, y, width, height in _frames(chart):
         pen.rectangle((x - 1, y - 1, x + width, y + height), outline=FAINT)
     for x, y, size, anchor, colour, words in chart.labels():
-        pen.text((x, y), words, fill=colour, font=ImageFont.load_default(size), anchor="rm" if anchor == "end" else "lm")
+        font = ImageFont.load_default(size)
+        pen.text((x, y), words, fill=colour, font=font, anchor="rm" if anchor == "end" else "lm")
     out = BytesIO()
     picture.save(out, "PNG", optimize=True)
     return out.getvalue()

@@ -29,18 +29,16 @@ class Trait:
 
     The facts of each kind (addresses and lengths are numbers, byte values two hex digits):
 
-    | kind | facts |
-    | --- | --- |
-    | `gap` | `gaps`, `bytes`: how many stretches and addresses nothing defines |
-    | `erased` | `value`: all bytes have this blank value, FF or 00 |
-    | `blank share` | `ff`, `zero`: share of all bytes, 0 to 1 |
-    | `fill` | `value`, `start`, `stop` (after the last), `length`: one of the longest runs |
-    | `repeat` | `period`, `times`: the image is its first `period` bytes, `times` times over |
-    | `half` | `half` (`lower`, `upper`, `both`), `state` (`blank`, `equal`), `value` where blank |
-    | `address line` | `lines`: changing any of these never changes the byte |
-    | `data bit` | `bit`, `state` (`constant`, `equal`), `level` or `of`: `bit` always equals bit `of` |
-    | `entropy` | `whole`, and over whole pages of 256 bytes `lowest`, `highest` with `lowest_at`, `highest_at` (bits a byte) |
-    | `text` | `high_bit`, `runs`, `bytes`, `share`, `strings`: the longest as {`address`, `text`}, in address order |
+    - `gap`: `gaps`, `bytes`: how many stretches, and addresses in them, nothing defines.
+    - `erased`: `value`: all bytes have this blank value, FF or 00.
+    - `blank share`: `ff`, `zero`: share of all bytes, 0 to 1.
+    - `fill`: `value`, `start`, `stop` (after the last), `length`: one of the longest runs.
+    - `repeat`: `period`, `times`: the image is its first `period` bytes, `times` times over.
+    - `half`: `half` (`lower`, `upper`, `both`), `state` (`blank`, `equal`), `value` where blank.
+    - `address line`: `lines`: changing any of these never changes the byte.
+    - `data bit`: `bit`, `state` (`constant` with `level`, or `equal` with `of`: `bit` always equals bit `of`).
+    - `entropy` (bits a byte): `whole`; over whole pages of 256 bytes `lowest`, `lowest_at`, `highest`, `highest_at`.
+    - `text`: `high_bit`, `runs`, `bytes`, `share`, `strings`: the longest as {`address`, `text`}, in address order.
     """
 
     kind: str
@@ -200,7 +198,7 @@ def _halves(data: bytes) -> Iterator[Trait]:
     halves = np.frombuffer(data, np.uint8).reshape(2, -1)
     if _idle(halves.reshape(-1), len(data) // 2):
         yield Trait("half", "both halves are equal", {"half": "both", "state": "equal"})
-    for name, half in zip(("lower", "upper"), halves):
+    for name, half in zip(("lower", "upper"), halves, strict=True):
         if half[0] in BLANKS and runs.is_uniform(half):
             facts = {"half": name, "state": "blank", "value": f"{half[0]:02X}"}
             yield Trait("half", f"the {name} half is blank: every byte is {half[0]:02X}", facts)
@@ -234,8 +232,9 @@ def _entropy(image: Image, counts: np.ndarray, pages: list[tuple[int, np.ndarray
     if pages:
         low = min((float(e.min()), start + PAGE * int(e.argmin())) for start, e in pages)
         high = max((float(e.max()), -(start + PAGE * int(e.argmax()))) for start, e in pages)
-        facts |= {"lowest": round(abs(low[0]), 4), "lowest_at": low[1], "highest": round(high[0], 4), "highest_at": -high[1]}
-        detail += f"; pages of {PAGE} bytes: {facts['lowest']:.4f} at {low[1]:04X} to {facts['highest']:.4f} at {-high[1]:04X}"
+        lowest, lowest_at, highest, highest_at = round(abs(low[0]), 4), low[1], round(high[0], 4), -high[1]
+        facts |= {"lowest": lowest, "lowest_at": lowest_at, "highest": highest, "highest_at": highest_at}
+        detail += f"; pages of {PAGE} bytes: {lowest:.4f} at {lowest_at:04X} to {highest:.4f} at {highest_at:04X}"
     return Trait("entropy", detail, facts)
 
 
@@ -244,12 +243,13 @@ def _texts(image: Image) -> Iterator[Trait]:
     for high_bit, first in ((False, 0x20), (True, 0xA0)):
         found, count, total = [], 0, 0
         for base, view in _views(image):
-            spans = runs.find_runs(len(view), lambda a, b, v=view: v[a:b] - np.uint8(first) < 0x5F, TEXT_LEAST)
+            spans = runs.find_runs(len(view), lambda a, b, v=view, f=first: v[a:b] - np.uint8(f) < 0x5F, TEXT_LEAST)
             spans = spans[~runs.uniform(view, spans)]
             count, total = count + len(spans), total + int((spans[:, 1] - spans[:, 0]).sum())
             found += [(base + int(a), view[a:b] & 0x7F) for a, b in runs.longest(spans, TEXT_SHOWN)]
         if count:
             found = sorted(sorted(found, key=lambda run: -len(run[1]))[:TEXT_SHOWN], key=lambda run: run[0])
+            strings = [{"address": address, "text": text.tobytes().decode("ascii")} for address, text in found]
             share = round(total / image.size_bytes, 4)
             yield Trait(
                 "text",
@@ -260,6 +260,6 @@ def _texts(image: Image) -> Iterator[Trait]:
                     "runs": count,
                     "bytes": total,
                     "share": share,
-                    "strings": [{"address": address, "text": text.tobytes().decode("ascii")} for address, text in found],
+                    "strings": strings,
                 },
             )

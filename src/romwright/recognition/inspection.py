@@ -82,11 +82,13 @@ def inspect_image(loaded: Loaded, fill: int | None = None, crcs: Sequence[str] =
         fill=fill,
         filled_bytes=filled,
         checksums=measure(data),
-        crcs=tuple(
-            NamedCrc(name, f"{crc(name, data):0{-(-width // 4)}X}", width) for name, width in zip(crcs, widths, strict=True)
-        ),
+        crcs=tuple(_named_crc(name, width, data) for name, width in zip(crcs, widths, strict=True)),
         traits=tuple(find_traits(image)),
         structures=tuple(structures),
         cpus=tuple(judge_cpus(chip, image.start)),
         findings=(*loaded.findings, *find_header_faults(structures)),
     )
+
+
+def _named_crc(name: str, width: int, data: bytes) -> NamedCrc:
+    return NamedCrc(name, f"{crc(name, data):0{-(-width // 4)}X}", width)
