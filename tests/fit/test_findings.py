@@ -277,7 +277,7 @@ def test_table_for_a_28c256_in_the_pin_27_socket():
         1: "tie to GND", 20: "bend up and wire", 27: "tie to VCC",
     }  # fmt: skip
     assert (rows[20].function, rows[20].wire_to, rows[20].detail) == ("/CE", 27, "to socket 27 (CS)")
-    assert "wired to chip pin 20" in rows[27].detail
+    assert "goes to chip pin 20" in rows[27].detail
 
 
 def test_table_for_a_28_pin_chip_in_a_24_pin_socket():

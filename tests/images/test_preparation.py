@@ -10,18 +10,18 @@ from romwright.errors import NotFittingError, OptionError, OverlapError
 from romwright.images import preparation
 from romwright.images.fixup import kind_named
 from romwright.images.image import Image
-from romwright.images.preparation import Plan, Source, Sum
+from romwright.images.preparation import Recipe, Source, Sum
 
 SPELLING = bytes((a ^ (a >> 8) * 7) & 0xFF for a in range(0x4000))  # 16K whose bytes tell their address apart
 
 
-def plan(chip=0x8000, **options):
-    return Plan(chip_bytes=chip, chip_name="chip", fill=options.pop("fill", 0xFF), **options)
+def recipe(chip=0x8000, **options):
+    return Recipe(chip_bytes=chip, chip_name="chip", fill=options.pop("fill", 0xFF), **options)
 
 
 def prepare(*images, **options):
     sources = [Source(f"in{i}", image) if isinstance(image, Image) else Source(f"in{i}", *image) for i, image in enumerate(images)]
-    return preparation.prepare(sources, plan(**options))
+    return preparation.prepare(sources, recipe(**options))
 
 
 def test_a_small_image_lies_at_zero_and_the_rest_is_fill():

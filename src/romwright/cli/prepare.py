@@ -54,11 +54,11 @@ def command(inputs: tuple[str, ...], part_name: str, output: str, write_as: str,
     from romwright.parts.library import require_part
 
     part = require_part(part_name)
-    plan = plan_from(part, options)
+    recipe = recipe_from(part, options)
     loaded = [read_input(text, options["read_as"]) for text in inputs]
     findings = accepted([one for one, _ in loaded], options["accept"])
-    prepared = preparation.prepare([preparation.Source(one.file, one.image, at) for one, at in loaded], plan)
-    names = output_names(output, plan.split)
+    prepared = preparation.prepare([preparation.Source(one.file, one.image, at) for one, at in loaded], recipe)
+    names = output_names(output, recipe.split)
     require_not_inputs(names, [one.file for one, _ in loaded])
     writer = formats.format_named(write_as)
     files = {name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)}
@@ -66,14 +66,14 @@ def command(inputs: tuple[str, ...], part_name: str, output: str, write_as: str,
     report(part, prepared, names, write_as, [*findings, *prepared.findings], as_json)
 
 
-def plan_from(part, options: dict):
-    """Turn the options into a preparation plan."""
-    from romwright.images.preparation import Plan
+def recipe_from(part, options: dict):
+    """Turn the options into a recipe."""
+    from romwright.images.preparation import Recipe
 
     split = int(options["split"] or 1)
     sums = [parse_sum(text, STORE, "--store") for text in options["store"]]
     sums += [parse_sum(text, FIX, "--fix") for text in options["fix"]]
-    return Plan(
+    return Recipe(
         chip_bytes=part.words * -(-part.bits // 8),
         chip_name=part.name,
         fill=parse_byte(options["fill"], "--fill") if options["fill"] else int(part.erased or "FF", 16),

@@ -6,6 +6,7 @@ import re
 
 import click
 
+from romwright.cli.options import AS_JSON
 from romwright.errors import OptionError
 
 
@@ -25,30 +26,37 @@ def parse_polarity(context: click.Context, parameter: click.Parameter, text: str
     return stated
 
 
-@click.command("wire", epilog="Exit status 1 if simply plugging the chip in is a fault or must not be tried.")
+@click.command("wire", short_help="How a chip goes into a socket laid out for another.")
 @click.argument("socket", metavar="FROM")
 @click.argument("chip", metavar="TO")
 @click.option(
     "--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose."
 )
 @click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@AS_JSON
 def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json: bool) -> int:
     """Wire the chip TO into a socket laid out for the part or style FROM.
 
     Prints what is wrong if it is simply plugged in, the wiring table, the drive conditions compared over every
-    combination of levels, and the proof: a simulated read of every address.
+    combination of levels, and the proof: a simulated read of every address. Exit status 1 if simply plugging the chip
+    in is a fault or must not be tried.
+
+    \b
+    Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
-    from romwright.cli.render import print_json
+    from romwright.cli.render import print_cautions, print_json
     from romwright.findings import blocks
     from romwright.fit.verdict import examine_fit
+    from romwright.parts.cautions import fitting_cautions
     from romwright.parts.library import require_part
 
     verdict = examine_fit(require_part(socket), require_part(chip), polarity, chip_polarity)
     if as_json:
-        print_json(verdict.as_json())
+        print_json(verdict.as_json() | {"cautions": fitting_cautions()})
     else:
         print_verdict(verdict)
+        click.echo()
+        print_cautions(fitting_cautions())
     return int(blocks(verdict.findings))
 
 

@@ -46,7 +46,7 @@ class Sum:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class Recipe:
     """What to do with the sources; sizes in bytes."""
 
     chip_bytes: int
@@ -77,81 +77,81 @@ class Prepared:
     findings: list[Finding] = field(default_factory=list)
 
 
-def prepare(sources: Sequence[Source], plan: Plan) -> Prepared:
-    """Make the contents of the chips. The same sources and plan always give the same bytes.
+def prepare(sources: Sequence[Source], recipe: Recipe) -> Prepared:
+    """Make the contents of the chips. The same sources and recipe always give the same bytes.
 
     Raises NotFittingError with both sizes, OverlapError where two sources differ, GapError, NotSolvableError, OptionError.
     """
     done = Prepared()
-    sources = [Source(s.name, transformed(s, plan, done), s.at) for s in sources]
-    if plan.join:
-        sources = [joined(sources, plan, done)]
-    if plan.swap or plan.invert:
-        sources = [Source(s.name, rearranged(s, plan, done), s.at) for s in sources]
-    placed = place(sources, plan, done)
+    sources = [Source(s.name, transformed(s, recipe, done), s.at) for s in sources]
+    if recipe.join:
+        sources = [joined(sources, recipe, done)]
+    if recipe.swap or recipe.invert:
+        sources = [Source(s.name, rearranged(s, recipe, done), s.at) for s in sources]
+    placed = place(sources, recipe, done)
     block = 1 << max(placed.stop - 1, 0).bit_length()  # the smallest power of two that holds everything
-    data, filled = fill(placed, block if plan.repeat else plan.room_bytes, plan, done)
-    for wanted in plan.sums:
-        data = put_sum(data, filled, wanted, plan, done)
-    if plan.repeat:
-        data = repeat(data, plan, done)
-    elif block < plan.room_bytes:
+    data, filled = fill(placed, block if recipe.repeat else recipe.room_bytes, recipe, done)
+    for wanted in recipe.sums:
+        data = put_sum(data, filled, wanted, recipe, done)
+    if recipe.repeat:
+        data = repeat(data, recipe, done)
+    elif block < recipe.room_bytes:
         done.findings.append(
             Finding(
                 PARTLY_FILLED,
-                f"the image takes {block:,} of {plan.room_bytes:,} bytes; the rest is fill",
-                f"{plan.room_bytes // block} blocks of {block:,} bytes, chosen by the highest address lines",
+                f"the image takes {block:,} of {recipe.room_bytes:,} bytes; the rest is fill",
+                f"{recipe.room_bytes // block} blocks of {block:,} bytes, chosen by the highest address lines",
                 "tie those lines low at the chip, or give --repeat so that they do not matter",
             )
         )
-    done.chips = transforms.split(data, plan.split)
-    if plan.split > 1:
-        done.steps.append(f"split into {plan.split} chips: byte n goes to chip n modulo {plan.split}")
+    done.chips = transforms.split(data, recipe.split)
+    if recipe.split > 1:
+        done.steps.append(f"split into {recipe.split} chips: byte n goes to chip n modulo {recipe.split}")
     return done
 
 
-def transformed(source: Source, plan: Plan, done: Prepared) -> Image:
+def transformed(source: Source, recipe: Recipe, done: Prepared) -> Image:
     """Cut one source to the wanted addresses."""
     image = source.image
     gaps = f" in {len(image.segments)} pieces" if image.gaps else ""
     done.steps.append(f"read {source.name}: {image.size_bytes:,} bytes{gaps} at {span(image)}")
-    if plan.cut:
-        image = image.cut(*plan.cut)
+    if recipe.cut:
+        image = image.cut(*recipe.cut)
         if not image.segments:
             raise OptionError(
-                f"nothing of {source.name} lies in {hex_range(*plan.cut)}", expected=f"addresses in {span(source.image)}"
+                f"nothing of {source.name} lies in {hex_range(*recipe.cut)}", expected=f"addresses in {span(source.image)}"
             )
-        done.steps.append(f"cut to {hex_range(*plan.cut)}: {image.size_bytes:,} bytes left")
+        done.steps.append(f"cut to {hex_range(*recipe.cut)}: {image.size_bytes:,} bytes left")
     return image
 
 
-def joined(sources: Sequence[Source], plan: Plan, done: Prepared) -> Source:
+def joined(sources: Sequence[Source], recipe: Recipe, done: Prepared) -> Source:
     """Interleave all sources, the first giving byte 0."""
     if len(sources) < 2:
         raise OptionError("one file cannot be joined", expected="two or more files, that of byte 0 first")
     if moved := [s.name for s in sources if s.at is not None]:
         raise OptionError(f"{moved[0]} is given an address, but the files are joined", help="place the result with --base")
-    data = transforms.join([s.image.flat(plan.fill) for s in sources])
+    data = transforms.join([s.image.flat(recipe.fill) for s in sources])
     done.steps.append(f"joined {len(sources)} files byte by byte, {sources[0].name} first: {len(data):,} bytes")
     return Source("the joined image", Image.from_bytes(data, sources[0].image.start * len(sources)))
 
 
-def rearranged(source: Source, plan: Plan, done: Prepared) -> Image:
+def rearranged(source: Source, recipe: Recipe, done: Prepared) -> Image:
     """Swap and invert the bytes of one source, keeping its addresses."""
-    data = source.image.flat(plan.fill)
-    if plan.swap:
-        data = transforms.swap(data, plan.swap)
-        done.steps.append(f"reversed the bytes of every group of {plan.swap} in {source.name}")
-    if plan.invert:
+    data = source.image.flat(recipe.fill)
+    if recipe.swap:
+        data = transforms.swap(data, recipe.swap)
+        done.steps.append(f"reversed the bytes of every group of {recipe.swap} in {source.name}")
+    if recipe.invert:
         data = transforms.invert(data)
         done.steps.append(f"inverted every bit of {source.name}")
     return Image.from_bytes(data, source.image.start)
 
 
-def place(sources: Sequence[Source], plan: Plan, done: Prepared) -> Image:
+def place(sources: Sequence[Source], recipe: Recipe, done: Prepared) -> Image:
     """Move every source to its chip addresses: as told, or by one base for all that were told nothing."""
     free = [s for s in sources if s.at is None]
-    base = plan.base if plan.base is not None else guessed_base(free, plan)
+    base = recipe.base if recipe.base is not None else guessed_base(free, recipe)
     pieces: list[tuple[int, bytes]] = []
     for source in sources:
         by = source.at - source.image.start if source.at is not None else -base
@@ -161,12 +161,12 @@ def place(sources: Sequence[Source], plan: Plan, done: Prepared) -> Image:
                 f"{source.name} starts at {source.image.start:04X}, below the base {base:04X}",
                 help="give a lower --base, or its chip address as FILE@ADDRESS",
             )
-        if image.stop > plan.room_bytes:
-            name = plan.chip_name if plan.split == 1 else f"{plan.split} × {plan.chip_name}"
+        if image.stop > recipe.room_bytes:
+            name = recipe.chip_name if recipe.split == 1 else f"{recipe.split} × {recipe.chip_name}"
             place_of = f", placed at {image.start:04X}," if image.start else ""
             raise NotFittingError(
                 image.stop if image.start else image.size_bytes,
-                plan.room_bytes,
+                recipe.room_bytes,
                 what=f"{source.name}{place_of} reaches {image.stop - 1:04X}: it" if image.start else source.name,
                 place=name,
                 help="choose a larger part, take a stretch with --cut FIRST-LAST, or split it over several chips",
@@ -182,19 +182,19 @@ def place(sources: Sequence[Source], plan: Plan, done: Prepared) -> Image:
         raise
 
 
-def guessed_base(sources: Sequence[Source], plan: Plan) -> int:
+def guessed_base(sources: Sequence[Source], recipe: Recipe) -> int:
     """Return the address that becomes chip address 0: 0 if all fits so, else the start of the aligned block around it."""
     if not sources:
         return 0
     start, stop = min(s.image.start for s in sources), max(s.image.stop for s in sources)
-    if stop <= plan.room_bytes:
+    if stop <= recipe.room_bytes:
         return 0
     block = 1
     while start // block * block + block < stop:
         block *= 2
-    if block <= plan.room_bytes:
+    if block <= recipe.room_bytes:
         return start // block * block
-    if stop - start <= plan.room_bytes:
+    if stop - start <= recipe.room_bytes:
         raise OptionError(
             f"the image at {hex_range(start, stop)} fits the chip, but what is chip address 0 is not clear",
             help=f"say it: --base {start:04X} puts the lowest byte at chip address 0",
@@ -202,29 +202,29 @@ def guessed_base(sources: Sequence[Source], plan: Plan) -> int:
     return start
 
 
-def fill(placed: Image, room_bytes: int, plan: Plan, done: Prepared) -> tuple[bytes, bytearray]:
+def fill(placed: Image, room_bytes: int, recipe: Recipe, done: Prepared) -> tuple[bytes, bytearray]:
     """Return the room with every undefined byte filled, and a map of 1 where it was."""
-    data, filled = bytearray([plan.fill]) * room_bytes, bytearray(b"\1") * room_bytes
+    data, filled = bytearray([recipe.fill]) * room_bytes, bytearray(b"\1") * room_bytes
     for segment in placed.segments:
         data[segment.start : segment.stop] = segment.data
         filled[segment.start : segment.stop] = bytes(len(segment.data))
     if count := room_bytes - placed.size_bytes:
-        done.steps.append(f"filled {count:,} bytes with {plan.fill:02X}")
+        done.steps.append(f"filled {count:,} bytes with {recipe.fill:02X}")
     return bytes(data), filled
 
 
-def repeat(data: bytes, plan: Plan, done: Prepared) -> bytes:
+def repeat(data: bytes, recipe: Recipe, done: Prepared) -> bytes:
     """Repeat the bytes over the whole room."""
-    times = plan.room_bytes // len(data)
+    times = recipe.room_bytes // len(data)
     done.steps.append(
         f"repeated the {len(data):,} bytes {times} times, so that the high address lines do not matter"
         if times > 1
         else "nothing to repeat: the image takes the whole room"
     )
-    return transforms.repeat(data, plan.room_bytes)
+    return transforms.repeat(data, recipe.room_bytes)
 
 
-def put_sum(data: bytes, filled: bytearray, wanted: Sum, plan: Plan, done: Prepared) -> bytes:
+def put_sum(data: bytes, filled: bytearray, wanted: Sum, recipe: Recipe, done: Prepared) -> bytes:
     """Store a checksum, or make it come to a value."""
     kind = wanted.kind
     first, last = wanted.over or (0, len(data))
@@ -237,11 +237,11 @@ def put_sum(data: bytes, filled: bytearray, wanted: Sum, plan: Plan, done: Prepa
         inside = first <= at < last
         measured = data[first:at] + data[stop:last] if inside else data[first:last]
         value = kind.compute(measured)
-        patch = value.to_bytes(kind.size_bytes, plan.order)
+        patch = value.to_bytes(kind.size_bytes, recipe.order)
         stop = at + len(patch)
         done.steps.append(
             f"stored the {kind.name} {over}{' without this place' if inside else ''}, {kind.text(value)}, "
-            f"{plan.order} end first at {hex_range(at, stop)}"
+            f"{recipe.order} end first at {hex_range(at, stop)}"
         )
     else:
         if not first <= at < stop <= last:
