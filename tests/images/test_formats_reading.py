@@ -94,6 +94,15 @@ def test_missing_file_folder_and_empty_file(tmp_path, file):
     assert caught.value.where == str(path)
 
 
+@pytest.mark.parametrize("text", [END, b"S9030000FC\n", motorola_line(0, 0, b"title") + b"\n", intel_line(0, 0, b"")])
+def test_records_without_data_are_refused(text, file):
+    """Of two readers intelhex takes such a file for 0 bytes, objcopy refuses it: it "has no sections"."""
+    path = file("a.hex", text)
+    with pytest.raises(InputError, match="no record of the file holds data") as caught:
+        formats.read(path)
+    assert caught.value.where == str(path)
+
+
 def test_errors_name_the_file_the_line_and_the_record(file):
     path = file("a.hex", b"\n" + intel_line(0, 0, b"a") + b"\n:0100000041BF\n" + END)
     with pytest.raises(FormatError) as caught:

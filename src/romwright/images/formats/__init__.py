@@ -48,8 +48,8 @@ def sniff(head: bytes) -> ModuleType:
 def read(path: str | PathLike[str], format: str | None = None) -> Loaded:
     """Read an image, in the named format or the one that its content shows.
 
-    Raises InputError for a missing file, a folder or an empty file; FormatError, OverlapError or SpanError, naming the
-    file, for bad content.
+    Raises InputError for a missing file, a folder, an empty file or records without data; FormatError, OverlapError or
+    SpanError, naming the file, for bad content.
     """
     file = str(path)
     try:
@@ -62,6 +62,8 @@ def read(path: str | PathLike[str], format: str | None = None) -> Loaded:
             stream.seek(0)
             module = format_named(format) if format else sniff(head)
             image, findings = module.parse(stream)
+            if not image.segments:
+                raise InputError("no record of the file holds data", expected="an image of at least one byte")
     except FormatError as error:
         raise error.in_file(file) from None
     except InputError as error:
