@@ -1,5 +1,6 @@
 """What the documents show is run: every console block of the README, word for word; and nothing is left out of them."""
 
+import doctest
 import importlib
 import os
 import pkgutil
@@ -40,9 +41,8 @@ def test_the_tour_prints_what_the_readme_shows(tmp_path):
             folder = folder / words[1]
             continue
         assert words[0] == "romwright"
-        done = subprocess.run(
-            [sys.executable, "-m", *words], cwd=folder, env=environment, capture_output=True, text=True, encoding="utf-8"
-        )
+        call = [sys.executable, "-m", *words]
+        done = subprocess.run(call, cwd=folder, env=environment, capture_output=True, text=True, encoding="utf-8")
         assert done.returncode in (0, 1), done.stderr
         printed = [line.rstrip() for line in done.stdout.rstrip("\n").split("\n")]
         shown = expected.split("\n")
@@ -56,6 +56,10 @@ def test_the_tour_prints_what_the_readme_shows(tmp_path):
                 at = found
         else:
             assert printed == shown, f"$ {command}"
+
+
+def test_the_python_of_the_readme_runs():
+    assert doctest.testfile(str(ROOT / "README.md"), module_relative=False).failed == 0
 
 
 def all_codes():

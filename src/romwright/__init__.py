@@ -6,23 +6,36 @@ import importlib
 
 __version__ = "0.1.0"
 
+# Where each public name lives: module, or module:name where the name differs there.
 _HOMES = {
+    "Checksums": "images.checksums",
     "Code": "findings",
     "Finding": "findings",
+    "Identification": "recognition.verdicts",
+    "Identifier": "recognition.identification",
     "Image": "images.image",
     "Inspection": "recognition.inspection",
+    "Loaded": "images.formats",
     "Part": "parts.model",
+    "Recipe": "images.preparation",
     "RomwrightError": "errors",
     "Segment": "images.image",
     "Severity": "findings",
+    "Source": "images.preparation",
+    "Store": "recognition.reference",
+    "Sum": "images.preparation",
     "Verdict": "fit.verdict",
     "build_picture": "images.picture",
     "examine_fit": "fit.verdict",
     "inspect_image": "recognition.inspection",
+    "measure": "images.checksums",
     "part_names": "parts.library",
     "plan_wiring": "fit.wiring",
+    "prepare": "images.preparation",
     "read_every_address": "fit.proof",
+    "read_image": "images.formats:read",
     "require_part": "parts.library",
+    "write_files": "images.formats",
 }
 
 __all__ = sorted(_HOMES)
@@ -31,7 +44,8 @@ __all__ = sorted(_HOMES)
 def __getattr__(name: str):
     if name not in _HOMES:
         raise AttributeError(f"module 'romwright' has no attribute {name!r}")
-    return getattr(importlib.import_module(f"romwright.{_HOMES[name]}"), name)
+    module, _, local = _HOMES[name].partition(":")
+    return getattr(importlib.import_module(f"romwright.{module}"), local or name)
 
 
 def __dir__() -> list[str]:
