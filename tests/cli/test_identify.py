@@ -112,6 +112,33 @@ def test_missing_file_is_an_error_of_the_whole_run(romwright, rom):
     assert (done.status, "nowhere.bin" in done.err, done.out) == (2, True, "")
 
 
+@pytest.mark.parametrize(
+    ("content", "said"), [(b"", "the file is empty"), (b":0100000000FE\n", "line 1")], ids=["empty", "bad checksum"]
+)
+def test_a_bad_file_that_was_named_is_an_error_of_the_whole_run(romwright, tmp_path, rom, content, said):
+    (tmp_path / "dump").write_bytes(content)
+    done = romwright("identify", "rom.bin", "dump")
+    assert (done.status, said in done.err, done.out) == (2, True, "")
+
+
+def test_what_is_no_regular_file_is_an_error(romwright, rom):
+    if hasattr(os, "mkfifo"):
+        assert "no regular file" in romwright("identify", os.devnull).err
+
+
+def test_names_that_are_not_utf8_are_printed_inert(romwright, tmp_path, rom):
+    name = os.fsencode(str(tmp_path)) + b"/f/\xe9\x1b.bin"
+    (tmp_path / "f").mkdir()
+    try:
+        with open(name, "wb") as out:
+            out.write(rom)
+    except OSError:
+        return  # a file system that takes UTF-8 only cannot have the problem
+    assert "\\xdce9\\x1b.bin: exact" in romwright("identify", "f").out
+    assert os.fsencode(romwright("identify", "--json", "f").json[0]["file"]) == b"f/\xe9\x1b.bin"
+    assert romwright("lists", "add", "more", "f").status == 0
+
+
 def test_an_empty_folder_is_an_error(romwright, tmp_path, rom):
     (tmp_path / "f").mkdir()
     assert romwright("identify", "f").status == 2

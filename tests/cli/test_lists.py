@@ -160,6 +160,17 @@ def test_no_lists_yet_missing_file_and_empty_name(romwright):
     assert romwright("lists", "add", " ", "nowhere").status == 2
 
 
+def test_a_full_disk_loses_nothing(romwright, tmp_path):
+    """A limit on the size of files stands for the full disk: the same write fails in the same way."""
+    resource = pytest.importorskip("resource")
+    romwright("lists", "add", "before", LISTS / "plain.sha256")
+    (tmp_path / "many").write_text("".join(f"{os.urandom(32).hex()}  {i}\n" for i in range(20_000)))
+    limit = {"preexec_fn": lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (300_000, 300_000))}
+    done = romwright("lists", "add", "new", "many", **limit)
+    assert (done.status, "cannot be used" in done.err) == (2, True)
+    assert romwright("lists", "show", "--json").json == [{"name": "before", "rows": 2, "images": 0}]
+
+
 def test_a_store_of_your_own(romwright, tmp_path):
     assert romwright("lists", "add", "x", LISTS / "plain.sha256", "--lists", "my.lists").status == 0
     assert (tmp_path / "my.lists").is_file()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
@@ -50,6 +49,9 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
     if not thorough and len(missed) <= FEW_FILES:
         for index, row in zip(missed, _identify([files[index] for index in missed], store, thorough=True)):
             rows[index] = row
+    for row in rows:
+        if row.error and row.file in paths:  # named by the user, not met in a folder: that error is the answer
+            _read(row.file)
     click.echo(_json(rows) if as_json else _text(rows))
     return 0 if all(row.known for row in rows) else 1
 
@@ -57,14 +59,13 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
 def _identify(files: Sequence[tuple[str, int]], store: str, thorough: bool) -> list[Identification]:
     """Identify files, in several processes if there are many."""
 
-    def work(batches: Sequence[list[str]]) -> list[tuple]:
+    def work(batches: Iterable[list[str]]) -> list[tuple]:
         with Store(store) as lists:
             identifier = Identifier(lists, thorough)
-            done = (identifier.identify(batch, _read) for batch in progress(batches, "identifying"))
-            return [row.as_plain() for rows in done for row in rows]
+            return [row.as_plain() for batch in batches for row in identifier.identify(batch, _read)]
 
     batches = _batches(files)
-    shares = map_shares(work, batches)
+    shares = map_shares(work, batches, watch=lambda batches: progress(batches, "identifying"))
     where = [iter(share) for share in shares]
     return [
         Identification.from_plain(next(where[number % len(shares)])) for number, batch in enumerate(batches) for _ in batch
@@ -77,6 +78,8 @@ def _files(paths: Iterable[str]) -> Iterator[tuple[str, int]]:
         if not os.path.isdir(path):
             if not os.path.exists(path):
                 raise InputError("there is no such file", where=path, help="check the spelling and the folder")
+            if not os.path.isfile(path):
+                raise InputError("this is no regular file", where=path, expected="a file with an image, or a folder of them")
             yield path, os.path.getsize(path)
             continue
         found = False
@@ -120,10 +123,10 @@ def _read(file: str) -> tuple[bytes, str]:
     """
     try:
         with open(file, "rb", buffering=0) as stream:
-            if os.fstat(stream.fileno()).st_size <= RAW_BYTES:
-                data = stream.read()
-                if not MAYBE_RECORDS.match(data) and NOT_TEXT.search(data, 0, HEAD_BYTES):
-                    return data, ""
+            size = os.fstat(stream.fileno()).st_size
+            data = os.read(stream.fileno(), size) if size <= RAW_BYTES else b""
+        if len(data) == size and not MAYBE_RECORDS.match(data) and NOT_TEXT.search(data, 0, HEAD_BYTES):
+            return data, ""
     except OSError:
         pass  # said better below
     from romwright.images.formats import read
@@ -133,7 +136,9 @@ def _read(file: str) -> tuple[bytes, str]:
 
 
 def _json(rows: Iterable[Identification]) -> str:
-    return "[\n" + ",\n".join(json.dumps(row.as_json(), ensure_ascii=False) for row in rows) + "\n]"
+    import json
+
+    return "[\n" + ",\n".join(json.dumps(row.as_json()) for row in rows) + "\n]"
 
 
 def _text(rows: Sequence[Identification]) -> str:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import marshal
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from romwright.errors import RomwrightError
@@ -13,21 +14,23 @@ from romwright.errors import RomwrightError
 MOST_PROCESSES = 4
 
 
-def map_shares(work: Callable[[Sequence], list], items: Sequence, processes: int | None = None) -> list[list]:
+def map_shares(
+    work: Callable[[Iterable], list], items: Sequence, watch: Callable[[Sequence], Iterable] = iter
+) -> list[list]:
     """Give every n-th item to one of n processes; return what `work` returns for each share, in the order of the shares.
 
     `work` returns a list of plain values (numbers, strings, tuples, ...). It opens what it needs itself: SQLite and fork
-    do not go together. Without fork (Windows) there is one share. Raises RomwrightError as `work` raised it.
+    do not go together. `watch` wraps the items of this process, to show progress. Without fork (Windows) there is one
+    share. Raises RomwrightError as `work` raised it.
     """
-    if processes is None:
-        processes = min(MOST_PROCESSES, os.cpu_count() or 1)
-    if not hasattr(os, "fork"):
-        processes = 1
-    shares = [items[i::processes] for i in range(max(1, min(processes, len(items))))]
+    processes = min(MOST_PROCESSES, os.cpu_count() or 1, len(items)) if hasattr(os, "fork") else 1
+    shares = [items[i::processes] for i in range(processes)] if processes else [items]
     sys.stdout.flush()
     sys.stderr.flush()
+    gc.disable()  # collecting would write to memory that the processes still share (documentation of gc.freeze)
     helpers = [_start(work, share) for share in shares[1:]]
-    results = [work(shares[0])]
+    results = [work(watch(shares[0]))]
+    gc.enable()
     for process, pipe in helpers:
         with open(pipe, "rb") as stream:
             answer = stream.read()
@@ -42,7 +45,7 @@ def map_shares(work: Callable[[Sequence], list], items: Sequence, processes: int
     return results
 
 
-def _start(work: Callable[[Sequence], list], share: Sequence) -> tuple[int, int]:
+def _start(work: Callable[[Iterable], list], share: Sequence) -> tuple[int, int]:
     """Start a process that writes its answer into a pipe; return its number and the pipe's end to read from."""
     receive, send = os.pipe()
     process = os.fork()

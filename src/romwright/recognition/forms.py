@@ -25,6 +25,7 @@ class Form(NamedTuple):
     """Bytes made of a file by the change `how`; `detail` says it in words.
 
     `part` tells what it may be compared with: "whole" also with the kept forms of known images, "core" with their cores.
+    "lower" is the lower half of the file as it is, whose digest falls out on the way to that of the whole.
     """
 
     how: str
@@ -158,13 +159,14 @@ def _reductions(data: bytes, thorough: bool, chained: bool) -> Iterator[Form]:
     if step < size:
         for count in (n for n in range(size // step, 1, -1) if size // step % n == 0):
             yield Form("repeated", f"{count} times in the file", data[: size // count], "whole")
-        for form in _reductions(data[:step], thorough, chained):
-            yield form._replace(how=f"repeated and {form.how}", detail=f"{size // step} times in the file; {form.detail}")
+        for how, detail, form, part in _reductions(data[:step], thorough, chained):
+            words = f"{size // step} times in the file; {detail}"
+            yield Form(f"repeated and {how}", words, form, part if part == "core" else "")
         return
     start, stop = core(data)
     yield from _unfilled(data, start, stop)
     if thorough or not chained:
-        yield from _halves(data, start, stop)
+        yield from _halves(data, start, stop, chained)
     if size & (size - 1):
         yield from _odd_sized(data)
     if thorough:
@@ -204,14 +206,14 @@ def _round_sizes(least: int, below: int) -> Iterator[int]:
         power *= 2
 
 
-def _halves(data: bytes, start: int, stop: int) -> Iterator[Form]:
+def _halves(data: bytes, start: int, stop: int, chained: bool) -> Iterator[Form]:
     """Yield the halves; those beside mere fill are left to `_unfilled`."""
     size, view = len(data), memoryview(data)
     if size % 2:
         return
     half = size // 2
     if stop > half:
-        yield Form("half", "it is the lower half of the file", view[:half])
+        yield Form("half", "it is the lower half of the file", view[:half], "" if chained else "lower")
     if start < half:
         yield Form("half", "it is the upper half of the file", view[half:])
 

@@ -11,9 +11,9 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from romwright.errors import RomwrightError
+from romwright.errors import FormatError, RomwrightError
 from romwright.recognition import forms
-from romwright.recognition.digests import KINDS, Row, key_of
+from romwright.recognition.digests import KINDS, Row, key_of, sha256_on_the_way
 from romwright.recognition.reference import Known, Store, Traces
 from romwright.recognition.verdicts import Identification, Match, pages_of
 
@@ -33,6 +33,7 @@ class _File(NamedTuple):
     note: str
     crc32: int
     digests: dict[str, bytes]
+    lower: bytes  # SHA-256 of the lower half
 
 
 class _Probe(NamedTuple):
@@ -80,17 +81,22 @@ class Identifier:
         try:
             data, note = read(file)
         except RomwrightError as error:
-            return Identification(file, 0, "", "", error=error.found)
+            line = f"line {error.line}: " if isinstance(error, FormatError) else ""
+            return Identification(file, 0, "", "", error=line + error.found)
         if forms.blank(data):
             note = "; ".join(filter(None, [note, f"blank: every byte is {data[0]:02X}"]))
-        return _File(file, data, note, zlib.crc32(data), {kind: KINDS[kind](data) for kind in {"sha256", *self._kinds}})
+        lower, whole = sha256_on_the_way(data, len(data) // 2)
+        digests = {kind: KINDS[kind](data) for kind in self._kinds if kind != "sha256"} | {"sha256": whole}
+        return _File(file, data, note, zlib.crc32(data), digests, lower)
 
     def _probes(self, file: _File) -> list[_Probe]:
-        kinds = [(kind, KINDS[kind]) for kind in self._kinds]
         return [
-            _Probe(index, how, detail, part, len(data), {kind: function(data) for kind, function in kinds})
+            _Probe(index, how, detail, part, len(data), self._digest(data, {"sha256": file.lower} if part == "lower" else {}))
             for index, (how, detail, data, part) in enumerate(forms.forms(file.data, self.thorough))
         ]
+
+    def _digest(self, data: bytes, known: dict[str, bytes]) -> dict[str, bytes]:
+        return {kind: known.get(kind) or KINDS[kind](data) for kind in self._kinds}
 
     def _look_up(self, files: Sequence[_File], probes: Sequence[list[_Probe]]) -> list[list[Match]]:
         """Look up the probes of several files in one go; return the matches of each, simplest change first."""
@@ -119,7 +125,7 @@ class Identifier:
                 detail = "; ".join(filter(None, [probe.detail, f"by a checksum of 32 bits only ({kind})" if weak else ""]))
                 pages = pages_of(probe.size)
                 yield Match(row.name, found.list, probe.how, detail, pages, pages)
-        if kept and (probe.part or exact):
+        if kept and (exact or probe.part in ("whole", "core")):
             for form, found in sorted(kept.get(probe.digests["sha256"], ()), key=lambda hit: SIMPLEST.index(hit[0])):
                 if match := self._of_kept(file, probe, form, found):
                     yield match

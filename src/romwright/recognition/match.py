@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -29,6 +30,7 @@ _BYTES = np.frombuffer(b"".join(hashlib.sha256(bytes([b])).digest()[:8] for b in
 _SIEVE_BITS = 22
 
 
+@cache
 def _powers(base: int, count: int) -> np.ndarray:
     powers = np.full(count, base % (1 << 64), np.uint64)
     powers[0] = 1
@@ -42,7 +44,8 @@ def window_hashes(data: bytes) -> np.ndarray:
     if count <= 0:
         return np.empty(0, np.uint64)
     span = min(count, CHUNK)
-    up, down = _powers(_BASE, span + PAGE - 1), _powers(pow(_BASE, -1, 1 << 64), span)
+    room = 1 << (span + PAGE).bit_length()  # few different sizes, so that the powers are soon all at hand
+    up, down = _powers(_BASE, room), _powers(pow(_BASE, -1, 1 << 64), room)
     out = np.empty(count, np.uint64)
     for first in range(0, count, span):
         part = values[first : first + span + PAGE - 1]
@@ -55,10 +58,10 @@ def window_hashes(data: bytes) -> np.ndarray:
 
 def page_hashes(data: bytes) -> bytes:
     """Return the hashes of the whole pages, 8 bytes each, low byte first; 0 for a page that is no evidence."""
-    whole = len(data) // PAGE
-    hashes = [int(window_hashes(data[i * PAGE : (i + 1) * PAGE])[0]) for i in range(whole)]
-    kept = [h if len(set(data[i * PAGE : (i + 1) * PAGE])) >= TELLING_VALUES else 0 for i, h in enumerate(hashes)]
-    return np.array(kept, "<u8").tobytes()
+    whole = len(data) // PAGE * PAGE
+    hashes = (_BYTES[np.frombuffer(data[:whole], np.uint8)].reshape(-1, PAGE) * _powers(_BASE, PAGE)).sum(1, np.uint64)
+    telling = [len(set(data[i : i + PAGE])) >= TELLING_VALUES for i in range(0, whole, PAGE)]
+    return np.where(telling, hashes, 0).astype("<u8").tobytes()
 
 
 def page_checks(data: bytes) -> bytes:

@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from typing import NamedTuple
 
 from romwright.errors import InputError, OutputError, UnknownNameError
-from romwright.recognition.digests import KINDS, NUMBERS, Row
+from romwright.recognition.digests import KINDS, NUMBERS, Row, key_of
 
 APPLICATION_ID = 0x524F4D57  # "ROMW", in the header of the file
 SCHEMA_VERSION = 1
@@ -153,18 +153,20 @@ class Store:
 
     def add_rows(self, name: str, rows: Iterable[Row]) -> int:
         """Add rows to a list, which is made if need be; return how many were new. Call it inside `changing`."""
-        number, kinds, rows = self._list_id(name), 0, iter(rows)
+        number, kinds, rows = self._list_id(name), set(), iter(rows)
         before = self._db.total_changes
         insert = f"INSERT OR IGNORE INTO rom VALUES ({','.join('?' * (4 + len(KINDS)))})"
         while chunk := list(itertools.islice(rows, CHUNK_ROWS)):
             values = []
             for row in chunk:
-                kinds |= 1 << NUMBERS[row.kind]
-                values.append((row.key, number, row.name, row.size, *map(row.digests.get, KINDS)))
+                kind = row.kind
+                kinds.add(kind)
+                key = key_of(kind, row.digests[kind])
+                values.append((key, number, row.name, row.size, *map(row.digests.get, KINDS)))
             values.sort()
             self._db.executemany(insert, values)
         new = self._db.total_changes - before
-        self._db.execute("UPDATE list SET kinds = kinds | ? WHERE id = ?", (kinds, number))
+        self._db.execute("UPDATE list SET kinds = kinds | ? WHERE id = ?", (sum(1 << NUMBERS[kind] for kind in kinds), number))
         return new
 
     def add_image(self, name: str, row: Row, traces: Traces) -> bool:
