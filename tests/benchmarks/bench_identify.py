@@ -51,7 +51,8 @@ def main() -> None:
         print(f"sha256sum, {FILES:,} files of {FILE_BYTES:,} bytes: {base:.3f} s")
         for case, words in (("hit", "all known"), ("miss", "none known")):
             took, memory = run([*TOOL, "identify", str(folder / "dumps"), "--lists", str(folder / case)], 7)
-            print(f"identify, {ROWS:,} rows, {words}: {took:.3f} s, {took / base:.2f} x (bar 1.20), {memory:.0f} MiB (bar 150)")
+            figures = f"{took:.3f} s, {took / base:.2f} x (bar 1.20), {memory:.0f} MiB (bar 150)"
+            print(f"identify, {ROWS:,} rows, {words}: {figures}")
         took, memory = run([*TOOL, "lists", "add", "x", str(folder / "many.txt"), "--lists", str(folder / "many")], 1)
         print(f"lists add, {MANY_ROWS:,} lines: {took:.1f} s (bar 20), {memory:.0f} MiB")
 

@@ -22,7 +22,8 @@ def test_json_keys_and_forms(romwright, tmp_path, rom):
     assert done.status == 0
     twice, exact = done.json
     assert twice == {
-        "file": "dump", "size": 8192, "crc32": f"{zlib.crc32(rom * 2):08X}", "sha256": hashlib.sha256(rom * 2).hexdigest(),
+        "file": "dump", "size": 8192, "crc32": f"{zlib.crc32(rom * 2):08X}",
+        "sha256": hashlib.sha256(rom * 2).hexdigest(),
         "matches": [{"name": "rom.bin", "list": "mine", "how": "repeated", "detail": "2 times in the file",
                      "pages_equal": 16, "pages_total": 16}],
         "tried": twice["tried"],
@@ -79,7 +80,12 @@ def test_a_folder_is_walked_in_order_and_one_bad_file_is_no_end(romwright, tmp_p
         os.mkfifo(folder / "pipe")  # a pipe would block for ever
     done = romwright("identify", "--json", folder)
     assert done.status == 1
-    assert [os.path.relpath(row["file"], folder) for row in done.json] == ["a.bin", os.path.join("b", "x.bin"), "c.bin", "d.hex"]
+    assert [os.path.relpath(row["file"], folder) for row in done.json] == [
+        "a.bin",
+        os.path.join("b", "x.bin"),
+        "c.bin",
+        "d.hex",
+    ]
     assert ["error" in row for row in done.json] == [False, False, True, True]
     assert "not read" in romwright("identify", folder).out
 
@@ -88,7 +94,9 @@ def test_many_files_are_shared_among_processes_and_keep_their_order(romwright, t
     folder = tmp_path / "f"
     folder.mkdir()
     for i in range(400):
-        (folder / f"{i:03}.bin").write_bytes(rom if i % 7 == 0 else rom[i:] + rom[:i] if i % 7 == 1 else os.urandom(300))
+        (folder / f"{i:03}.bin").write_bytes(
+            rom if i % 7 == 0 else rom[i:] + rom[:i] if i % 7 == 1 else os.urandom(300)
+        )
     rows = romwright("identify", "--json", folder).json
     assert [os.path.basename(row["file"]) for row in rows] == [f"{i:03}.bin" for i in range(400)]
     hows = [[match["how"] for match in row["matches"]] for row in rows]

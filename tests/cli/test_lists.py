@@ -5,7 +5,6 @@ import subprocess
 from pathlib import Path
 
 import pytest
-
 from conftest import ROOT, require
 
 LISTS = ROOT / "fixtures" / "lists"
@@ -79,7 +78,12 @@ def test_a_folder_is_taken_file_by_file(romwright, tmp_path):
 def test_show_and_remove(romwright):
     romwright("lists", "add", "mine", LISTS / "plain.sha256")
     shown = romwright("lists", "show", "mine").out.splitlines()
-    assert shown[1].split() == ["-", "sha256", "15e2b0d3c33891ebb0f1ef609ec419420c20e320ce94c65fbc8c3312448eb225", "digits.bin"]
+    assert shown[1].split() == [
+        "-",
+        "sha256",
+        "15e2b0d3c33891ebb0f1ef609ec419420c20e320ce94c65fbc8c3312448eb225",
+        "digits.bin",
+    ]
     assert romwright("lists", "remove", "mine").status == 0
     assert romwright("lists", "show", "--json").json == []
     gone = romwright("lists", "remove", "mine")

@@ -5,10 +5,10 @@ import subprocess
 import zlib
 
 import pytest
+from conftest import require
 from hypothesis import given
 from hypothesis import strategies as st
 
-from conftest import require
 from romwright.errors import InputError
 from romwright.recognition.digests import KINDS
 from romwright.recognition.manifests import csv_delimiter, merge_by_name, parse_bag_manifest, parse_csv, parse_lines
@@ -17,18 +17,30 @@ SHA256_ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad" 
 MD5_ABC = "900150983cd24fb0d6963f7d28e17f72"  # RFC 1321 appendix A.5, "abc"
 CONTENTS = b"abc"
 # names that make the programs escape, or that look like part of the line
-NAMES = ["plain.bin", "two  blanks", "back\\slash", "line\nend", "carriage\rreturn", "(par) = 1", "*star", " blank first", "ünï.bin"]
+NAMES = [
+    "plain.bin",
+    "two  blanks",
+    "back\\slash",
+    "line\nend",
+    "carriage\rreturn",
+    "(par) = 1",
+    "*star",
+    " blank first",
+    "ünï.bin",
+]
 
 
 @pytest.mark.parametrize(
     "program",
-    ["sha256sum", "sha256sum -b", "sha256sum --tag", "sha1sum", "sha1sum --tag", "md5sum", "md5sum -b", "md5sum --tag", "sha512sum",
-     "sha384sum", "sha224sum", "b2sum --tag", "cksum -a sha256", "cksum -a md5 --untagged", "cksum"],
+    ["sha256sum", "sha256sum -b", "sha256sum --tag", "sha1sum", "sha1sum --tag", "md5sum", "md5sum -b", "md5sum --tag",
+     "sha512sum", "sha384sum", "sha224sum", "b2sum --tag", "cksum -a sha256", "cksum -a md5 --untagged", "cksum"],
 )  # fmt: skip
 def test_what_coreutils_writes_is_read(tmp_path, program):
     """Outside check: GNU coreutils itself, in all its forms, on names that need escapes."""
     require("cksum", "coreutils")
-    names = NAMES if program != "cksum" else [name for name in NAMES if name.isprintable()]  # it does not escape line ends
+    names = (
+        NAMES if program != "cksum" else [name for name in NAMES if name.isprintable()]
+    )  # it does not escape line ends
     for name in names:
         (tmp_path / name).write_bytes(CONTENTS)
     done = subprocess.run([*program.split(), "--", *names], cwd=tmp_path, capture_output=True, check=True)
@@ -45,7 +57,9 @@ def test_what_openssl_writes_is_read(tmp_path, options):
     """Outside check: the OpenSSL command line."""
     require("openssl", "openssl")
     (tmp_path / "a.bin").write_bytes(CONTENTS)
-    done = subprocess.run(["openssl", "dgst", *options, "a.bin"], cwd=tmp_path, capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        ["openssl", "dgst", *options, "a.bin"], cwd=tmp_path, capture_output=True, text=True, check=True
+    )
     [row] = parse_lines(done.stdout.splitlines(), "list")
     assert row.name == "a.bin"
     [(kind, digest)] = row.digests.items()
@@ -54,8 +68,9 @@ def test_what_openssl_writes_is_read(tmp_path, options):
 
 @pytest.mark.parametrize(
     "line",
-    [f"{SHA256_ABC}  a b", f"{SHA256_ABC} *a b", f"{SHA256_ABC} a b", f"{SHA256_ABC}\ta b", f"  {SHA256_ABC.upper()}  a b\r\n",
-     f"SHA256 (a b) = {SHA256_ABC}", f"SHA256(a b)= {SHA256_ABC}", f"SHA2-256(a b)= {SHA256_ABC}", f"\\{SHA256_ABC}  a b"],
+    [f"{SHA256_ABC}  a b", f"{SHA256_ABC} *a b", f"{SHA256_ABC} a b", f"{SHA256_ABC}\ta b",
+     f"  {SHA256_ABC.upper()}  a b\r\n", f"SHA256 (a b) = {SHA256_ABC}", f"SHA256(a b)= {SHA256_ABC}",
+     f"SHA2-256(a b)= {SHA256_ABC}", f"\\{SHA256_ABC}  a b"],
 )  # fmt: skip
 def test_forms_of_a_line(line):
     """The forms that `sha256sum -c` of coreutils 9.1 accepts (facts, section 7.2)."""
@@ -92,7 +107,7 @@ def test_names_that_are_not_utf8_are_shown_as_escapes():
 
 @given(st.text(st.characters(exclude_categories=["Cs"]), min_size=1).filter(lambda t: t[0] not in " *"))
 def test_any_name_survives_escaping(name):
-    """The escaping rule of the coreutils manual (cksum common options): backslash, LF and CR, with a leading backslash."""
+    """The escaping rule of the coreutils manual (cksum common options): backslash, LF, CR, and a leading backslash."""
     escaped = name.replace("\\", "\\\\").replace("\n", "\\n").replace("\r", "\\r")
     lead = "\\" if escaped != name else ""
     for line in (f"{lead}{MD5_ABC}  {escaped}", f"{lead}MD5 ({escaped}) = {MD5_ABC}"):
@@ -119,7 +134,10 @@ def test_bad_bag_manifest(algorithm, line):
 
 
 def test_manifests_of_one_bag_are_joined():
-    rows = [*parse_bag_manifest([f"{MD5_ABC} data/x"], "a", "md5"), *parse_bag_manifest([f"{SHA256_ABC} data/x"], "b", "sha256")]
+    rows = [
+        *parse_bag_manifest([f"{MD5_ABC} data/x"], "a", "md5"),
+        *parse_bag_manifest([f"{SHA256_ABC} data/x"], "b", "sha256"),
+    ]
     [row] = merge_by_name(rows, "bag")
     assert set(row.digests) == {"md5", "sha256"}
     with pytest.raises(InputError):
@@ -128,7 +146,12 @@ def test_manifests_of_one_bag_are_joined():
 
 def test_csv_columns_in_any_order_and_case():
     crc = zlib.crc32(CONTENTS)
-    lines = ["Maker,SHA256,Size,NAME,crc32\n", f'"me, you",{SHA256_ABC},3,"a, b",{crc:08x}\n', "\n", f",,,c,{crc:08X}\n"]
+    lines = [
+        "Maker,SHA256,Size,NAME,crc32\n",
+        f'"me, you",{SHA256_ABC},3,"a, b",{crc:08x}\n',
+        "\n",
+        f",,,c,{crc:08X}\n",
+    ]
     assert csv_delimiter(lines[0]) == ","
     rows, unknown = parse_csv(lines, "list.csv")
     assert unknown == ["maker"]

@@ -36,7 +36,7 @@ def add(store, name, *rows):
 def test_rows_are_found_again(store):
     rows = [row(kind, DATA + kind.encode(), kind, size=len(DATA) + len(kind)) for kind in KINDS]
     assert add(store, "a", *rows) == len(KINDS)
-    assert {known.row for known in map(lambda k: k._replace(row=repr(k.row)), store.rows("a"))} == set(map(repr, rows))
+    assert {repr(known.row) for known in store.rows("a")} == {repr(wanted) for wanted in rows}
     assert set(store.kinds) == set(KINDS)
     for wanted in rows:
         assert [known.row for known in store.find([wanted.key])[wanted.key]] == [wanted]

@@ -26,20 +26,31 @@ GAP_FILL = 0xFF
 MAYBE_RECORDS = re.compile(rb"(?:\xef\xbb\xbf)?[\s\0]*[:Ss][0-9A-Fa-f]{8}")
 NOT_TEXT = re.compile(rb"[^\t\n\r\x1a\x20-\x7e]")
 LISTS = click.option(
-    "--lists", "store", metavar="FILE", type=click.Path(), help="The file that holds the lists, instead of your own default one."
+    "--lists",
+    "store",
+    metavar="FILE",
+    type=click.Path(),
+    help="The file that holds the lists, instead of your own default one.",
 )
 
 
-@click.command("identify")
+@click.command("identify", short_help="Say which known ROM a file is, or a folder of files.")
 @click.argument("paths", nargs=-1, required=True, metavar="FILE|FOLDER...", type=click.Path())
-@click.option("--wide", is_flag=True, help=f"Try everything that is done for up to {FEW_FILES} files, however many there are.")
+@click.option(
+    "--wide", is_flag=True, help=f"Try everything that is done for up to {FEW_FILES} files, however many there are."
+)
 @AS_JSON
 @LISTS
 def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None) -> int:
     """Say which known ROM each FILE is, as it is or after a change that a technician may have made.
 
     The changes: repeated to fill a larger chip, filled up, shifted, one half of it or one of its halves, bytes swapped,
-    inverted; damaged, if the known ROM was added as an image. Exit status: 0 if every file is known and whole, 1 if not.
+    inverted; damaged, if the known ROM was added as an image.
+
+    Exit status: 0 if every file is known and whole, 1 if not.
+
+    \b
+    Example: romwright identify dump-U7.bin
     """
     files = list(_files(paths))
     store = store or default_file()
@@ -68,18 +79,22 @@ def _identify(files: Sequence[tuple[str, int]], store: str, thorough: bool) -> l
     shares = map_shares(work, batches, watch=lambda batches: progress(batches, "identifying"))
     where = [iter(share) for share in shares]
     return [
-        Identification.from_plain(next(where[number % len(shares)])) for number, batch in enumerate(batches) for _ in batch
+        Identification.from_plain(next(where[number % len(shares)]))
+        for number, batch in enumerate(batches)
+        for _ in batch
     ]
 
 
 def _files(paths: Iterable[str]) -> Iterator[tuple[str, int]]:
-    """Yield the files meant and their sizes: files in order, folders walked in sorted order, without what is no file."""
+    """Yield the files meant and their sizes; folders are walked in sorted order, past what is no regular file."""
     for path in paths:
         if not os.path.isdir(path):
             if not os.path.exists(path):
                 raise InputError("there is no such file", where=path, help="check the spelling and the folder")
             if not os.path.isfile(path):
-                raise InputError("this is no regular file", where=path, expected="a file with an image, or a folder of them")
+                raise InputError(
+                    "this is no regular file", where=path, expected="a file with an image, or a folder of them"
+                )
             yield path, os.path.getsize(path)
             continue
         found = False
@@ -145,9 +160,10 @@ def _text(rows: Sequence[Identification]) -> str:
     lines = [line for row in rows for line in _lines(row)]
     lines.append("")
     lines.append(_summary(rows))
-    if tried := dict.fromkeys(way for row in rows if not row.known for way in row.tried):
-        lines.append(f"tried for those not known: {', '.join(tried)}")
-        if any(TRIED_THOROUGHLY[0] not in row.tried for row in rows if row.tried and not row.known):
+    missed = [row for row in rows if not row.matches and not row.error]
+    if missed:
+        lines.append(f"tried for the unknown: {', '.join(dict.fromkeys(way for row in missed for way in row.tried))}")
+        if any(TRIED_THOROUGHLY[0] not in row.tried for row in missed):
             lines.append("more is tried with --wide")
     return "\n".join(lines)
 

@@ -25,12 +25,12 @@ BAG_MANIFEST = re.compile(r"manifest-([a-z0-9]+)\.txt")
 GAP_FILL = 0xFF
 
 
-@click.group("lists")
+@click.group("lists", short_help="Keep reference lists of known-good ROMs.")
 def command() -> None:
     """Keep reference lists: names, sizes and checksums of known-good ROMs."""
 
 
-@command.command()
+@command.command(short_help="Add checksum lists, CSV, bags or images to a list.")
 @click.argument("name")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path())
 @click.option("--images", is_flag=True, help="Take every FILE as an image, even if it is text.")
@@ -38,9 +38,13 @@ def command() -> None:
 def add(name: str, files: tuple[str, ...], images: bool, store: str | None) -> None:
     """Add to the list NAME: checksum lists, BagIt manifests, CSV, or images.
 
-    What a FILE is shows in its content: lines of sha256sum, sha1sum, md5sum or cksum (also with --tag); CSV with a header
-    row (name, size, crc32, md5, sha1, sha256, ...); a bag or its manifest-ALGORITHM.txt; anything else is an image. Of a
-    folder that is no bag, every file is an image or a list. If anything is wrong with one FILE, nothing is added.
+    What a FILE is shows in its content: lines of sha256sum, sha1sum, md5sum or cksum (also with --tag); CSV with a
+    header row (name, size, crc32, md5, sha1, sha256, ...); a bag or its manifest-ALGORITHM.txt; anything else is an
+    image. Of a folder that is no bag, every file is an image or a list. If anything is wrong with one FILE, nothing is
+    added.
+
+    \b
+    Example: romwright lists add tern tern-logger.bin known.sha256
     """
     if not name.strip():
         raise InputError("the list has no name", expected="a name of at least one visible character")
@@ -150,7 +154,7 @@ def _unreadable(file: str, error: OSError) -> InputError:
 
 
 def _is_text(head: bytes) -> bool:
-    """Tell text from an image, which may start with text or with erased bytes: no control characters, mostly ASCII, lines."""
+    """Tell text (no control characters, mostly ASCII, in lines) from an image, which may start with erased bytes."""
     lines = len(head) < HEAD_BYTES or b"\n" in head or b"\r" in head
     return bool(head) and lines and not CONTROL.search(head) and len(head.translate(None, HIGH)) > 0.7 * len(head)
 
@@ -165,7 +169,9 @@ def _bag_rows(folder: str) -> list[Row]:
         codecs.lookup(encoding)
         paths = sorted(path for path in os.listdir(folder) if BAG_MANIFEST.fullmatch(path))
         if not paths:
-            raise InputError("a bag without a manifest", where=folder, expected="manifest-ALGORITHM.txt beside bagit.txt")
+            raise InputError(
+                "a bag without a manifest", where=folder, expected="manifest-ALGORITHM.txt beside bagit.txt"
+            )
         rows: list[Row] = []
         for path in paths:
             with open(os.path.join(folder, path), encoding=encoding, errors="surrogateescape") as text:

@@ -7,7 +7,6 @@ import marshal
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any
 
 from romwright.errors import RomwrightError
 
@@ -17,11 +16,11 @@ MOST_PROCESSES = 4
 def map_shares(
     work: Callable[[Iterable], list], items: Sequence, watch: Callable[[Sequence], Iterable] = iter
 ) -> list[list]:
-    """Give every n-th item to one of n processes; return what `work` returns for each share, in the order of the shares.
+    """Give every n-th item to one of n processes; return what `work` returns for each share, in their order.
 
-    `work` returns a list of plain values (numbers, strings, tuples, ...). It opens what it needs itself: SQLite and fork
-    do not go together. `watch` wraps the items of this process, to show progress. Without fork (Windows) there is one
-    share. Raises RomwrightError as `work` raised it.
+    `work` returns a list of plain values (numbers, strings, tuples, ...). It opens what it needs itself: SQLite and
+    fork do not go together. `watch` wraps the items of this process, to show progress. Without fork (Windows) there is
+    one share. Raises RomwrightError as `work` raised it.
     """
     processes = min(MOST_PROCESSES, os.cpu_count() or 1, len(items)) if hasattr(os, "fork") else 1
     shares = [items[i::processes] for i in range(processes)] if processes else [items]
@@ -36,7 +35,9 @@ def map_shares(
             answer = stream.read()
         os.waitpid(process, 0)
         if not answer:
-            raise RomwrightError("a helper process ended before its work was done", help="try again; is there enough memory?")
+            raise RomwrightError(
+                "a helper process ended before its work was done", help="try again; is there enough memory?"
+            )
         done, value = marshal.loads(answer)
         if not done:
             found, *rest = value
@@ -52,14 +53,12 @@ def _start(work: Callable[[Iterable], list], share: Sequence) -> tuple[int, int]
     if process:
         os.close(send)
         return process, receive
-    answer: Any = b""
     try:
-        answer = marshal.dumps((True, work(share)))
-    except RomwrightError as error:
-        answer = marshal.dumps((False, (error.found, error.where, error.expected, error.help)))
-    except BaseException:  # the parent sees the empty answer; nothing of ours may go on running here
-        pass
-    finally:
+        try:
+            answer = (True, work(share))
+        except RomwrightError as error:
+            answer = (False, (error.found, error.where, error.expected, error.help))
         with open(send, "wb") as stream:
-            stream.write(answer)
+            stream.write(marshal.dumps(answer))
+    finally:  # whatever happened, nothing of ours may go on running here; without an answer the parent knows
         os._exit(0)

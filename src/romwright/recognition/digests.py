@@ -1,7 +1,7 @@
 """The checksums that a reference list may hold, and rows of them.
 
-KINDS is in order of preference: a row is looked up by the first kind that it has. SHA-256 leads, since an image added as
-bytes always has it.
+KINDS is in order of preference: a row is looked up by the first kind that it has. SHA-256 leads, since an image added
+as bytes always has it.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ def posix_cksum(data: bytes) -> bytes:
     """Compute the CRC that POSIX `cksum` prints, most significant byte first.
 
     POSIX sends the high bit of each byte first, zlib the low bit, with the same polynomial: on mirrored bytes zlib's
-    register is the mirror image of the one wanted. The length follows the data, low byte first, in as few bytes as it needs.
+    register is the mirror image of the one wanted. The length follows the data, low byte first, in as few bytes as it
+    needs.
 
     >>> int.from_bytes(posix_cksum(b"123456789"))  # coreutils 9.1 prints the same
     930766865

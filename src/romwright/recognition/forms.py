@@ -1,7 +1,8 @@
 """Forms of an image: what is left of it after one lossless change, so that two images can be matched by digest.
 
-A file is a known image under some change if a form of the file is the image, or the file is a form of the image. The first
-needs only a checksum of the image; the second needs its bytes once, when it is added: `kept_forms` are then stored.
+A file is a known image under some change if a form of the file is the image, or the file is a form of the image. The
+first needs only a checksum of the image; the second needs its bytes once, when it is added: `kept_forms` are then
+stored.
 """
 
 from __future__ import annotations
@@ -24,8 +25,8 @@ _MIRRORED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
 class Form(NamedTuple):
     """Bytes made of a file by the change `how`; `detail` says it in words.
 
-    `part` tells what it may be compared with: "whole" also with the kept forms of known images, "core" with their cores.
-    "lower" is the lower half of the file as it is, whose digest falls out on the way to that of the whole.
+    `part` tells what it may be compared with: "whole" also with the kept forms of known images, "core" with their
+    cores. "lower" is the lower half of the file as it is, whose digest falls out on the way to that of the whole.
     """
 
     how: str
@@ -178,7 +179,7 @@ def _reductions(data: bytes, thorough: bool, chained: bool) -> Iterator[Form]:
 
 
 def _unfilled(data: bytes, start: int, stop: int) -> Iterator[Form]:
-    """Yield the data without the fill at its ends; some of the fill may belong to the image, so round sizes are tried too."""
+    """Yield the data without fill at its ends; some of it may belong to the image, so round sizes are tried too."""
     size = len(data)
     if stop - start in (0, size):
         return
@@ -229,7 +230,7 @@ def _spread(data: bytes) -> Iterator[Form]:
 
 
 def _odd_sized(data: bytes) -> Iterator[Form]:
-    """Yield the largest power of two at either end of a file of no such size, and the file filled up to the next one."""
+    """Yield the largest power of two at either end of a file of no such size, and the file filled to the next."""
     size = len(data)
     block = 1 << size.bit_length() - 1
     yield Form("shifted", f"{size - block:,} bytes follow it in the file", data[:block])
@@ -253,7 +254,9 @@ def _blocks(data: bytes, start: int, stop: int) -> Iterator[Form]:
         how = "quarter" if block * 4 == size else "shifted"
         for first in range(0, size - block + 1, block):
             if first > start or first + block < stop:
-                yield Form(how, f"it lies at {first:04X}-{first + block - 1:04X} of the file", view[first : first + block])
+                yield Form(
+                    how, f"it lies at {first:04X}-{first + block - 1:04X} of the file", view[first : first + block]
+                )
         block //= 2
 
 
@@ -268,4 +271,6 @@ def rotation_step(size: int) -> int:
 def _rotations(data: bytes) -> Iterator[Form]:
     twice = memoryview(data + data)
     for offset in range(step := rotation_step(len(data)), len(data), step):
-        yield Form("shifted", f"it starts at {offset:04X} of the file and goes on at its start", twice[offset:][: len(data)])
+        yield Form(
+            "shifted", f"it starts at {offset:04X} of the file and goes on at its start", twice[offset:][: len(data)]
+        )

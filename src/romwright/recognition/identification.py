@@ -58,7 +58,10 @@ class Identifier:
         self._tried = TRIED + TRIED_THOROUGHLY * thorough + TRIED_BY_PAGES * self._by_pages
 
     def identify(self, files: Sequence[str], read: Callable[[str], tuple[bytes, str]]) -> list[Identification]:
-        """Identify files; `read` gives the bytes of one and a note, or raises a RomwrightError, which its row then tells."""
+        """Identify files, one row each.
+
+        `read` gives the bytes of a file and a note, or raises a RomwrightError, which the row then tells.
+        """
         loaded = [self._load(file, read) for file in files]
         good = [item for item in loaded if isinstance(item, _File)]
         whole = [[_Probe(0, "exact", "", "", len(file.data), file.digests)] for file in good]
@@ -91,7 +94,14 @@ class Identifier:
 
     def _probes(self, file: _File) -> list[_Probe]:
         return [
-            _Probe(index, how, detail, part, len(data), self._digest(data, {"sha256": file.lower} if part == "lower" else {}))
+            _Probe(
+                index,
+                how,
+                detail,
+                part,
+                len(data),
+                self._digest(data, {"sha256": file.lower} if part == "lower" else {}),
+            )
             for index, (how, detail, data, part) in enumerate(forms.forms(file.data, self.thorough))
         ]
 
@@ -122,7 +132,9 @@ class Identifier:
                     continue
                 if not exact and (weak and row.size is None or not self._tells(file, probe)):
                     continue
-                detail = "; ".join(filter(None, [probe.detail, f"by a checksum of 32 bits only ({kind})" if weak else ""]))
+                detail = "; ".join(
+                    filter(None, [probe.detail, f"by a checksum of 32 bits only ({kind})" if weak else ""])
+                )
                 pages = pages_of(probe.size)
                 yield Match(row.name, found.list, probe.how, detail, pages, pages)
         if kept and (exact or probe.part in ("whole", "core")):

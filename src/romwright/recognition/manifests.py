@@ -1,6 +1,7 @@
 """Checksum lists as text: lines of GNU and BSD checksum programs, BagIt manifests, and CSV with a header row.
 
-Each parser takes lines of text and yields Rows; the first bad line stops it with an InputError that names file and line.
+Each parser takes lines of text and yields Rows; the first bad line stops it with an InputError that names file and
+line.
 Sources: GNU coreutils manual ("cksum", "md5sum"), RFC 8493 (BagIt), RFC 4180 (CSV).
 """
 
@@ -38,7 +39,9 @@ def _bad(found: str, file: str, line: int, expected: str, help: str = "") -> NoR
 
 
 def parse_lines(lines: Iterable[str], file: str) -> Iterator[Row]:
-    """Parse lines of sha256sum and its sisters, with or without --tag, of cksum, and of OpenSSL; blank ones and # are skipped.
+    """Parse lines of sha256sum and its sisters, with or without --tag, of cksum, and of OpenSSL.
+
+    Blank lines and those that start with # are skipped.
 
     >>> [row] = parse_lines(["930766865 9 digits.bin"], "list")
     >>> row.name, row.size, row.digests["cksum"].hex()
@@ -101,7 +104,9 @@ def parse_bag_manifest(lines: Iterable[str], file: str, algorithm: str) -> Itera
     'data/a\\nb'
     """
     if algorithm not in BAGIT_KINDS:
-        raise InputError(f"a manifest of the kind {algorithm!r}", where=file, expected=f"one of {', '.join(BAGIT_KINDS)}")
+        raise InputError(
+            f"a manifest of the kind {algorithm!r}", where=file, expected=f"one of {', '.join(BAGIT_KINDS)}"
+        )
     digits = 2 * BYTES[algorithm]
     for number, line in enumerate(lines, 1):
         text = line.rstrip("\r\n")
@@ -117,14 +122,16 @@ def parse_bag_manifest(lines: Iterable[str], file: str, algorithm: str) -> Itera
 
 
 def merge_by_name(rows: Iterable[Row], file: str) -> list[Row]:
-    """Join rows of one name from several manifests of one bag. Raises InputError if one name has two different digests."""
+    """Join rows of one name from several manifests of a bag. Raises InputError if two digests contradict."""
     merged: dict[str, dict[str, bytes]] = {}
     for row in rows:
         digests = merged.setdefault(row.name, {})
         for kind, digest in row.digests.items():
             if digests.setdefault(kind, digest) != digest:
                 raise InputError(
-                    f"{row.name!r} has two different {kind} digests", where=file, expected="every file once in every manifest"
+                    f"{row.name!r} has two different {kind} digests",
+                    where=file,
+                    expected="every file once in every manifest",
                 )
     return [Row(name, None, digests) for name, digests in merged.items()]
 
@@ -139,7 +146,7 @@ def csv_delimiter(first_line: str) -> str | None:
 
 
 def parse_csv(lines: Iterable[str], file: str, delimiter: str = ",") -> tuple[Iterator[Row], list[str]]:
-    """Parse CSV whose header row names the columns name, size (decimal) and any kinds of checksum (hex), in any order and case.
+    """Parse CSV with the columns name, size (decimal) and any kinds of checksum (hex), in any order and case.
 
     Returns the rows and the columns that were kept out, for the caller to report.
     """

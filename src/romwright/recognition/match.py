@@ -1,8 +1,8 @@
 """Match the pages of a dump with those of the known images, at any offset and in spite of damage.
 
 A page is 256 bytes. Its *hash* is a polynomial in an odd number modulo 2^64 over the bytes (each replaced by a random
-64-bit number), so the hashes of all windows of a dump come out of one running sum. Hashes point to a place; digests decide:
-the whole image by SHA-256, a page by its *check*, the first 8 bytes of its SHA-256.
+64-bit number), so the hashes of all windows of a dump come out of one running sum. Hashes point to a place; digests
+decide: the whole image by SHA-256, a page by its *check*, the first 8 bytes of its SHA-256.
 """
 
 from __future__ import annotations
@@ -155,20 +155,27 @@ CHANGES = {
 }
 
 
-def matches_by_pages(index: PageIndex, owners: Callable[[Iterable[int]], Mapping[int, Known]], data: bytes) -> list[Match]:
-    """Match a file by the pages of it, as it is and after each of CHANGES; damaged ones only if nothing better is found."""
+def matches_by_pages(
+    index: PageIndex, owners: Callable[[Iterable[int]], Mapping[int, Known]], data: bytes
+) -> list[Match]:
+    """Match a file by its pages, as it is and after each of CHANGES; damaged ones only if nothing better is found."""
     found: list[tuple[Match, int]] = []
     for change, function in CHANGES.items():
         changed = function(data)
         sightings = index.find_sightings(changed)
         known = owners(sighting.image for sighting in sightings)
-        found += [(_match(sighting, known[sighting.image], changed, change), len(sighting.differ)) for sighting in sightings]
+        found += [
+            (_match(sighting, known[sighting.image], changed, change), len(sighting.differ)) for sighting in sightings
+        ]
     whole = [match for match, _ in found if match.lossless]
     return whole or [match for match, _ in sorted(found, key=lambda pair: pair[1] / pair[0].pages_total)]
 
 
 def _match(sighting: Sighting, known: Known, data: bytes, change: str) -> Match:
-    """Say in what way a file shows a known image; it is whole if SHA-256 says so, or if it is a part of which every page agrees."""
+    """Say in what way a file shows a known image.
+
+    It is whole if SHA-256 says so, or if the file is a part of it of which every page agrees.
+    """
     offset, size, room = sighting.offset, known.row.size, len(data)
     total, differ = pages_of(size), sighting.differ
     if size > room:
@@ -180,7 +187,9 @@ def _match(sighting: Sighting, known: Known, data: bytes, change: str) -> Match:
             where += f"; {unchecked:,} bytes at the ends of the file could not be checked"
     else:
         how, where = _placed(offset, size, data)
-        whole = not differ and hashlib.sha256((data + data)[offset : offset + size]).digest() == known.row.digests["sha256"]
+        whole = (
+            not differ and hashlib.sha256((data + data)[offset : offset + size]).digest() == known.row.digests["sha256"]
+        )
     if not whole:
         how, where = "damaged", "; ".join(filter(None, [where, _differing(differ, len(sighting.compared))]))
     how = " and ".join(filter(None, [change, how]))

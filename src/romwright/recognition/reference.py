@@ -46,7 +46,7 @@ class Known(NamedTuple):
 
 
 class Traces(NamedTuple):
-    """What is kept of an image that was added as bytes: digests of its forms by name, hashes and checks of its pages."""
+    """What is kept of an image added as bytes: digests of its forms by name, hashes and checks of its pages."""
 
     forms: dict[str, bytes]
     pages: bytes
@@ -98,7 +98,10 @@ class Store:
         )
 
     def _require_ours(self, create: bool) -> None:
-        [(application,)], [(version,)] = self._db.execute("PRAGMA application_id"), self._db.execute("PRAGMA user_version")
+        [(application,)], [(version,)] = (
+            self._db.execute("PRAGMA application_id"),
+            self._db.execute("PRAGMA user_version"),
+        )
         [(tables,)] = self._db.execute("SELECT count(*) FROM sqlite_master")
         if application == 0 and tables == 0:  # new, or left behind when the first addition was cut short
             if not create:
@@ -123,7 +126,9 @@ class Store:
             name = getattr(error, "sqlite_errorname", "")
             if name.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
                 raise InputError(
-                    "this is no SQLite file, or a broken one", where=self.file, expected="reference lists made by romwright"
+                    "this is no SQLite file, or a broken one",
+                    where=self.file,
+                    expected="reference lists made by romwright",
                 ) from None
             if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
                 raise OutputError(
@@ -166,7 +171,9 @@ class Store:
             values.sort()
             self._db.executemany(insert, values)
         new = self._db.total_changes - before
-        self._db.execute("UPDATE list SET kinds = kinds | ? WHERE id = ?", (sum(1 << NUMBERS[kind] for kind in kinds), number))
+        self._db.execute(
+            "UPDATE list SET kinds = kinds | ? WHERE id = ?", (sum(1 << NUMBERS[kind] for kind in kinds), number)
+        )
         return new
 
     def add_image(self, name: str, row: Row, traces: Traces) -> bool:
@@ -208,7 +215,8 @@ class Store:
         """Return name, number of rows and number of images held as bytes of every list, by name."""
         with self._in_words():
             return self._db.execute(
-                "SELECT name, (SELECT count(*) FROM rom WHERE list = list.id), (SELECT count(*) FROM image WHERE list = list.id)"
+                "SELECT name, (SELECT count(*) FROM rom WHERE list = list.id),"
+                " (SELECT count(*) FROM image WHERE list = list.id)"
                 " FROM list ORDER BY name"
             ).fetchall()
 

@@ -13,7 +13,7 @@ def pages_of(size: int) -> int:
 
 
 class Match(NamedTuple):
-    """A known ROM that a file is, and by what change; pages of 256 bytes of it that the file has, and that it has in all."""
+    """A known ROM that a file is, by what change, and how many of its 256-byte pages the file has."""
 
     name: str
     list: str
