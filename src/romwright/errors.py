@@ -46,7 +46,9 @@ class InputError(RomwrightError):
 class FormatError(InputError):
     """A record of a hex file is wrong; `line` and `record` count from 1."""
 
-    def __init__(self, found: str, *, line: int, record: int, file: str = "", expected: str = "", help: str = "") -> None:
+    def __init__(
+        self, found: str, *, line: int, record: int, file: str = "", expected: str = "", help: str = ""
+    ) -> None:
         super().__init__(found, expected=expected, help=help)
         self.line = line
         self.record = record

@@ -182,3 +182,13 @@ def test_a_store_of_your_own(romwright, tmp_path):
     assert romwright("identify", LISTS / "digits.bin", "--lists", "my.lists").status == 0
     done = romwright("identify", LISTS / "digits.bin", "--lists", LISTS / "digits.bin")
     assert (done.status, "no SQLite file" in done.err) == (2, True)
+
+
+def test_every_answer_as_json(romwright, tmp_path):
+    (tmp_path / "a.bin").write_bytes(bytes(range(256)) * 4)
+    added = romwright("lists", "add", "mine", "a.bin", "--json").json
+    assert (added["list"], added["rows"], [one["file"] for one in added["added"]]) == ("mine", 1, ["a.bin"])
+    assert romwright("lists", "show", "--json").json == [{"name": "mine", "rows": 1, "images": 1}]
+    (row,) = romwright("lists", "show", "mine", "--json").json
+    assert (row["name"], row["size"]) == ("a.bin", 1024)
+    assert romwright("lists", "remove", "mine", "--json").json == {"list": "mine", "removed": 1}

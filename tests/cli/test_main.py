@@ -52,7 +52,10 @@ def test_output_to_a_full_disk_is_an_error(romwright, tmp_path):
     (tmp_path / "a.bin").write_bytes(b"abc")
     with open("/dev/full", "w") as full:
         done = subprocess.run(
-            [sys.executable, "-m", "romwright", "inspect", "--json", str(tmp_path / "a.bin")], stdout=full, stderr=subprocess.PIPE, text=True
+            [sys.executable, "-m", "romwright", "inspect", "--json", str(tmp_path / "a.bin")],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
         )
     assert done.returncode == 2
     assert "No space left" in done.stderr and "Traceback" not in done.stderr
@@ -70,7 +73,17 @@ def test_a_reader_that_goes_away_is_no_drama(tmp_path):
 def test_ctrl_c_leaves_with_two_and_no_output(tmp_path):
     fifo = tmp_path / "never-ending"
     os.mkfifo(fifo)
-    command = [sys.executable, "-m", "romwright", "prepare", str(fifo), "--for", "27C256", "-o", str(tmp_path / "out.bin")]
+    command = [
+        sys.executable,
+        "-m",
+        "romwright",
+        "prepare",
+        str(fifo),
+        "--for",
+        "27C256",
+        "-o",
+        str(tmp_path / "out.bin"),
+    ]
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as child:
         with open(fifo, "wb"):  # opens only when the child reads: it is now waiting for bytes
             time.sleep(0.1)

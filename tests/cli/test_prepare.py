@@ -60,7 +60,16 @@ def test_placing_by_address(romwright, tmp_path):
 
 def test_fix_and_store(romwright, tmp_path):
     run = romwright(
-        "prepare", "in.bin", "--for", "27128", "--store", "sum16@3FFA:0000-3FF9", "--fix", "crc-32=00C0FFEE@3FFC", "-o", "out.bin"
+        "prepare",
+        "in.bin",
+        "--for",
+        "27128",
+        "--store",
+        "sum16@3FFA:0000-3FF9",
+        "--fix",
+        "crc-32=00C0FFEE@3FFC",
+        "-o",
+        "out.bin",
     )
     assert run.status == 0, run.err
     made = (tmp_path / "out.bin").read_bytes()

@@ -3,8 +3,20 @@
 import pytest
 
 STYLE_B = ("rom-23128-style-b", "--polarity", "20=L,22=L,27=L")
-KEYS = {"from", "to", "polarity", "assumed", "unchecked", "image_at", "rows", "findings", "drive", "wired", "proof",
-        "cautions"}
+KEYS = {
+    "from",
+    "to",
+    "polarity",
+    "assumed",
+    "unchecked",
+    "image_at",
+    "rows",
+    "findings",
+    "drive",
+    "wired",
+    "proof",
+    "cautions",
+}
 
 
 def test_json_has_the_documented_keys(romwright):

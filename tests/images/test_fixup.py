@@ -13,7 +13,9 @@ from romwright.images.fixup import SUMS, kind_named, solve
 # Second witnesses that share no code with the solver: the standard library and plain arithmetic.
 WITNESSES = {
     "sum8": lambda d: sum(d) % 256,
-    "words-big": lambda d: sum(int.from_bytes(d[i : i + 2].ljust(2, b"\0"), "big") for i in range(0, len(d), 2)) % 65536,
+    "words-big": lambda d: (
+        sum(int.from_bytes(d[i : i + 2].ljust(2, b"\0"), "big") for i in range(0, len(d), 2)) % 65536
+    ),
     "words-little": lambda d: sum(int.from_bytes(d[i : i + 2], "little") for i in range(0, len(d), 2)) % 65536,
     "crc-32": zlib.crc32,
     "xmodem": lambda d: binascii.crc_hqx(d, 0),

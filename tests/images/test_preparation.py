@@ -20,7 +20,10 @@ def recipe(chip=0x8000, **options):
 
 
 def prepare(*images, **options):
-    sources = [Source(f"in{i}", image) if isinstance(image, Image) else Source(f"in{i}", *image) for i, image in enumerate(images)]
+    sources = [
+        Source(f"in{i}", image) if isinstance(image, Image) else Source(f"in{i}", *image)
+        for i, image in enumerate(images)
+    ]
     return preparation.prepare(sources, recipe(**options))
 
 
@@ -43,7 +46,13 @@ def test_repeat_keeps_the_fill_of_a_ragged_image():
 
 @pytest.mark.parametrize(
     ("start", "chip", "at"),
-    [(0xC000, 0x4000, 0), (0xC100, 0x4000, 0x100), (0xC000, 0x10000, 0xC000), (0x2000, 0x8000, 0x2000), (0xE000, 0x8000, 0)],
+    [
+        (0xC000, 0x4000, 0),
+        (0xC100, 0x4000, 0x100),
+        (0xC000, 0x10000, 0xC000),
+        (0x2000, 0x8000, 0x2000),
+        (0xE000, 0x8000, 0),
+    ],
 )
 def test_where_an_image_with_addresses_goes(start, chip, at):
     data = SPELLING[:0x400]
@@ -95,7 +104,9 @@ def test_swap_and_invert_twice_change_nothing(data):
 
 
 def test_cut_takes_a_stretch():
-    assert prepare(Image.from_bytes(SPELLING, 0xC000), chip=0x1000, cut=(0xE000, 0xF000)).chips == [SPELLING[0x2000:0x3000]]
+    assert prepare(Image.from_bytes(SPELLING, 0xC000), chip=0x1000, cut=(0xE000, 0xF000)).chips == [
+        SPELLING[0x2000:0x3000]
+    ]
     with pytest.raises(OptionError, match="nothing"):
         prepare(Image.from_bytes(SPELLING), cut=(0x8000, 0x9000))
 

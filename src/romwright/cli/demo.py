@@ -20,9 +20,17 @@ bench diagnostic as an Intel HEX file (diagnostic.hex). In the drawer there is n
 # What is done, as a user would type it inside the folder, and why.
 STEPS = (
     ("1-inspect", "Look at the dump.", "inspect dump-U7.bin --picture dump-U7.svg"),
-    ("2-lists", "Make a reference list of known good images.", "lists add tern reference/tern-logger.bin reference/tern-diagnostic.bin --lists tern.lists"),
+    (
+        "2-lists",
+        "Make a reference list of known good images.",
+        "lists add tern reference/tern-logger.bin reference/tern-diagnostic.bin --lists tern.lists",
+    ),
     ("3-identify", "Which ROM is it, and is the read good?", "identify dump-U7.bin --lists tern.lists"),
-    ("4-prepare", "Make the bytes of the bench diagnostic for the 28C256.", "prepare diagnostic.hex --for 28C256 --repeat -o diagnostic-28C256.bin"),
+    (
+        "4-prepare",
+        "Make the bytes of the bench diagnostic for the 28C256.",
+        "prepare diagnostic.hex --for 28C256 --repeat -o diagnostic-28C256.bin",
+    ),
     (
         "5-wire-as-linked",
         "LK1 and LK2 are set for a ROM with its select on pin 27. What if the 28C256 is simply plugged in?",
@@ -61,11 +69,13 @@ def command(folder: str, as_json: bool) -> None:
             Path(output).write_text(text, "utf-8", newline="\n")
             steps.append({"command": f"romwright {words}", "status": status, "output": output})
             if not as_json:
-                click.echo(f"{'-' * 79}\n{why}\n\n$ romwright {words}\n\n{text}(exit status {status}; kept in {output})\n")
+                click.echo(
+                    f"{'-' * 79}\n{why}\n\n$ romwright {words}\n\n{text}(exit status {status}; kept in {output})\n"
+                )
     if as_json:
         render.print_json({"folder": folder, "steps": steps})
     else:
-        click.echo(f"Everything is in {render.inert(folder)}: the inputs, the list, the image to burn, and these answers as text.")
+        click.echo(f"Everything is in {render.inert(folder)}: inputs, list, the image to burn, these answers as text.")
 
 
 def lay_out(folder: Path) -> None:
@@ -81,7 +91,9 @@ def lay_out(folder: Path) -> None:
     except OSError as error:
         raise OutputError(f"the folder cannot be made: {error.strerror}", where=str(folder)) from None
     tern = data_folder("tern")
-    logger, rotten, diagnostic = ((tern / name).read_bytes() for name in ("logger.bin", "logger-rotten.bin", "diagnostic.bin"))
+    logger, rotten, diagnostic = (
+        (tern / name).read_bytes() for name in ("logger.bin", "logger-rotten.bin", "diagnostic.bin")
+    )
     files = {
         "dump-U7.bin": rotten,
         "reference/tern-logger.bin": logger,

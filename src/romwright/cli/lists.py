@@ -27,15 +27,20 @@ GAP_FILL = 0xFF
 
 @click.group("lists", short_help="Keep reference lists of known-good ROMs.")
 def command() -> None:
-    """Keep reference lists: names, sizes and checksums of known-good ROMs."""
+    """Keep reference lists: names, sizes and checksums of known-good ROMs.
+
+    \b
+    Example: romwright lists add tern known.sha256 && romwright lists show
+    """
 
 
 @command.command(short_help="Add checksum lists, CSV, bags or images to a list.")
 @click.argument("name")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path())
 @click.option("--images", is_flag=True, help="Take every FILE as an image, even if it is text.")
+@AS_JSON
 @LISTS
-def add(name: str, files: tuple[str, ...], images: bool, store: str | None) -> None:
+def add(name: str, files: tuple[str, ...], images: bool, as_json: bool, store: str | None) -> None:
     """Add to the list NAME: checksum lists, BagIt manifests, CSV, or images.
 
     What a FILE is shows in its content: lines of sha256sum, sha1sum, md5sum or cksum (also with --tag); CSV with a
@@ -51,9 +56,12 @@ def add(name: str, files: tuple[str, ...], images: bool, store: str | None) -> N
     name, said = manifests.readable(name), []
     with Store(store or default_file(), create=True) as lists, lists.changing():
         for file in progress(list(_walk(files)), "adding"):
-            said.append(f"{inert(file)}: {_add(lists, name, file, images)}")
+            said.append({"file": file, "was": _add(lists, name, file, images)})
         size = next(rows for known, rows, _ in lists.lists() if known == name)
-    click.echo("\n".join(said))
+    if as_json:
+        print_json({"list": name, "rows": size, "lists": lists.file, "added": said})
+        return
+    click.echo("\n".join(f"{inert(one['file'])}: {one['was']}" for one in said))
     click.echo(f"{inert(name)}: {_count(size, 'row')} now, in {inert(lists.file)}")
 
 
@@ -82,12 +90,16 @@ def show(name: str | None, as_json: bool, store: str | None) -> None:
 
 @command.command()
 @click.argument("name")
+@AS_JSON
 @LISTS
-def remove(name: str, store: str | None) -> None:
+def remove(name: str, as_json: bool, store: str | None) -> None:
     """Remove the list NAME."""
     with Store(store or default_file()) as lists:
         gone = lists.remove(name)
-    click.echo(f"{inert(name)}: removed, {_count(gone, 'row')}")
+    if as_json:
+        print_json({"list": name, "removed": gone})
+    else:
+        click.echo(f"{inert(name)}: removed, {_count(gone, 'row')}")
 
 
 def _count(number: int, noun: str) -> str:

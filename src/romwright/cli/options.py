@@ -1,4 +1,4 @@
-"""Values on the command line: addresses, ranges, bytes and checksum wishes, each with an error that says what was expected."""
+"""Values on the command line: addresses, ranges and bytes, each with an error that says what was expected."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ import click
 from romwright.errors import OptionError
 
 READ_AS = click.option(
-    "--read-as", type=click.Choice(["raw", "intel-hex", "s-record"]), help="Read the files as this format, whatever their content looks like."
+    "--read-as",
+    type=click.Choice(["raw", "intel-hex", "s-record"]),
+    help="Read the files as this format, whatever their content looks like.",
 )
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
 OVERWRITE = click.option("--overwrite", is_flag=True, help="Replace an output that exists.")
@@ -38,5 +40,7 @@ def parse_range(text: str, option: str) -> tuple[int, int]:
         raise OptionError(f"{text!r} is no range", where=option, expected="FIRST-LAST, for instance C000-FFFF")
     start, stop = parse_address(first, option), parse_address(last, option) + 1
     if stop <= start:
-        raise OptionError(f"the range {text} ends before it starts", where=option, expected="FIRST-LAST, the lower address first")
+        raise OptionError(
+            f"the range {text} ends before it starts", where=option, expected="FIRST-LAST, the lower address first"
+        )
     return start, stop

@@ -19,8 +19,20 @@ STORE = re.compile(r"(?P<kind>[^=@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
 @click.command("prepare", short_help="Make the exact bytes to burn into a part.")
 @click.argument("inputs", nargs=-1, required=True, metavar="IN[@ADDRESS]...")
 @click.option("--for", "part_name", required=True, metavar="PART", help="The chip to burn, for instance 27C256.")
-@click.option("-o", "--output", required=True, metavar="OUT", help="The file to write. With --split, one file a chip: OUT-0, OUT-1, ...")
-@click.option("--write-as", type=click.Choice(["raw", "intel-hex", "s-record"]), default="raw", show_default=True, help="Format of the output.")
+@click.option(
+    "-o",
+    "--output",
+    required=True,
+    metavar="OUT",
+    help="The file to write. With --split, one file a chip: OUT-0, OUT-1, ...",
+)
+@click.option(
+    "--write-as",
+    type=click.Choice(["raw", "intel-hex", "s-record"]),
+    default="raw",
+    show_default=True,
+    help="Format of the output.",
+)
 @READ_AS
 @click.option("--cut", metavar="FIRST-LAST", help="Take only these addresses of each input.")
 @click.option("--join", is_flag=True, help="Interleave the inputs byte by byte: the first gives byte 0.")
@@ -30,13 +42,28 @@ STORE = re.compile(r"(?P<kind>[^=@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
 @click.option("--fill", metavar="HH", help="What fills the rest and the gaps (default: the part's erased state).")
 @click.option("--repeat", is_flag=True, help="Repeat a small image until the chip is full.")
 @click.option("--store", multiple=True, metavar="KIND@ADDRESS[:RANGE]", help="Store the checksum of a range.")
-@click.option("--fix", multiple=True, metavar="KIND=VALUE@PLACE[:RANGE]", help="Make the checksum of a range come to a value.")
-@click.option("--order", type=click.Choice(["little", "big"]), default="little", show_default=True, help="Which end of a stored checksum comes first.")
+@click.option(
+    "--fix", multiple=True, metavar="KIND=VALUE@PLACE[:RANGE]", help="Make the checksum of a range come to a value."
+)
+@click.option(
+    "--order",
+    type=click.Choice(["little", "big"]),
+    default="little",
+    show_default=True,
+    help="Which end of a stored checksum comes first.",
+)
 @click.option("--split", type=click.Choice(["2", "4"]), help="Deal the bytes out to 2 (even, odd) or 4 chips.")
-@click.option("--accept", multiple=True, metavar="CODE", help="Go on although an input has this finding, for instance missing-end.")
+@click.option(
+    "--accept",
+    multiple=True,
+    metavar="CODE",
+    help="Go on although an input has this finding, for instance missing-end.",
+)
 @OVERWRITE
 @AS_JSON
-def command(inputs: tuple[str, ...], part_name: str, output: str, write_as: str, overwrite: bool, as_json: bool, **options) -> None:
+def command(
+    inputs: tuple[str, ...], part_name: str, output: str, write_as: str, overwrite: bool, as_json: bool, **options
+) -> None:
     """Make the exact bytes to burn into PART.
 
     The steps have one order: cut, join, swap, invert, place, fill, store and fix checksums, repeat, split. Addresses,
@@ -61,7 +88,9 @@ def command(inputs: tuple[str, ...], part_name: str, output: str, write_as: str,
     names = output_names(output, recipe.split)
     require_not_inputs(names, [one.file for one, _ in loaded])
     writer = formats.format_named(write_as)
-    files = {name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)}
+    files = {
+        name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)
+    }
     formats.write_files(files, overwrite)
     report(part, prepared, names, write_as, [*findings, *prepared.findings], as_json)
 
@@ -104,14 +133,20 @@ def parse_sum(text: str, form: re.Pattern, option: str):
     if form is FIX:
         value = parse_address(match["value"], option)
         if value >> kind.width:
-            raise OptionError(f"{match['value']} has more than {kind.width} bits", where=option, expected=f"at most {kind.text((1 << kind.width) - 1)}")
+            raise OptionError(
+                f"{match['value']} has more than {kind.width} bits",
+                where=option,
+                expected=f"at most {kind.text((1 << kind.width) - 1)}",
+            )
     elif at[1]:
-        raise OptionError(f"{place} is a range", where=option, expected=f"one address; a {kind.name} takes {kind.size_bytes} bytes")
+        raise OptionError(
+            f"{place} is a range", where=option, expected=f"one address; a {kind.name} takes {kind.size_bytes} bytes"
+        )
     return Sum(kind, at, value, parse_range(match["over"], option) if match["over"] else None)
 
 
 def read_input(text: str, read_as: str | None):
-    """Read FILE or FILE@ADDRESS; returns what was loaded and the address. A file whose whole name is that goes first."""
+    """Read FILE or FILE@ADDRESS; returns what was loaded and the address. A file of that whole name goes first."""
     from romwright.images import formats
 
     match = re.fullmatch(r"(.+)@((?:0x|\$)?[0-9A-Fa-f]+h?)", text)
@@ -133,14 +168,18 @@ def accepted(loaded: list, codes: tuple[str, ...]) -> list:
                 help=f"{finding.remedy}; or give --accept {finding.code.name} if it is meant so",
             )
     if unknown := set(codes) - {finding.code.name for _, finding in findings}:
-        raise OptionError(f"no input has the finding {', '.join(sorted(unknown))}", where="--accept", help="leave the option out")
+        raise OptionError(
+            f"no input has the finding {', '.join(sorted(unknown))}", where="--accept", help="leave the option out"
+        )
     return [finding for _, finding in findings]
 
 
 def output_names(output: str, split: int) -> list[str]:
     """Return the name of each chip's file: OUT, or OUT-0, OUT-1, ... before the suffix."""
     path = Path(output)
-    return [output] if split == 1 else [str(path.with_name(f"{path.stem}-{lane}{path.suffix}")) for lane in range(split)]
+    return (
+        [output] if split == 1 else [str(path.with_name(f"{path.stem}-{lane}{path.suffix}")) for lane in range(split)]
+    )
 
 
 def require_not_inputs(names: list[str], inputs: list[str]) -> None:
@@ -148,7 +187,9 @@ def require_not_inputs(names: list[str], inputs: list[str]) -> None:
     taken = {os.path.realpath(name) for name in inputs}
     for name in names:
         if os.path.realpath(name) in taken:
-            raise OptionError("the output is one of the inputs", where=name, help="inputs are never changed: choose another name")
+            raise OptionError(
+                "the output is one of the inputs", where=name, help="inputs are never changed: choose another name"
+            )
 
 
 def report(part, prepared, names: list[str], write_as: str, findings: list, as_json: bool) -> None:

@@ -13,7 +13,12 @@ import click
 from romwright.findings import Finding, Severity, worst_first
 
 PIPE_COLUMNS = 110  # line length where there is no terminal to ask
-STYLES = {Severity.STOP: "bold white on red", Severity.FAULT: "bold red", Severity.CAUTION: "yellow", Severity.NOTE: "cyan"}
+STYLES = {
+    Severity.STOP: "bold white on red",
+    Severity.FAULT: "bold red",
+    Severity.CAUTION: "yellow",
+    Severity.NOTE: "cyan",
+}
 
 
 def print_json(value: object) -> None:
@@ -27,7 +32,7 @@ def inert(text: str) -> str:
 
 
 def show(*renderables: object) -> None:
-    """Print rich renderables to standard output; where that is no terminal, plain, of fixed width, no blanks at line ends."""
+    """Print rich renderables to standard output; where that is no terminal, plain, of fixed width, no end blanks."""
     from rich.console import Console
 
     terminal = sys.stdout.isatty()

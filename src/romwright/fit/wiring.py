@@ -150,7 +150,11 @@ def lay_rows(
             users.setdefault(net.position, []).append(pin.number)
     for position, net in socket.nets.items():
         pin = places.get(position)
-        taken = f"the socket position goes to chip pin {' and '.join(map(str, users[position]))}" if position in users else ""
+        taken = (
+            f"the socket position goes to chip pin {' and '.join(map(str, users[position]))}"
+            if position in users
+            else ""
+        )
         signal = original.pins[position - 1].name
         if pin is None:
             yield Row(position, signal, None, "", How.OPEN, None, taken or "no chip pin sits here")

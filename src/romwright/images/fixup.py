@@ -48,7 +48,10 @@ SUMS = {
 
 
 def kind_named(name: str) -> Kind:
-    """Find a kind of checksum: sum8, sum16, words-big, words-little, or a CRC of 16 or 32 bits. Raises UnknownNameError."""
+    """Find a kind of checksum: sum8, sum16, words-big, words-little, or a CRC of 8, 16 or 32 bits.
+
+    Raises UnknownNameError.
+    """
     if name in SUMS:
         return SUMS[name]
     crcs = {crc: width for crc, width in checksums.crc_widths().items() if width in (8, 16, 32)}
@@ -88,7 +91,7 @@ def solve_sum(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes
 
 
 def room_needed(data: bytes, kind: Kind, value: int, at: int, count: int) -> int | None:
-    """Return how many bytes from `at` on an additive sum takes, overwriting what is there; None if there are too few."""
+    """Return how many bytes from `at` on an additive sum takes, whatever is there; None if there are too few."""
     if kind.weights != (1,):
         return count + 1
     total = kind.compute(data[:at] + bytes(count) + data[at + count :])

@@ -114,13 +114,14 @@ class Image:
         return self.segments[0].data if len(self.segments) == 1 else b"".join(s.data for s in self.segments)
 
     def moved(self, by: int) -> Image:
-        """Return the same bytes `by` addresses higher; a start address that leaves the 4 GiB of addresses is dropped."""
+        """Return the same bytes `by` addresses higher; a start address that leaves the 4 GiB is dropped."""
         entry = None if self.entry is None or not 0 <= self.entry + by < 1 << 32 else self.entry + by
         return Image(tuple(Segment(s.start + by, s.data) for s in self.segments), entry)
 
     def cut(self, start: int, stop: int) -> Image:
         """Return what lies at `start` up to but not including `stop`."""
         kept = (
-            Segment(max(s.start, start), s.data[max(start - s.start, 0) : max(stop - s.start, 0)]) for s in self.segments
+            Segment(max(s.start, start), s.data[max(start - s.start, 0) : max(stop - s.start, 0)])
+            for s in self.segments
         )
         return Image(tuple(s for s in kept if s.data), self.entry)

@@ -17,8 +17,8 @@ PARTLY_FILLED = Code(
     "partly-filled",
     Severity.CAUTION,
     "Whether an image is so small that the chip's highest address lines decide whether it is seen.",
-    "A chip that is larger than the socket has address pins that the board does not drive: tied the wrong way, they show "
-    "the filled part and the machine reads an erased chip.",
+    "A chip that is larger than the socket has address pins that the board does not drive: tied the wrong way, they "
+    "show the filled part and the machine reads an erased chip.",
 )
 
 
@@ -35,8 +35,9 @@ class Source:
 class Sum:
     """A checksum to be put into the image.
 
-    `value` is what the checksum of `over` is made to come to by the bytes at `at`; with `value` None, the checksum itself
-    is stored there. Ranges are (first, after the last); `over` None is the whole image, `at[1]` None the usual length.
+    `value` is what the checksum of `over` is made to come to by the bytes at `at`; with `value` None, the checksum
+    itself is stored there. Ranges are (first, after the last); `over` None is the whole image, `at[1]` None the usual
+    length.
     """
 
     kind: fixup.Kind
@@ -80,7 +81,8 @@ class Prepared:
 def prepare(sources: Sequence[Source], recipe: Recipe) -> Prepared:
     """Make the contents of the chips. The same sources and recipe always give the same bytes.
 
-    Raises NotFittingError with both sizes, OverlapError where two sources differ, GapError, NotSolvableError, OptionError.
+    Raises NotFittingError with both sizes, OverlapError where two sources differ, GapError, NotSolvableError,
+    OptionError.
     """
     done = Prepared()
     sources = [Source(s.name, transformed(s, recipe, done), s.at) for s in sources]
@@ -119,7 +121,8 @@ def transformed(source: Source, recipe: Recipe, done: Prepared) -> Image:
         image = image.cut(*recipe.cut)
         if not image.segments:
             raise OptionError(
-                f"nothing of {source.name} lies in {hex_range(*recipe.cut)}", expected=f"addresses in {span(source.image)}"
+                f"nothing of {source.name} lies in {hex_range(*recipe.cut)}",
+                expected=f"addresses in {span(source.image)}",
             )
         done.steps.append(f"cut to {hex_range(*recipe.cut)}: {image.size_bytes:,} bytes left")
     return image
@@ -130,7 +133,9 @@ def joined(sources: Sequence[Source], recipe: Recipe, done: Prepared) -> Source:
     if len(sources) < 2:
         raise OptionError("one file cannot be joined", expected="two or more files, that of byte 0 first")
     if moved := [s.name for s in sources if s.at is not None]:
-        raise OptionError(f"{moved[0]} is given an address, but the files are joined", help="place the result with --base")
+        raise OptionError(
+            f"{moved[0]} is given an address, but the files are joined", help="place the result with --base"
+        )
     data = transforms.join([s.image.flat(recipe.fill) for s in sources])
     done.steps.append(f"joined {len(sources)} files byte by byte, {sources[0].name} first: {len(data):,} bytes")
     return Source("the joined image", Image.from_bytes(data, sources[0].image.start * len(sources)))
@@ -183,7 +188,7 @@ def place(sources: Sequence[Source], recipe: Recipe, done: Prepared) -> Image:
 
 
 def guessed_base(sources: Sequence[Source], recipe: Recipe) -> int:
-    """Return the address that becomes chip address 0: 0 if all fits so, else the start of the aligned block around it."""
+    """Return the address that becomes chip address 0: 0 if all fits so, else the start of an aligned block."""
     if not sources:
         return 0
     start, stop = min(s.image.start for s in sources), max(s.image.stop for s in sources)
@@ -231,7 +236,9 @@ def put_sum(data: bytes, filled: bytearray, wanted: Sum, recipe: Recipe, done: P
     at, stop = wanted.at[0], wanted.at[1] or wanted.at[0] + kind.size_bytes
     for begin, end in ((first, last), (at, stop)):
         if not begin < end <= len(data):
-            raise OptionError(f"{hex_range(begin, end)} does not lie in the image", expected=f"addresses in {hex_range(0, len(data))}")
+            raise OptionError(
+                f"{hex_range(begin, end)} does not lie in the image", expected=f"addresses in {hex_range(0, len(data))}"
+            )
     over = f"over {hex_range(first, last)}"
     if wanted.value is None:
         inside = first <= at < last
@@ -246,7 +253,7 @@ def put_sum(data: bytes, filled: bytearray, wanted: Sum, recipe: Recipe, done: P
     else:
         if not first <= at < stop <= last:
             raise OptionError(
-                f"the bytes at {hex_range(at, stop)} lie outside the range {hex_range(first, last)} that they are to change"
+                f"the bytes at {hex_range(at, stop)} lie outside {hex_range(first, last)}, which they are to change"
             )
         try:
             patch = fixup.solve(data[first:last], kind, wanted.value, at - first, stop - at)
@@ -257,7 +264,10 @@ def put_sum(data: bytes, filled: bytearray, wanted: Sum, recipe: Recipe, done: P
                 raise
             stop = grown
             patch = fixup.solve(data[first:last], kind, wanted.value, at - first, stop - at)
-        done.steps.append(f"made the {kind.name} {over} come to {kind.text(wanted.value)} by {patch.hex().upper()} at {hex_range(at, stop)}")
+        done.steps.append(
+            f"made the {kind.name} {over} come to {kind.text(wanted.value)} "
+            f"by {patch.hex().upper()} at {hex_range(at, stop)}"
+        )
     if lost := (stop - at) - sum(filled[at:stop]):
         done.steps.append(f"note: {lost} of these bytes replaced {'a byte' if lost == 1 else 'bytes'} of the program")
     filled[at:stop] = bytes(stop - at)

@@ -1,16 +1,22 @@
 """What can hurt a person or a chip when a part is burned, erased or fitted.
 
-Sources: UV-C exposure limit (6 mJ/cm2 in 8 hours at 254 nm), CIE 187:2010; eraser intensity 12 mW/cm2, Intel 27128A data
-sheet 230849-009, page 5-34; static, ANSI/ESD S20.20 and IEC 61340-5-1; mains equipment, IEC 62368-1. The rest is common
-practice, no source.
+Sources: UV-C exposure limit (6 mJ/cm2 in 8 hours at 254 nm), CIE 187:2010; eraser intensity 12 mW/cm2, Intel 27128A
+data sheet 230849-009, page 5-34; static, ANSI/ESD S20.20 and IEC 61340-5-1; mains equipment, IEC 62368-1. The rest is
+common practice, no source.
 """
 
 from __future__ import annotations
 
 from romwright.parts.model import Part
 
-LOCAL_RULES = "Local rules and licensed practice come first, above all at mains supplies and picture tubes: they stay charged when switched off."
-POWER_OFF = "Switch off and wait until the supply has fallen before you pull or fit a chip. Wear a wrist strap; check the notch and pin 1."
+LOCAL_RULES = (
+    "Local rules and licensed practice come first, above all at mains supplies and picture tubes: "
+    "they stay charged when switched off."
+)
+POWER_OFF = (
+    "Switch off and wait until the supply has fallen before you pull or fit a chip. "
+    "Wear a wrist strap; check the notch and pin 1."
+)
 UV = (
     "The UV-C light of an eraser harms eyes and skin within a second: closed box only, never look in, mind ozone; "
     "a broken tube sets mercury free."
@@ -27,7 +33,7 @@ def programming_cautions(part: Part) -> list[str]:
             volts += f", never above {programming.vpp_max_v:g} V"
         if any(key == "programming" or key.startswith("programming.vpp_v") for key in part.unchecked):
             volts += " (from memory, unchecked)"
-        lines.append(f"{volts}. Read the marking on the chip and its maker's data sheet first: the wrong voltage destroys it.")
+        lines.append(f"{volts}. Read the chip's marking and its maker's data sheet first: a wrong voltage destroys it.")
     if programming:
         lines += [f"By maker: {line}." for line in programming.by_maker]
     if part.family == "EPROM":

@@ -1,6 +1,7 @@
 """The file formats of images, recognised by content and never by file name.
 
-Every format module has NAME, `recognises(head)`, `parse(stream)` and `build(image)`; FORMATS lists them, most telling first.
+Every format module has NAME, `recognises(head)`, `parse(stream)` and `build(image)`; FORMATS lists them, most telling
+first.
 """
 
 from __future__ import annotations
@@ -102,7 +103,7 @@ def write_files(files: Mapping[str, bytes], overwrite: bool = False) -> None:
     temporary = {target: target.with_name(f".{target.name[:200]}.{os.getpid()}.part") for target in targets}
     path = ""
     try:
-        for target, (path, data) in targets.items():
+        for target, (path, data) in targets.items():  # noqa: B007 (an error below names the path)
             with open(temporary[target], "xb") as stream:
                 stream.write(data)
                 stream.flush()
@@ -110,10 +111,14 @@ def write_files(files: Mapping[str, bytes], overwrite: bool = False) -> None:
         for target, (path, data) in targets.items():
             os.replace(temporary[target], target)
             if target.read_bytes() != data:
-                raise OutputError("what was written does not read back equal", where=path, help="do not use this file; check the disk")
+                raise OutputError(
+                    "what was written does not read back equal", where=path, help="do not use this file; check the disk"
+                )
     except OSError as error:
         raise OutputError(
-            f"the output cannot be written: {error.strerror}", where=path, help="nothing was changed; check the folder and the room on the disk"
+            f"the output cannot be written: {error.strerror}",
+            where=path,
+            help="nothing was changed; check the folder and the room on the disk",
         ) from None
     finally:
         for part in temporary.values():

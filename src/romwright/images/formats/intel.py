@@ -15,7 +15,8 @@ import numpy as np
 from romwright.errors import FormatError
 from romwright.findings import Code, Finding, Severity
 from romwright.images.formats import writing
-from romwright.images.formats.records import Grammar, Reader, Records, assemble
+from romwright.images.formats.reading import Reader, assemble
+from romwright.images.formats.records import Grammar, Records
 from romwright.images.image import Image
 
 NAME = "intel-hex"
@@ -164,7 +165,9 @@ class IntelReader(Reader):
             DATA: ("FFFF without a base record", "at 10000"),
         }[int(kind)]
         title = f"a data record runs past {passed}; its rest was placed {went}"
-        self.report(WRAP, title, f"line {records.place(index)['line']}", "check where those bytes belong: readers differ")
+        self.report(
+            WRAP, title, f"line {records.place(index)['line']}", "check where those bytes belong: readers differ"
+        )
 
     def _start(self, entry: int, records: Records, index: int) -> None:
         if self.entry not in (None, entry):

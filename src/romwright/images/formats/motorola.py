@@ -1,7 +1,7 @@
 """Motorola S-records, S0 to S9.
 
-Sources: M68000 Family Programmer's Reference Manual, Appendix C; M68EVB912B32 User's Manual, pages A-3 and A-4; the Unix
-manual page srec(5). S4 is reserved and S6 a 24-bit count: from memory, unchecked.
+Sources: M68000 Family Programmer's Reference Manual, Appendix C; M68EVB912B32 User's Manual, pages A-3 and A-4; the
+Unix manual page srec(5). S4 is reserved and S6 a 24-bit count: from memory, unchecked.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ import numpy as np
 from romwright.errors import FormatError
 from romwright.findings import Code, Finding, Severity
 from romwright.images.formats import writing
-from romwright.images.formats.records import Grammar, Reader, Records, assemble
+from romwright.images.formats.reading import Reader, assemble
+from romwright.images.formats.records import Grammar, Records
 from romwright.images.image import Image
 
 NAME = "s-record"
@@ -90,7 +91,11 @@ class MotorolaReader(Reader):
             self.report(RESERVED, "records of the reserved type S4 were left out", f"line {line}")
         past = data & (address + count > np.int64(1) << (8 * width))
         if past.any():
-            self.report(ADDRESS_PASSED, "a data record runs past its last address", f"line {records.place(past.argmax())['line']}")
+            self.report(
+                ADDRESS_PASSED,
+                "a data record runs past its last address",
+                f"line {records.place(past.argmax())['line']}",
+            )
         if types[-1] in STARTS and address[-1]:
             self.entry = int(address[-1])
 
