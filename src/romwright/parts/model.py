@@ -116,7 +116,9 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     select: str | None = None
     options: dict[str, tuple[Choice, ...]] = {}
     read_levels: dict[str, Level] = {}
+    read_either: tuple[str, ...] = ()
     writes: tuple[dict[str, Level], ...] = ()
+    standby: tuple[dict[str, Level], ...] = ()
     outputs: tuple[str, ...] = ()
     output: Literal["three-state", "open-collector"] = "three-state"
     latched: bool | None = None

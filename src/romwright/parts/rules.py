@@ -69,6 +69,7 @@ def check_rows(part: Part) -> Iterator[str]:
     for key, rows, allowed in (
         ("drives", part.drives, controls),
         ("writes", part.writes, controls),
+        ("standby", part.standby, controls),
         ("read_levels", [part.read_levels], held),
         ("byte_mode", [part.byte_mode], controls),
     ):
@@ -78,6 +79,14 @@ def check_rows(part: Part) -> Iterator[str]:
         for name, level in row.items():
             if name.endswith("?") != (level == "?"):
                 yield f"drives: {name} = {level}: the level ? belongs to a pin whose name ends in ? [row-level]"
+
+
+def check_standby(part: Part) -> Iterator[str]:
+    """A part at rest drives nothing: each row of standby denies a level that each row of drives needs."""
+    for row in part.standby:
+        for drive in part.drives:
+            if not any({level, drive.get(name)} == {"H", "L"} for name, level in row.items()):
+                yield f"standby: at {row} the part may drive its outputs too, by {drive} [standby]"
 
 
 def check_purposes(part: Part) -> Iterator[str]:
@@ -91,6 +100,9 @@ def check_purposes(part: Part) -> Iterator[str]:
     for name in part.options:
         if not name.endswith("?") or name not in part.by_function:
             yield f"options: {name} is no pin of this part with a polarity of the factory's [options]"
+    for name in part.read_either:
+        if name not in part.read_levels:
+            yield f"read_either: {name} is not in read_levels, which says where it is tied [read-either]"
     for name in part.outputs:
         if name not in part.by_function:
             yield f"outputs: {name} is no pin of this part [outputs]"
@@ -144,6 +156,7 @@ RULES = (
     check_lines,
     check_supplies,
     check_rows,
+    check_standby,
     check_purposes,
     check_sources,
     check_unchecked,
