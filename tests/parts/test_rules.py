@@ -81,3 +81,23 @@ def test_text_that_is_no_toml(tmp_path, content):
     page.write_bytes(content)
     with pytest.raises(DataFileError, match="not TOML|not UTF-8"):
         library.read_part(page)
+
+
+UNREAD = 'unchecked = ["pins", "drives: no function table was read", "read_levels", "times"]'
+
+
+@pytest.mark.parametrize("known, left_out", [
+    ('drives = [{ "/CE" = "L", "/OE" = "L" }]', "drives = []"),
+    ('sources = [{ covers = "pins drives times", text = "invented for this test" }]', "sources = []"),
+])  # fmt: skip
+def test_a_page_says_what_nobody_has_read(tmp_path, known, left_out):
+    """No drive row or no source is a fault, unless the page says so under unchecked."""
+    page = tmp_path / "package.toml"
+    text = (BAD[0].parent / "package.toml").read_text("utf-8").replace("SO-18", "DIP-18")
+    assert known in text
+    text = text.replace(known, left_out).replace('select = "/CE"\n', "")
+    page.write_text(text, "utf-8")
+    with pytest.raises(DataFileError):
+        library.read_part(page)
+    page.write_text(text.replace('unchecked = ["erased"]', UNREAD), "utf-8")
+    assert library.read_part(page).unchecked[1].startswith("drives: ")

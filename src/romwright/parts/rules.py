@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from romwright.parts.model import Part, Role
 
 SOURCED = ("pins", "drives", "programming")  # what can hurt: each names its source or is unchecked
+MEASURED = (*SOURCED, "read_levels", "times", "currents", "levels")  # what a page without sources marks unchecked
 
 
 def check_pin_count(part: Part) -> Iterator[str]:
@@ -64,7 +65,8 @@ def check_rows(part: Part) -> Iterator[str]:
     """Rows of levels name control pins; a polarity of the factory's is ? in a drive row and nowhere else."""
     controls = {pin.function for pin in part.pins if pin.role is Role.CONTROL}
     held = controls | {pin.function for pin in part.pins if pin.role is Role.VPP}
-    if not part.drives or not all(part.drives):
+    unread = not part.drives and any(entry.startswith("drives:") for entry in part.unchecked)
+    if not unread and not (part.drives and all(part.drives)):
         yield "drives: no row of levels in which the part drives its outputs [no-drive-row]"
     for key, rows, allowed in (
         ("drives", part.drives, controls),
@@ -93,7 +95,7 @@ def check_purposes(part: Part) -> Iterator[str]:
     """Every control and VPP pin is explained by a row; select, options and outputs name such pins."""
     explained = part.signals | part.read_levels.keys()
     for pin in part.pins:
-        if pin.role in (Role.CONTROL, Role.VPP) and pin.function not in explained:
+        if part.drives and pin.role in (Role.CONTROL, Role.VPP) and pin.function not in explained:
             yield f"pin {pin.number}: {pin.name} is in no row of drives, writes or read_levels [pin-unexplained]"
     if part.select is not None and part.select not in part.signals:
         yield f"select: {part.select} is in no row of drives [select]"
@@ -109,17 +111,21 @@ def check_purposes(part: Part) -> Iterator[str]:
 
 
 def check_sources(part: Part) -> Iterator[str]:
-    """Something was read, and every value that can hurt has a source or is marked unchecked."""
-    if not part.sources or not all(source.text.strip() for source in part.sources):
-        yield "sources: empty [no-source]"
-        return
+    """Every value that can hurt has a source or is marked unchecked; without sources, so is every measured value."""
     keys = {*type(part).__struct_fields__, "pins"}
     covered: set[str] = set()
     for number, source in enumerate(part.sources, 1):
         covered |= set(source.covers.split())
         for word in sorted(set(source.covers.split()) - keys):
             yield f"sources, number {number}: covers {word}, which is no key of a part [source-covers]"
+        if not source.text.strip():
+            yield f"sources, number {number}: the text is empty [source-text]"
     marked = {entry.split(":")[0].split(".")[0] for entry in part.unchecked}
+    if not part.sources:
+        for key in MEASURED:
+            if (key == "pins" or getattr(part, key)) and key not in marked:
+                yield f"{key}: there are no sources, and it is not marked unchecked [no-source]"
+        return
     for key in SOURCED:
         if (key == "pins" or getattr(part, key)) and key not in covered | marked:
             yield f"{key}: no source covers it and it is not marked unchecked [unsourced]"
