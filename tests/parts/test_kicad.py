@@ -9,11 +9,32 @@ import pytest
 from romwright.parts.library import part_names, require_part
 
 FOLDER = Path("/usr/share/kicad/symbols")
-OTHER_NAME = {"62256": "KM62256CLP"}  # shipped part -> its symbol, where they are not named alike
+# Symbols of another arrangement: a surface-mount package with pins of its own.
+OTHER_PACKAGE = {"27C512PLCC", "29F010-TSOP-SP"}
+# Parts without a symbol whose documents say that they are arranged as one that has it (each page names that source).
+ARRANGED_AS = {
+    "29F010": "SST39SF010",
+    "29F040": "SST39SF040",
+    "DS1230": "28C256",
+    "SST27SF256": "27C256",
+    "SST27SF512": "27C512",
+    "W27C512": "27C512",
+    "W27E257": "27C256",
+}
+PGM_FOR_WE = ("/WE", "/PGM")  # KiCad 6.0.10 drew the flash from the EPROM; data sheet S71147-02, Table 4, has WE#
 EXPLAINED = {
-    # KiCad 6.0.10 shows only the read function of a pin that is also the programming supply
+    # KiCad shows only the read function of a pin that programs too
     ("27512", 22): ("/OE|VPP", "/OE"),
     ("27C512", 22): ("/OE|VPP", "/OE"),
+    ("SST27SF512", 22): ("/OE|VPP", "/OE"),
+    ("W27C512", 22): ("/OE|VPP", "/OE"),
+    ("27C040", 22): ("/CE|/PGM", "/CE"),
+    ("27C080", 24): ("/OE|VPP", "/OE"),
+    ("29F010", 31): PGM_FOR_WE,
+    ("29F040", 31): PGM_FOR_WE,
+    ("SST39SF010A", 31): PGM_FOR_WE,
+    ("SST39SF020A", 31): PGM_FOR_WE,
+    ("SST39SF040", 31): PGM_FOR_WE,
 }
 
 
@@ -53,7 +74,7 @@ def symbols():
 def plain(name):
     """KiCad's ~{CE} and our /CE to one spelling; the supply and program pins to the data sheets' names."""
     name = re.sub(r"~\{?(\w+)\}?", r"/\1", name)
-    name = {"/CS": "/CE", "VSS": "GND", "/PGM": "/PGM", "PGM": "/PGM"}.get(name, name)
+    name = {"/CS": "/CE", "CE": "/CE", "OE": "/OE", "VSS": "GND", "PGM": "/PGM"}.get(name, name)
     return re.sub(r"^(?:DQ|Q|IO|I/O|O)(\d+)$", r"D\1", name)
 
 
@@ -62,26 +83,44 @@ def require_kicad():
         pytest.skip("needs the Debian package kicad-symbols")
 
 
+@cache
+def shared_pairs():
+    """Pairs of a part and a symbol that is named after it or after one of its other markings, or is arranged alike."""
+    own = {
+        (part.name, symbol)
+        for part in map(require_part, part_names())
+        for symbol in symbols().keys() - OTHER_PACKAGE
+        for marking in (part.name, *part.aliases)
+        if symbol.casefold().startswith(marking.casefold())
+    }
+    return own | set(ARRANGED_AS.items())
+
+
 @pytest.mark.parametrize("name", part_names())
 def test_shared_part_agrees(name):
     require_kicad()
-    symbol = symbols().get(OTHER_NAME.get(name, name))
-    part = require_part(name)
-    if symbol is None:
-        assert name not in SHARED
-        return
-    ours = {pin.number: pin.name for pin in part.pins}
-    different = {}
-    for number, named in ours.items():
-        theirs = plain(symbol.get(number, "NC"))  # KiCad may leave an unconnected pin out
-        if named != theirs:
-            different[name, number] = (named, theirs)
-    assert different == {key: pair for key, pair in EXPLAINED.items() if key[0] == name}
+    for _, symbol in (pair for pair in shared_pairs() if pair[0] == name):
+        different = {}
+        for pin in require_part(name).pins:
+            theirs = plain(symbols()[symbol].get(pin.number, "NC"))  # KiCad may leave an unconnected pin out
+            if pin.name != theirs:
+                different[name, pin.number] = (pin.name, theirs)
+        assert different == {key: pair for key, pair in EXPLAINED.items() if key[0] == name}, symbol
 
 
-SHARED = {"2764", "27C64", "27128", "27C128", "27256", "27C256", "27512", "27C512", "28C256", "62256"}
+NAMED_ALIKE = {
+    *("2764", "27C64", "27128", "27C128", "27256", "27C256", "27512", "27C512", "28C256"),
+    *("27C010", "27C020", "27C040", "27C080", "SST39SF040"),
+}
+OTHER_NAMES = {
+    ("62256", "KM62256CLP"),
+    ("62256", "HM62256BLP"),
+    ("62256", "CY62256-70PC"),
+    ("SST39SF010A", "SST39SF010"),
+    ("SST39SF020A", "SST39SF020"),
+}
 
 
 def test_the_shared_parts_are_really_compared():
     require_kicad()
-    assert {name for name in part_names() if OTHER_NAME.get(name, name) in symbols()} == SHARED
+    assert shared_pairs() == {(name, name) for name in NAMED_ALIKE} | OTHER_NAMES | set(ARRANGED_AS.items())
