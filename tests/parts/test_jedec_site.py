@@ -1,8 +1,9 @@
 """The byte-wide sites, pin by pin.
 
 Source: the arrangement of JEDEC Standard 21-C as it stands in the Intel 27128A data sheet, 230849-009, October 1990,
-Figure 2 ("universal site": 2716, 2732A, 2764A/27C64, 27256/27C256, 27512/27C512 side by side); the standard itself
-was not read. 28C64 and 28C256 follow their own data sheets (Atmel 0001H and 0006M) on pins 1, 26 and 27.
+Figure 2 ("universal site": 2716, 2732A, 2764A/27C64, 27256/27C256, 27512/27C512 side by side), and for 32 pins in the
+Fairchild NM27C256 data sheet DS010833, July 1998 (27C010 to 27C080 side by side); the standard itself was not read.
+EEPROM, flash and static RAM follow their own data sheets, as their pages say, on the pins that vary.
 """
 
 import pytest
@@ -26,27 +27,92 @@ VARYING = {  # pins 1, 26, 27
     "27C512": ("A15", "A13", "A14"),
     "28C64": ("RDY", "NC", "/WE"),
     "28C256": ("A14", "A13", "/WE"),
+    "28C64B": ("NC", "NC", "/WE"),
+    "W27C512": ("A15", "A13", "A14"),
+    "SST27SF512": ("A15", "A13", "A14"),
+    "W27E257": ("VPP", "A13", "A14"),
+    "SST27SF256": ("VPP", "A13", "A14"),
     "62256": ("A14", "A13", "/WE"),
+    "6264": ("NC", "CE2", "/WE"),
+    "DS1225": ("NC", "NC", "/WE"),
+    "DS1230": ("A14", "A13", "/WE"),
 }
+LEFT = "? ? ? A12 A7 A6 A5 A4 A3 A2 A1 A0 D0 D1 D2 GND"
+RIGHT = "VCC ? ? A14 A13 A8 A9 A11 /OE A10 /CE D7 D6 D5 D4 D3"  # pins 32 down to 17
+SITE_32 = dict(enumerate([*LEFT.split(), *reversed(RIGHT.split())], 1))
+VARYING_32 = {  # pins 1, 2, 3, 30, 31
+    "27C010": ("VPP", "A16", "A15", "NC", "/PGM"),
+    "27C020": ("VPP", "A16", "A15", "A17", "/PGM"),
+    "27C040": ("VPP", "A16", "A15", "A17", "A18"),
+    "27C080": ("A19", "A16", "A15", "A17", "A18"),
+    "28C010": ("NC", "A16", "A15", "NC", "/WE"),
+    "28F512": ("VPP", "NC", "A15", "NC", "/WE"),
+    "28F010": ("VPP", "A16", "A15", "NC", "/WE"),
+    "29F010": ("NC", "A16", "A15", "NC", "/WE"),
+    "29F040": ("A18", "A16", "A15", "A17", "/WE"),
+    "SST39SF010A": ("NC", "A16", "A15", "NC", "/WE"),
+    "SST39SF020A": ("NC", "A16", "A15", "A17", "/WE"),
+    "SST39SF040": ("A18", "A16", "A15", "A17", "/WE"),
+}
+LEFT = "A7 A6 A5 A4 A3 A2 A1 A0 D0 D1 D2 GND"
+RIGHT = "VCC A8 A9 ? /OE A10 /CE D7 D6 D5 D4 D3"  # pins 24 down to 13
+SITE_24 = dict(enumerate([*LEFT.split(), *reversed(RIGHT.split())], 1))
+VARYING_24 = {  # pin 21
+    "2716": "VPP",
+    "2516": "VPP",
+    "2732": "A11",
+    "2732A": "A11",
+    "27C32": "A11",
+    "2816": "VPP",
+    "28C16": "/WE",
+    "6116": "/WE",
+}
+
+
+def functions(name):
+    """Pin functions by number; 6264 counts its enables, /CE1 stands where the others have /CE."""
+    return {pin.number: pin.function.replace("/CE1", "/CE") for pin in require_part(name).pins}
 
 
 @pytest.mark.parametrize("name", VARYING)
 def test_28_pin_site(name):
-    expected = {**SITE_28, **dict(zip((1, 26, 27), VARYING[name]))}
-    assert {pin.number: pin.function for pin in require_part(name).pins} == expected
+    assert functions(name) == {**SITE_28, **dict(zip((1, 26, 27), VARYING[name]))}
 
 
-@pytest.mark.parametrize("name, differences", [
-    # 24-pin position n is 28-pin position n + 2; 2764 columns on the right
-    ("2716", {18: ("/CE", "/CE"), 20: ("/OE", "/OE"), 21: ("VPP", "A11"), 24: ("VCC", "NC")}),
-    ("2732", {21: ("A11", "A11"), 24: ("VCC", "NC")}),
+@pytest.mark.parametrize("name", VARYING_32)
+def test_32_pin_site(name):
+    assert functions(name) == {**SITE_32, **dict(zip((1, 2, 3, 30, 31), VARYING_32[name]))}
+
+
+@pytest.mark.parametrize("name", VARYING_24)
+def test_24_pin_site(name):
+    assert functions(name) == {**SITE_24, 21: VARYING_24[name]}
+
+
+@pytest.mark.parametrize("small, large, different", [
+    # position n of the smaller package is n + 2 of the next larger; large package's function on the right
+    ("2716", "2764", {21: ("VPP", "A11"), 24: ("VCC", "NC")}),
+    ("2732", "2764", {24: ("VCC", "NC")}),
+    ("28C16", "28C64B", {21: ("/WE", "A11"), 24: ("VCC", "NC")}),
+    ("6116", "6264", {21: ("/WE", "A11"), 24: ("VCC", "CE2")}),
+    ("2532", "2564", {21: ("VPP", "A12")}),  # pins: Texas Instruments TMS 2564-45 JL data sheet, May 1982
+    ("27C512", "27C010", {28: ("VCC", "NC")}),
+    ("27C256", "27C010", {1: ("VPP", "A15"), 28: ("VCC", "NC")}),
+    ("27C512", "27C080", {28: ("VCC", "A17")}),
+    ("62256", "29F010", {1: ("A14", "A15"), 27: ("/WE", "A14"), 28: ("VCC", "NC")}),
+    ("28C256", "28C010", {1: ("A14", "A15"), 27: ("/WE", "A14"), 28: ("VCC", "NC")}),
 ])  # fmt: skip
-def test_24_pins_sit_bottom_aligned_in_28(name, differences):
-    small, large = require_part(name), require_part("2764")
-    for pin in small.pins:
-        here, there = differences.get(pin.number, (pin.function, pin.function))
-        assert pin.function == here
-        assert large.pins[pin.number + 2 - 1].function == there
+def test_a_smaller_part_sits_bottom_aligned(small, large, different):
+    below, above = functions(small), functions(large)
+    found = {n: (function, above[n + 2]) for n, function in below.items() if function != above[n + 2]}
+    assert found == different
+
+
+@pytest.mark.parametrize("name", ["27C301", "27C100"])
+def test_the_mask_rom_layout_of_1_mbit_exchanges_two_pins(name):
+    # Hitachi HN27C101AG/HN27C301AG data sheet, 1 December 1995 (pin 2 = /OE); A16 on 24: the other sources of the page
+    jedec = functions("27C010")
+    assert functions(name) == {**jedec, 2: jedec[24], 24: jedec[2]}
 
 
 MASK_16K = {"rom-23128-style-a", "rom-23128-style-b", "rom-23128-style-c"}
