@@ -164,11 +164,13 @@ def test_an_unstated_polarity_is_reported_for_each():
     verdict = examine("rom-23256-a14-pin27", "27256")
     data = verdict.as_json()
     assert data["assumed"] == data["drive"]["assumed"] == {"20": "L", "22": "L"}
-    assert [case["assumed"] for case in data["polarities"]] == [{"20": a, "22": b} for a in "LH" for b in "LH"]
-    assert [case["drive"]["equal"] for case in data["polarities"]] == [True, False, False, False]
+    assert [case["assumed"] for case in data["polarities"]] == [
+        {"20": a, "22": b} for a in "LH" for b in ("L", "H", "NC")
+    ]
+    assert [case["drive"]["equal"] for case in data["polarities"]] == [True] + 5 * [False]
     assert all(case["findings"] for case in data["polarities"])
     turned = [f for f in data["findings"] if f["code"] == "polarity" and "/CE" in f["title"]]
-    assert turned[0]["holds_for"] == [{"20": "H", "22": "L"}, {"20": "H", "22": "H"}]
+    assert turned[0]["holds_for"] == [{"20": "H", "22": b} for b in ("L", "H", "NC")]
     assert turned[0]["evidence"].endswith("Only if ordered with 20=H")
     always = [f for f in data["findings"] if f["code"] == "vpp-unknown"]
     assert "holds_for" not in always[0]
@@ -293,7 +295,7 @@ def test_every_way_is_one_of_five_and_every_pin_has_a_row():
     from romwright.parts.library import part_names
 
     hows = {"straight", "bend up and wire", "tie to VCC", "tie to GND", "leave open"}
-    for socket in part_names():
+    for socket in set(part_names()) - {"rom-6540"}:  # its page has no drive row
         for chip in ("27128", "28C64", "2716", "2708", "27C400"):
             plan = examine_fit(require_part(socket), require_part(chip), first(socket), first(chip)).fits[0].plan
             assert {row.how for row in plan.rows} <= hows

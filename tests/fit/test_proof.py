@@ -13,7 +13,7 @@ from romwright.fit.wiring import How, plan_wiring
 from romwright.parts.library import part_names, require_part
 from romwright.parts.model import Role
 
-PARTS = {name: require_part(name) for name in part_names()}
+PARTS = {name: part for name in part_names() if (part := require_part(name)).drives}  # rom-6540 has no drive row
 
 
 def plan_of(socket, chip, polarity=None):

@@ -50,6 +50,8 @@ def test_a_marking_with_several_meanings_is_not_resolved_silently():
 
 MEANINGS = {
     "23128",
+    *("9316b", "2332", "2364", "23256", "mk38000"),  # two arrangements of one size
+    *("23c4000", "23c8000"),  # 8 bits wide or 16
     *("27c1000", "upd27c1000", "upd27c1000a", "upd27c1001a"),  # /OE and A16 on pins 24 and 2, or the reverse
 }
 
@@ -87,3 +89,10 @@ def test_polarities():
         style.polarities({26: "L"})
     with pytest.raises(OptionError, match="cannot be NC"):
         require_part("rom-2364-24").polarities({20: "NC"})
+
+
+def test_nothing_is_planned_for_a_part_without_a_drive_row():
+    part = require_part("rom-6540")
+    assert part.drives == () and any("PHI2" in entry for entry in part.unchecked)
+    with pytest.raises(OptionError, match="no drive row of rom-6540"):
+        part.ordered_as({})

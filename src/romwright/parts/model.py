@@ -195,10 +195,18 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     def ordered_as(self, polarity: dict[int, Choice]) -> Part:
         """Return the part with its factory choices made: levels in place of `?`, pins left out become NC.
 
+        Raises OptionError if the page has no drive row: what the factory chose is then more than anybody has read.
+
         >>> from romwright.parts.library import require_part
         >>> require_part("rom-2364-24").ordered_as({20: "L"}).drives
         ({'CS?': 'L'},)
         """
+        if not self.drives:
+            raise OptionError(
+                f"no drive row of {self.name} is known: nobody can say when it drives its outputs",
+                expected="a part whose page has a row in drives",
+                help="its page says under unchecked what is missing",
+            )
         chosen = {self.pins[number - 1].function: choice for number, choice in polarity.items()}
         absent = {name for name, choice in chosen.items() if choice == "NC"}
         rows = tuple({n: chosen.get(n, level) for n, level in row.items() if n not in absent} for row in self.drives)
