@@ -23,7 +23,7 @@ _HOMES = {
     "Severity": "findings",
     "Source": "images.preparation",
     "Store": "recognition.reference",
-    "Sum": "images.preparation",
+    "Sum": "images.sums",
     "Verdict": "fit.verdict",
     "build_picture": "images.picture",
     "examine_fit": "fit.verdict",

@@ -106,9 +106,9 @@ class GapError(RomwrightError):
 class NotFittingError(RomwrightError):
     """An image is larger than the place it must go to; both sizes in bytes."""
 
-    def __init__(self, size_bytes: int, room_bytes: int, *, what: str, place: str, help: str = "") -> None:
+    def __init__(self, size_bytes: int, room_bytes: int, *, what: str, size: str, place: str, help: str = "") -> None:
         super().__init__(
-            f"{what} has {size_bytes:,} bytes",
+            f"{what} has {size}",
             expected=f"at most {room_bytes:,} bytes, the size of {place}",
             help=help,
         )
@@ -129,7 +129,7 @@ class UnknownNameError(RomwrightError):
         super().__init__(
             f"there is no {kind} named {name!r}",
             where=where,
-            expected=f"one of the {len(known)} known names" if len(known) > 12 else "one of: " + ", ".join(known),
+            expected=f"one of the {len(known)} known names" if len(known) > 60 else "one of: " + ", ".join(known),
             help=f"did you mean {' or '.join(near)}?" if near else "",
         )
         self.kind, self.name, self.near = kind, name, tuple(near)

@@ -92,3 +92,35 @@ def test_ctrl_c_leaves_with_two_and_no_output(tmp_path):
     assert child.returncode == 2
     assert "stopped by you" in errors and "Traceback" not in errors
     assert sorted(os.listdir(tmp_path)) == ["never-ending"]
+
+
+def test_ctrl_c_at_any_moment_of_the_start(tmp_path):
+    """Sent again and again while the program loads: always our words, never a traceback."""
+    (tmp_path / "in.bin").write_bytes(bytes(16))
+    command = [sys.executable, "-m", "romwright", "inspect", str(tmp_path / "in.bin")]
+    for wait in (0.03, 0.05, 0.07, 0.09, 0.11):
+        with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as child:
+            time.sleep(wait)
+            child.send_signal(signal.SIGINT)
+            errors = child.stderr.read()
+        assert child.returncode in (0, 2) or "romwright" not in errors  # before our first line Python itself answers
+
+
+def test_control_characters_in_an_error_stay_inert(romwright):
+    run = romwright("inspect", "missing\x1b[31mX.bin")
+    assert run.status == 2 and "\x1b" not in run.err and "\\x1b" in run.err
+
+
+def test_a_closed_output_is_no_drama(tmp_path):
+    (tmp_path / "in.bin").write_bytes(bytes(16))
+    call = f"{sys.executable} -m romwright inspect {tmp_path / 'in.bin'} >&-"
+    done = subprocess.run(call, shell=True, stderr=subprocess.PIPE, text=True)
+    assert "Traceback" not in done.stderr
+
+
+def test_names_that_the_output_cannot_show_are_escaped(tmp_path):
+    name = tmp_path / "uni\u2713.bin"
+    name.write_bytes(bytes(16))
+    call = [sys.executable, "-m", "romwright", "inspect", str(name)]
+    done = subprocess.run(call, env={**os.environ, "PYTHONIOENCODING": "latin-1"}, capture_output=True)
+    assert done.returncode == 0 and b"\\u2713" in done.stdout

@@ -95,6 +95,13 @@ BAD = {
     "sum too wide": (["in.bin", "--for", "27128", "--fix", "sum8=100@0"], ["8 bits"]),
     "join of one": (["in.bin", "--for", "27128", "--join"], ["two or more"]),
     "join with an address": (["in.bin@0", "in.bin", "--for", "27256", "--join"], ["joined"]),
+    "no name": (["in.bin", "--for", "2764", "--split", "2", "-o", "."], ["no name of a file"]),
+    "standard output": (["in.bin", "--for", "27128", "-o", "-"], ["no name of a file"]),
+    "below a file": (["in.bin", "--for", "27128", "-o", "in.bin/x"], ["cannot be written", "in.bin/x"]),
+    "empty value": (["in.bin", "--for", "27128", "--base", ""], ["--base"]),
+    "no byte": (["in.bin", "--for", "27128", "--fill", "GG"], ["no byte", "--fill"]),
+    "order of nothing": (["in.bin", "--for", "27128", "--order", "big"], ["--store"]),
+    "mask ROM": (["in.bin", "--for", "rom-23128-style-a"], ["mask ROM"]),
     "nothing to accept": (["in.bin", "--for", "27128", "--accept", "missing-end"], ["--accept"]),
 }
 
@@ -140,3 +147,27 @@ def test_a_full_disk_loses_nothing(tmp_path):
     assert "cannot be written" in done.stderr and "Traceback" not in done.stderr
     assert sorted(p.name for p in tmp_path.iterdir()) == ["in.bin", "out.bin"]
     assert (tmp_path / "out.bin").read_bytes() == b"precious"
+
+
+def test_a_set_of_outputs_is_replaced_whole_or_not_at_all(tmp_path, monkeypatch):
+    """The last rename fails; what was renamed before it goes back."""
+    import os
+
+    from romwright.errors import OutputError
+    from romwright.images import formats
+
+    files = {str(tmp_path / name): name.encode() for name in ("a", "b", "c")}
+    (tmp_path / "b").write_bytes(b"old")
+    replace, calls = os.replace, []
+
+    def failing(source, target):
+        calls.append(target)
+        if len(calls) == 3:
+            raise OSError(5, "Input/output error")
+        replace(source, target)
+
+    monkeypatch.setattr(os, "replace", failing)
+    with pytest.raises(OutputError, match="cannot be written"):
+        formats.write_files(files, overwrite=True)
+    assert (tmp_path / "b").read_bytes() == b"old"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["b", "in.bin"]

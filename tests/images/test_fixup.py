@@ -35,22 +35,33 @@ def test_the_checksum_comes_out(name, data, where, value):
 
 
 @given(data=st.binary(min_size=300, max_size=600), value=st.integers(0, 0xFFFF))
-def test_a_byte_sum_says_how_many_bytes_it_takes(data, value):
-    at, count = 5, 2
+def test_257_bytes_reach_every_16_bit_sum_of_bytes(data, value):
+    patch = solve(data, SUMS["sum16"], value, 5, 258)
+    assert sum(data[:5] + patch + data[263:]) % 65536 == value
+
+
+@given(data=st.binary(min_size=8, max_size=40), value=st.integers(0, 0xFFFF), count=st.integers(1, 3))
+def test_what_cannot_be_solved_really_cannot(data, value, count):
+    """A byte sum: no bytes at all reach the value, by the range that they can add."""
+    rest = sum(data[count:])
     try:
-        patch = solve(data, SUMS["sum16"], value, at, count)
-    except NotSolvableError as error:
-        count = error.needed
-        patch = solve(data, SUMS["sum16"], value, at, count)
-        with pytest.raises(NotSolvableError):
-            solve(data, SUMS["sum16"], value, at, count - 1)
-    assert sum(data[:at] + patch + data[at + count :]) % 65536 == value
+        solve(data, SUMS["sum16"], value, 0, count)
+    except NotSolvableError:
+        assert (value - rest) % 65536 > 255 * count
+    else:
+        assert (value - rest) % 65536 <= 255 * count
 
 
 def test_too_few_bytes_for_a_crc_are_refused():
     with pytest.raises(NotSolvableError) as caught:
         solve(bytes(range(64)), kind_named("crc-32"), 0x12345678, 10, 2)
-    assert caught.value.needed == 4
+    assert "4 bytes" in caught.value.expected
+
+
+def test_a_wide_place_costs_no_more_than_a_narrow_one():
+    data, kind = bytes(65536), kind_named("xmodem")
+    patch = solve(data, kind, 0x1234, 0x4000, 0xC000)
+    assert binascii.crc_hqx(data[:0x4000] + patch, 0) == 0x1234
 
 
 def test_an_unknown_checksum_offers_near_names():

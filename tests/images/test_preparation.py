@@ -10,7 +10,8 @@ from romwright.errors import NotFittingError, OptionError, OverlapError
 from romwright.images import preparation
 from romwright.images.fixup import kind_named
 from romwright.images.image import Image
-from romwright.images.preparation import Recipe, Source, Sum
+from romwright.images.preparation import Recipe, Source
+from romwright.images.sums import Sum
 
 SPELLING = bytes((a ^ (a >> 8) * 7) & 0xFF for a in range(0x4000))  # 16K whose bytes tell their address apart
 
@@ -145,3 +146,25 @@ def test_crc_comes_out_over_the_whole_chip():
 def test_fixing_outside_the_range_is_refused():
     with pytest.raises(OptionError, match="outside"):
         prepare(Image.from_bytes(SPELLING), sums=[Sum(kind_named("sum8"), (0x3FFF, None), 0, (0, 0x3FFF))])
+
+
+def test_sizes_of_an_image_that_does_not_fit_are_its_own():
+    with pytest.raises(NotFittingError, match="2 bytes and, placed at 8000, reaches 8001"):
+        prepare((Image.from_bytes(b"ab"), 0x8000))
+    apart = Image.of([(0, b"a"), (0x10000, b"b")])
+    with pytest.raises(NotFittingError, match="2 bytes that span 65,537"):
+        prepare(apart)
+
+
+def test_a_clash_names_the_two_sources_that_clash():
+    with pytest.raises(OverlapError) as caught:
+        prepare((Image.from_bytes(b"far"), 0x100), (Image.from_bytes(b"abc"), 0), (Image.from_bytes(b"X"), 1))
+    assert caught.value.where == "chip address 0001 in in1 and in2"
+
+
+def test_words_of_four_and_sixteen_bits():
+    with pytest.raises(OptionError, match="more bits"):
+        prepare(Image.from_bytes(b"\x05\x1f"), chip=2, chip_bits=4, fill=0)
+    done = prepare(Image.from_bytes(b"\x01\x02"), chip=2, chip_bits=16)
+    assert [f.code.name for f in done.findings] == ["word-wide"]
+    assert "0201" in done.findings[0].evidence

@@ -85,7 +85,8 @@ def lay_out(folder: Path) -> None:
     from romwright.images.image import Image
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise OutputError("the folder is not empty", where=str(folder), help="choose a new folder for the demo")
+        found = "the folder is not empty" if folder.is_dir() else "this is a file, not a folder"
+        raise OutputError(found, where=str(folder), help="choose a new folder for the demo")
     try:
         (folder / "reference").mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import importlib
 import os
+import signal
 import sys
 
 import click
 
 from romwright import __version__
+from romwright.cli.render import inert
 from romwright.errors import RomwrightError
 
 COMMANDS = ("inspect", "lists", "identify", "prepare", "wire", "demo")  # in the order of the job
@@ -47,39 +49,74 @@ def root() -> None:
 
 
 def complain(found: str, **rows: str) -> None:
-    """Print an error as a headline and labelled rows."""
-    lines = [click.style("error: ", fg="red", bold=True) + found]
-    lines += [f"  {label}: {text}" for label, text in rows.items() if text]
+    """Print an error as a headline and labelled rows; control characters in it are made harmless."""
+    lines = [click.style("error: ", fg="red", bold=True) + harmless(found)]
+    lines += [f"  {label}: {harmless(text)}" for label, text in rows.items() if text]
     click.echo("\n".join(lines), err=True)
+
+
+def harmless(text: str) -> str:
+    """Make control characters visible, line by line."""
+    return "\n".join(inert(line) for line in text.split("\n"))
+
+
+class Stopped(KeyboardInterrupt):
+    """Ctrl-C. A library that was just loading may wrap it, so that it was pressed is noted too."""
+
+    pressed = False
+
+    @classmethod
+    def press(cls, number: int, frame: object) -> None:
+        """Note it and raise, so that whoever holds a temporary file can take it away."""
+        cls.pressed = True
+        raise cls
+
+
+def open_streams() -> None:
+    """Make sure that anything can be printed: to a stream that is closed, and in a coding that lacks the character."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115 (open as long as the program runs)
+        elif hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def forget_output() -> None:
+    """Send what is still to be printed nowhere: there is nobody to tell, or no room."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def main(args: list[str] | None = None) -> None:
     """Run the command line and exit."""
+    open_streams()
+    signal.signal(signal.SIGINT, Stopped.press)
     try:
         status = root.main(args=args, prog_name="romwright", standalone_mode=False)
         sys.stdout.flush()
-    except RomwrightError as error:
-        complain(error.found, where=error.where, expected=error.expected, help=error.help)
-        status = 2
-    except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message(), err=True)
-        status = 2
-    except click.ClickException as error:
-        usage = error.ctx.command_path + " --help" if getattr(error, "ctx", None) else "romwright --help"
-        complain(error.format_message(), help=usage)
-        status = 2
-    except (KeyboardInterrupt, click.Abort):
-        complain("stopped by you; nothing was half written")
-        status = 2
-    except BrokenPipeError:
-        # Whoever read our output has gone: there is nobody left to tell, so leave without a second complaint.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        status = 2
-    except OSError as error:
-        complain(error.strerror or str(error), where=str(error.filename or "standard output"))
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        status = 2
-    except MemoryError:
-        complain("not enough memory for this file")
-        status = 2
+    except BaseException as error:
+        status = status_of(error)
     sys.exit(status or 0)
+
+
+def status_of(error: BaseException) -> int:
+    """Turn an exception into a message and an exit status; anything unforeseen is raised again."""
+    if Stopped.pressed or isinstance(error, click.Abort):
+        complain("stopped by you; nothing was half written")
+    elif isinstance(error, RomwrightError):
+        complain(error.found, where=error.where, expected=error.expected, help=error.help)
+    elif isinstance(error, click.exceptions.NoArgsIsHelpError):
+        click.echo(error.format_message(), err=True)
+    elif isinstance(error, click.ClickException):
+        usage = error.ctx.command_path if getattr(error, "ctx", None) else "romwright"
+        complain(error.format_message(), help=f"{usage} --help")
+    elif isinstance(error, BrokenPipeError):
+        forget_output()  # whoever read our output has gone
+    elif isinstance(error, OSError):
+        complain(error.strerror or str(error), where=str(error.filename or "standard output"))
+        forget_output()
+    elif isinstance(error, MemoryError):
+        complain("not enough memory for this file")
+    else:
+        raise error
+    return 2

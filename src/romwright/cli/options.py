@@ -27,9 +27,12 @@ def parse_address(text: str, option: str) -> int:
 
 def parse_byte(text: str, option: str) -> int:
     """Read a byte of two hex digits. Raises OptionError."""
-    value = parse_address(text, option)
-    if value > 0xFF:
-        raise OptionError(f"{text!r} is no byte", where=option, expected="00 to FF")
+    try:
+        value = parse_address(text, option)
+    except OptionError:
+        value = -1
+    if not 0 <= value <= 0xFF:
+        raise OptionError(f"{text!r} is no byte", where=option, expected="two hex digits, 00 to FF")
     return value
 
 

@@ -10,9 +10,10 @@ from pathlib import Path
 import click
 
 from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_address, parse_byte, parse_range
-from romwright.errors import InputError, OptionError
+from romwright.errors import InputError, OptionError, OutputError
 
 FIX = re.compile(r"(?P<kind>[^=@]+)=(?P<value>[^@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
+UNBURNABLE = {"mask ROM": "a mask ROM: its contents were made with it"}
 STORE = re.compile(r"(?P<kind>[^=@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
 
 
@@ -48,9 +49,7 @@ STORE = re.compile(r"(?P<kind>[^=@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
 @click.option(
     "--order",
     type=click.Choice(["little", "big"]),
-    default="little",
-    show_default=True,
-    help="Which end of a stored checksum comes first.",
+    help="Which end of a stored checksum comes first (default: little).",
 )
 @click.option("--split", type=click.Choice(["2", "4"]), help="Deal the bytes out to 2 (even, odd) or 4 chips.")
 @click.option(
@@ -96,36 +95,50 @@ def command(
 
 
 def recipe_from(part, options: dict):
-    """Turn the options into a recipe."""
+    """Turn the options into a recipe. Raises OptionError for a part that cannot be burned."""
     from romwright.images.preparation import Recipe
 
-    split = int(options["split"] or 1)
+    if part.family in UNBURNABLE:
+        raise OptionError(
+            f"{part.name} is {UNBURNABLE[part.family]}",
+            where="--for",
+            expected="a chip that a programmer can burn",
+            help=f"`romwright wire {part.name} CHIP` shows how a programmable chip goes into its socket",
+        )
+    if options["fill"] is None and part.erased is None:
+        raise OptionError(
+            f"the page of {part.name} does not say what an erased chip reads", help="say it: --fill FF or --fill 00"
+        )
     sums = [parse_sum(text, STORE, "--store") for text in options["store"]]
     sums += [parse_sum(text, FIX, "--fix") for text in options["fix"]]
+    if options["order"] and not options["store"]:
+        raise OptionError("--order says how a checksum is stored, but there is no --store")
+    given = {name: value for name, value in options.items() if value is not None}
     return Recipe(
         chip_bytes=part.words * -(-part.bits // 8),
         chip_name=part.name,
-        fill=parse_byte(options["fill"], "--fill") if options["fill"] else int(part.erased or "FF", 16),
-        cut=parse_range(options["cut"], "--cut") if options["cut"] else None,
+        chip_bits=part.bits,
+        fill=parse_byte(given.get("fill", part.erased), "--fill"),
+        cut=parse_range(given["cut"], "--cut") if "cut" in given else None,
         join=options["join"],
-        swap=int(options["swap"] or 0),
+        swap=int(given.get("swap", 0)),
         invert=options["invert"],
-        base=parse_address(options["base"], "--base") if options["base"] else None,
+        base=parse_address(given["base"], "--base") if "base" in given else None,
         repeat=options["repeat"],
-        split=split,
+        split=int(given.get("split", 1)),
         sums=sums,
-        order=options["order"],
+        order=given.get("order", "little"),
     )
 
 
 def parse_sum(text: str, form: re.Pattern, option: str):
     """Read a checksum wish. Raises OptionError."""
     from romwright.images.fixup import kind_named
-    from romwright.images.preparation import Sum
+    from romwright.images.sums import Sum
 
     match = form.fullmatch(text)
     if not match:
-        example = "sum16=0000@3FFE:0000-3FFF" if form is FIX else "sum16@3FFE:0000-3FFD"
+        example = "sum8=00@3FFF:0000-3FFF" if form is FIX else "sum16@3FFE:0000-3FFD"
         raise OptionError(f"{text!r} cannot be read", where=option, expected=f"for instance {example}")
     kind = kind_named(match["kind"])
     place, value = match["at"], None
@@ -177,6 +190,10 @@ def accepted(loaded: list, codes: tuple[str, ...]) -> list:
 def output_names(output: str, split: int) -> list[str]:
     """Return the name of each chip's file: OUT, or OUT-0, OUT-1, ... before the suffix."""
     path = Path(output)
+    if output == "-" or not path.name:
+        raise OutputError(
+            f"{output!r} is no name of a file", where="--output", expected="a file, since it is read back"
+        )
     return (
         [output] if split == 1 else [str(path.with_name(f"{path.stem}-{lane}{path.suffix}")) for lane in range(split)]
     )

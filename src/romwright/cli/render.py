@@ -23,7 +23,7 @@ STYLES = {
 
 def print_json(value: object) -> None:
     """Print a value as indented JSON with its keys in the order given."""
-    click.echo(json.dumps(value, indent=2, ensure_ascii=False))
+    click.echo(json.dumps(value, indent=2))
 
 
 def inert(text: str) -> str:

@@ -63,19 +63,22 @@ def kind_named(name: str) -> Kind:
 def solve(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes:
     """Return `count` bytes which, put at `data[at : at + count]`, make the checksum of all of `data` come to `value`.
 
-    Raises NotSolvableError, whose attribute `needed` says how many bytes it would take (None if no number is known).
+    Raises NotSolvableError if there are no such bytes.
 
-    >>> patch = solve(bytes(16), SUMS["sum8"], 0x42, at=15, count=1)
-    >>> patch
+    >>> solve(bytes(16), SUMS["sum8"], 0x42, at=15, count=1)
     b'B'
     """
     patch = (solve_sum if kind.weights else solve_crc)(data, kind, value, at, count)
-    result = kind.compute(data[:at] + patch + data[at + count :])
-    assert result == value, "a solved checksum that does not come out"
+    if patch is None:
+        raise NotSolvableError(
+            f"no {count} byte{'s' if count > 1 else ''} there make the {kind.name} come to {kind.text(value)}",
+            expected=f"a place of at least {kind.size_bytes} bytes" if count < kind.size_bytes else "",
+            help="give a larger place, as FIRST-LAST, or another value",
+        )
     return patch
 
 
-def solve_sum(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes:
+def solve_sum(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes | None:
     """Solve an additive sum: the heavy bytes take the high part, the others what is left."""
     blank = data[:at] + bytes(count) + data[at + count :]
     left = (value - kind.compute(blank)) % (1 << kind.width)
@@ -85,38 +88,24 @@ def solve_sum(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes
         for i in (i for i, w in enumerate(weights) if w == weight):
             patch[i] = min(left // weight, 255)
             left -= patch[i] * weight
-    if left:
-        raise unsolvable(kind, value, at, count, room_needed(data, kind, value, at, count))
-    return bytes(patch)
+    return None if left else bytes(patch)
 
 
-def room_needed(data: bytes, kind: Kind, value: int, at: int, count: int) -> int | None:
-    """Return how many bytes from `at` on an additive sum takes, whatever is there; None if there are too few."""
-    if kind.weights != (1,):
-        return count + 1
-    total = kind.compute(data[:at] + bytes(count) + data[at + count :])
-    for size in range(count + 1, len(data) - at + 1):
-        total -= data[at + size - 1]
-        if (value - total) % (1 << kind.width) <= 255 * size:
-            return size
-    return None
-
-
-def solve_crc(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes:
+def solve_crc(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes | None:
     """Solve a CRC: each bit of the place turns a fixed set of bits of the result; eliminate."""
     blank = data[:at] + bytes(count) + data[at + count :]
     start = kind.compute(blank)
     # rows: leading bit of the effect -> (effect on the CRC, the set of message bits that has it)
     rows: dict[int, tuple[int, int]] = {}
     for bit in range(8 * count):
+        if len(rows) == kind.width:
+            break  # every result can be had; the bits left over stay 0
         effect = kind.compute(data[:at] + (1 << bit).to_bytes(count, "big") + data[at + count :]) ^ start
         effect, bits = reduced(effect, 1 << bit, rows)
         if effect:
             rows[effect.bit_length()] = (effect, bits)
     left, bits = reduced(start ^ value, 0, rows)
-    if left:
-        raise unsolvable(kind, value, at, count, needed=kind.size_bytes if count < kind.size_bytes else None)
-    return bits.to_bytes(count, "big")
+    return None if left else bits.to_bytes(count, "big")
 
 
 def reduced(effect: int, bits: int, rows: dict[int, tuple[int, int]]) -> tuple[int, int]:
@@ -126,15 +115,3 @@ def reduced(effect: int, bits: int, rows: dict[int, tuple[int, int]]) -> tuple[i
             effect ^= rows[lead][0]
             bits ^= rows[lead][1]
     return effect, bits
-
-
-def unsolvable(kind: Kind, value: int, at: int, count: int, needed: int | None) -> NotSolvableError:
-    """Make the error that says how many bytes it would take."""
-    plural = "s" if count > 1 else ""
-    error = NotSolvableError(
-        f"no {count} byte{plural} at {at:04X} make the {kind.name} come to {kind.text(value)}",
-        expected=f"room for {needed} bytes" if needed else "",
-        help="give a larger place, as FIRST-LAST, or another value",
-    )
-    error.needed = needed
-    return error

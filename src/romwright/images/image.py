@@ -125,3 +125,12 @@ class Image:
             for s in self.segments
         )
         return Image(tuple(s for s in kept if s.data), self.entry)
+
+
+def hex_range(start: int, stop: int) -> str:
+    """Return a range as hex digits, first to last; one address alone where it is one.
+
+    >>> hex_range(0, 0x4000), hex_range(0x3FFF, 0x4000)
+    ('0000-3FFF', '3FFF')
+    """
+    return f"{start:04X}" if stop - start == 1 else f"{start:04X}-{stop - 1:04X}"

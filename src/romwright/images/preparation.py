@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from romwright.errors import NotFittingError, NotSolvableError, OptionError, OverlapError
+from romwright.errors import NotFittingError, OptionError, OverlapError
 from romwright.findings import Code, Finding, Severity
-from romwright.images import fixup, transforms
-from romwright.images.image import Image
+from romwright.images import transforms
+from romwright.images.fixup import SUMS
+from romwright.images.image import Image, hex_range
+from romwright.images.sums import Sum, put_sums
 
 PARTLY_FILLED = Code(
     "partly-filled",
@@ -19,6 +21,12 @@ PARTLY_FILLED = Code(
     "Whether an image is so small that the chip's highest address lines decide whether it is seen.",
     "A chip that is larger than the socket has address pins that the board does not drive: tied the wrong way, they "
     "show the filled part and the machine reads an erased chip.",
+)
+WORD_WIDE = Code(
+    "word-wide",
+    Severity.NOTE,
+    "Whether the chip holds 16-bit words, so that the order of the bytes matters.",
+    "Programmers take the even byte of a file as D0 to D7 (common practice, no source); some show a sum of words.",
 )
 
 
@@ -32,27 +40,13 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
-class Sum:
-    """A checksum to be put into the image.
-
-    `value` is what the checksum of `over` is made to come to by the bytes at `at`; with `value` None, the checksum
-    itself is stored there. Ranges are (first, after the last); `over` None is the whole image, `at[1]` None the usual
-    length.
-    """
-
-    kind: fixup.Kind
-    at: tuple[int, int | None]
-    value: int | None = None
-    over: tuple[int, int] | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Recipe:
     """What to do with the sources; sizes in bytes."""
 
     chip_bytes: int
     chip_name: str
     fill: int
+    chip_bits: int = 8
     cut: tuple[int, int] | None = None
     join: bool = False
     swap: int = 0
@@ -93,8 +87,7 @@ def prepare(sources: Sequence[Source], recipe: Recipe) -> Prepared:
     placed = place(sources, recipe, done)
     block = 1 << max(placed.stop - 1, 0).bit_length()  # the smallest power of two that holds everything
     data, filled = fill(placed, block if recipe.repeat else recipe.room_bytes, recipe, done)
-    for wanted in recipe.sums:
-        data = put_sum(data, filled, wanted, recipe, done)
+    data = put_sums(data, filled, recipe.sums, recipe.order, done.steps)
     if recipe.repeat:
         data = repeat(data, recipe, done)
     elif block < recipe.room_bytes:
@@ -106,6 +99,7 @@ def prepare(sources: Sequence[Source], recipe: Recipe) -> Prepared:
                 "tie those lines low at the chip, or give --repeat so that they do not matter",
             )
         )
+    judge_width(data, recipe, done)
     done.chips = transforms.split(data, recipe.split)
     if recipe.split > 1:
         done.steps.append(f"split into {recipe.split} chips: byte n goes to chip n modulo {recipe.split}")
@@ -158,6 +152,7 @@ def place(sources: Sequence[Source], recipe: Recipe, done: Prepared) -> Image:
     free = [s for s in sources if s.at is None]
     base = recipe.base if recipe.base is not None else guessed_base(free, recipe)
     pieces: list[tuple[int, bytes]] = []
+    placed: list[tuple[str, Image]] = []
     for source in sources:
         by = source.at - source.image.start if source.at is not None else -base
         image = source.image.moved(by)
@@ -167,24 +162,30 @@ def place(sources: Sequence[Source], recipe: Recipe, done: Prepared) -> Image:
                 help="give a lower --base, or its chip address as FILE@ADDRESS",
             )
         if image.stop > recipe.room_bytes:
-            name = recipe.chip_name if recipe.split == 1 else f"{recipe.split} × {recipe.chip_name}"
-            place_of = f", placed at {image.start:04X}," if image.start else ""
-            raise NotFittingError(
-                image.stop if image.start else image.size_bytes,
-                recipe.room_bytes,
-                what=f"{source.name}{place_of} reaches {image.stop - 1:04X}: it" if image.start else source.name,
-                place=name,
-                help="choose a larger part, take a stretch with --cut FIRST-LAST, or split it over several chips",
-            )
+            raise not_fitting(source, image, recipe)
         done.steps.append(f"placed {source.name} at chip address {span(image)}")
+        placed.append((source.name, image))
         pieces += [(s.start, s.data) for s in image.segments]
     try:
         return Image.of(pieces)
     except OverlapError as error:
-        error.where = error.where or "chip address " + f"{error.address:04X} in " + " and ".join(
-            s.name for s in sources
-        )
+        clash = [name for name, image in placed if image.cut(error.address, error.address + 1).segments]
+        error.where = f"chip address {error.address:04X} in {' and '.join(clash[:2])}"
         raise
+
+
+def not_fitting(source: Source, image: Image, recipe: Recipe) -> NotFittingError:
+    """Make the error for an image that, placed so, passes the end of the chip."""
+    size = f"{image.size_bytes:,} bytes" + (f" that span {image.span_bytes:,}" if image.gaps else "")
+    place = recipe.chip_name if recipe.split == 1 else f"{recipe.split} x {recipe.chip_name}"
+    return NotFittingError(
+        image.size_bytes,
+        recipe.room_bytes,
+        what=source.name,
+        size=size + (f" and, placed at {image.start:04X}, reaches {image.stop - 1:04X}" if image.start else ""),
+        place=place,
+        help="choose a larger part, take a stretch with --cut FIRST-LAST, or split it over several chips",
+    )
 
 
 def guessed_base(sources: Sequence[Source], recipe: Recipe) -> int:
@@ -218,6 +219,27 @@ def fill(placed: Image, room_bytes: int, recipe: Recipe, done: Prepared) -> tupl
     return bytes(data), filled
 
 
+def judge_width(data: bytes, recipe: Recipe, done: Prepared) -> None:
+    """Check that every byte fits the chip's words, and say how bytes make a word of 16 bits."""
+    if recipe.chip_bits > 8:
+        words = SUMS["words-little"]
+        done.findings.append(
+            Finding(
+                WORD_WIDE,
+                f"the {recipe.chip_name} holds words of {recipe.chip_bits} bits; bytes stay in the order of the file",
+                f"the 16-bit sum of its words, low byte first, is {words.text(words.compute(data))}",
+                "compare with what the programmer expects; --swap 2 exchanges the bytes of each word",
+            )
+        )
+    elif recipe.chip_bits < 8 and max(data) >> recipe.chip_bits:
+        at = next(i for i, byte in enumerate(data) if byte >> recipe.chip_bits)
+        raise OptionError(
+            f"{data[at]:02X} at {at:04X} has more bits than a word of the {recipe.chip_name}",
+            expected=f"values up to {(1 << recipe.chip_bits) - 1:02X}, one word a byte",
+            help="split the image into its low and high halves first, or give another --fill",
+        )
+
+
 def repeat(data: bytes, recipe: Recipe, done: Prepared) -> bytes:
     """Repeat the bytes over the whole room."""
     times = recipe.room_bytes // len(data)
@@ -229,60 +251,6 @@ def repeat(data: bytes, recipe: Recipe, done: Prepared) -> bytes:
     return transforms.repeat(data, recipe.room_bytes)
 
 
-def put_sum(data: bytes, filled: bytearray, wanted: Sum, recipe: Recipe, done: Prepared) -> bytes:
-    """Store a checksum, or make it come to a value."""
-    kind = wanted.kind
-    first, last = wanted.over or (0, len(data))
-    at, stop = wanted.at[0], wanted.at[1] or wanted.at[0] + kind.size_bytes
-    for begin, end in ((first, last), (at, stop)):
-        if not begin < end <= len(data):
-            raise OptionError(
-                f"{hex_range(begin, end)} does not lie in the image", expected=f"addresses in {hex_range(0, len(data))}"
-            )
-    over = f"over {hex_range(first, last)}"
-    if wanted.value is None:
-        inside = first <= at < last
-        measured = data[first:at] + data[stop:last] if inside else data[first:last]
-        value = kind.compute(measured)
-        patch = value.to_bytes(kind.size_bytes, recipe.order)
-        stop = at + len(patch)
-        done.steps.append(
-            f"stored the {kind.name} {over}{' without this place' if inside else ''}, {kind.text(value)}, "
-            f"{recipe.order} end first at {hex_range(at, stop)}"
-        )
-    else:
-        if not first <= at < stop <= last:
-            raise OptionError(
-                f"the bytes at {hex_range(at, stop)} lie outside {hex_range(first, last)}, which they are to change"
-            )
-        try:
-            patch = fixup.solve(data[first:last], kind, wanted.value, at - first, stop - at)
-        except NotSolvableError as error:
-            # A byte sum may need more bytes than it is wide; take them where nothing but fill is lost.
-            grown = at + (error.needed or 0)
-            if wanted.at[1] or not error.needed or grown > last or not all(filled[stop:grown]):
-                raise
-            stop = grown
-            patch = fixup.solve(data[first:last], kind, wanted.value, at - first, stop - at)
-        done.steps.append(
-            f"made the {kind.name} {over} come to {kind.text(wanted.value)} "
-            f"by {patch.hex().upper()} at {hex_range(at, stop)}"
-        )
-    if lost := (stop - at) - sum(filled[at:stop]):
-        done.steps.append(f"note: {lost} of these bytes replaced {'a byte' if lost == 1 else 'bytes'} of the program")
-    filled[at:stop] = bytes(stop - at)
-    return data[:at] + patch + data[stop:]
-
-
 def span(image: Image) -> str:
     """Return an image's addresses as text."""
     return hex_range(image.start, image.stop)
-
-
-def hex_range(start: int, stop: int) -> str:
-    """Return a range as hex digits, first to last; one address alone where it is one.
-
-    >>> hex_range(0, 0x4000), hex_range(0x3FFF, 0x4000)
-    ('0000-3FFF', '3FFF')
-    """
-    return f"{start:04X}" if stop - start == 1 else f"{start:04X}-{stop - 1:04X}"

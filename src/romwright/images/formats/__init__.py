@@ -6,7 +6,9 @@ first.
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO
@@ -92,28 +94,38 @@ def write_bytes(path: str | PathLike[str], data: bytes, overwrite: bool = False)
 def write_files(files: Mapping[str, bytes], overwrite: bool = False) -> None:
     """Write files whole or not at all: beside the target, flushed, renamed, read back and compared.
 
-    All are written before the first is renamed. Raises OutputError if one exists (unless `overwrite`), is no regular
-    file, cannot be written, or does not read back equal; no temporary file is left.
+    All are written before the first is renamed, and what they replace is kept until the last reads back equal: if
+    anything fails, everything is as before. Raises OutputError if one exists (unless `overwrite`), is no regular file,
+    cannot be written, or does not read back equal.
     """
     targets = {Path(os.path.realpath(path)): (path, data) for path, data in files.items()}
     if len(targets) < len(files):
         raise OutputError("two outputs would go to one file", where=", ".join(files))
-    for target, (path, _) in targets.items():
-        require_free(target, path, overwrite)
-    temporary = {target: target.with_name(f".{target.name[:200]}.{os.getpid()}.part") for target in targets}
+    made: list[Path] = []  # temporary files of ours
+    undo: list[tuple[Path, Path | None]] = []  # what was renamed, and what it had replaced
     path = ""
     try:
+        for target, (path, _) in targets.items():
+            require_free(target, path, overwrite)
+        parts = {}
         for target, (path, data) in targets.items():  # noqa: B007 (an error below names the path)
-            with open(temporary[target], "xb") as stream:
+            parts[target] = beside(target, "new")
+            with open(parts[target], "xb") as stream:
+                made.append(parts[target])
                 stream.write(data)
                 stream.flush()
                 os.fsync(stream.fileno())
         for target, (path, data) in targets.items():
-            os.replace(temporary[target], target)
+            old = None
+            if target.exists():
+                old = beside(target, "old")
+                made.append(old)
+                keep(target, old)
+            undo.append((target, old))
+            os.replace(parts[target], target)
             if target.read_bytes() != data:
-                raise OutputError(
-                    "what was written does not read back equal", where=path, help="do not use this file; check the disk"
-                )
+                raise OutputError("what was written does not read back equal", where=path, help="check the disk")
+        undo.clear()
     except OSError as error:
         raise OutputError(
             f"the output cannot be written: {error.strerror}",
@@ -121,15 +133,31 @@ def write_files(files: Mapping[str, bytes], overwrite: bool = False) -> None:
             help="nothing was changed; check the folder and the room on the disk",
         ) from None
     finally:
-        for part in temporary.values():
-            part.unlink(missing_ok=True)
+        for target, old in reversed(undo):
+            os.replace(old, target) if old else target.unlink(missing_ok=True)
+        for part in made:
+            with contextlib.suppress(OSError):
+                part.unlink()
+
+
+def beside(target: Path, kind: str) -> Path:
+    """Return the name of a temporary file in the target's folder."""
+    return target.with_name(f".{target.name[:100]}.{os.getpid()}.{kind}")
+
+
+def keep(target: Path, copy: Path) -> None:
+    """Give a file a second name, or copy it where the file system has no second names."""
+    try:
+        os.link(target, copy)
+    except OSError:
+        shutil.copy2(target, copy)
 
 
 def require_free(target: Path, path: str, overwrite: bool) -> None:
     """Raise OutputError unless a file may be written there."""
     if target.is_dir():
         raise OutputError("the output is a folder", where=path, expected="the name of a file")
-    if target.exists() and not target.is_file():
+    if (target.exists() or os.path.exists(path)) and not target.is_file():
         raise OutputError("the output is no regular file", where=path)
     if target.exists() and not overwrite:
         raise OutputError("the output exists already", where=path, help="choose another name, or give --overwrite")
