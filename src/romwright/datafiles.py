@@ -52,9 +52,10 @@ def read_data_file(path: Path, kind: type[T], rules: Iterable[Callable[[T], Iter
     that the rules give.
     """
     data = read_toml(path)
-    if faults := list(find_shape_faults(data, kind)):
-        raise DataFileError(str(path), faults)
-    record = msgspec.convert(data, kind)
+    try:
+        record = msgspec.convert(data, kind)  # stops at the first fault, but a sound file costs no more than this
+    except msgspec.ValidationError:
+        raise DataFileError(str(path), list(find_shape_faults(data, kind))) from None
     if faults := [fault for rule in rules for fault in rule(record)]:
         raise DataFileError(str(path), faults)
     return record
