@@ -2,6 +2,8 @@
 
 from io import BytesIO
 
+from romwright.images import formats
+
 
 def parsed(module, text):
     """Parse text and return (image, the names of the findings' codes)."""
@@ -17,12 +19,12 @@ def check_format(module, text, image, findings=()):
     found, codes = parsed(module, text)
     assert found == image
     assert sorted(codes) == sorted(findings)
-    assert module.recognises(text)
+    assert formats.sniff(text) is module
     built = module.build(image)
     again, codes = parsed(module, built)
     assert again == image
     assert codes == []
-    assert module.recognises(built)
+    assert formats.sniff(built) is module
     assert module.build(again) == built
     if built and module.NAME != "raw":
         assert built.count(b"\n") == built.count(b"\r\n") == built.count(b"\r")

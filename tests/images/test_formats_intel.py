@@ -16,6 +16,7 @@ from contract import check_format, parsed
 from strategies import intel_line as line
 
 from romwright.errors import FormatError, GapError, InputError, OverlapError, SpanError
+from romwright.images import formats
 from romwright.images.formats import intel
 from romwright.images.image import Image
 
@@ -135,8 +136,8 @@ REFUSED = {
     "space before the colon": (text(b" " + BASE, END), 1, 1, "the line starts with ' :10", "':' at the start"),
     "line without a colon": (text(BASE, BASE[1:], END), 2, 2, "the line starts with '10000000", "':'"),
     "comment": (text(b"; a comment", BASE, END), 1, 1, "the line starts with '; a comment", "':'"),
-    "UTF-8 byte order mark": (b"\xef\xbb\xbf" + text(BASE, END), 1, 1, "the line starts with", "':'"),
-    "UTF-16": (text(BASE, END).decode().encode("utf-16"), 1, 1, "the line starts with", "':'"),
+    "UTF-8 byte order mark": (b"\xef\xbb\xbf" + text(BASE, END), 1, 1, "a byte order mark", "plain ASCII text"),
+    "UTF-16": (text(BASE, END).decode().encode("utf-16"), 1, 1, "a byte order mark", "plain ASCII text"),
     "zeros in front": (bytes(64) + text(BASE, END), 1, 1, r"the line starts with '\x00", "':'"),
     "zeros between": (text(BASE, BASE.replace(b"0", b"\0"), END), 2, 2, r"character '\x00' in column 3", "hex digits"),
     "space after the checksum": (text(BASE, BASE + b" ", END), 2, 2, "character ' ' in column 44", "hex digits"),
@@ -178,7 +179,7 @@ def test_refused(name):
 
 @pytest.mark.parametrize("name", REFUSED)
 def test_refused_text_is_not_taken_for_raw(name):
-    assert intel.recognises(REFUSED[name][0])
+    assert formats.sniff(REFUSED[name][0]) is intel
 
 
 def test_faults_behind_the_end_record_are_not_faults_of_the_file():

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from strategies import images, intel_line, intel_records, motorola_line, motorola_records, mutated, texts
 
 from romwright.errors import InputError, OverlapError, SpanError
+from romwright.images import formats
 from romwright.images.formats import intel, motorola, raw, records
 from romwright.images.image import SPAN_LIMIT, Image
 
@@ -144,14 +145,12 @@ def test_the_size_of_the_chunks_does_not_matter(module, data):
 
 @given(text=intel_texts.filter(lambda text: not text.startswith((b"\r", b"\n"))))
 def test_intel_is_recognised(text):
-    assert intel.recognises(text[:4096])
-    assert not motorola.recognises(text[:4096])
+    assert formats.sniff(text[:4096]) is intel
 
 
 @given(st.binary(max_size=2000).filter(lambda data: b":" not in data and b"S" not in data and b"s" not in data))
 def test_other_bytes_are_not_recognised(data):
-    assert not intel.recognises(data)
-    assert not motorola.recognises(data)
+    assert formats.sniff(data) is raw
 
 
 @given(st.binary(min_size=1, max_size=60), st.integers(0, 0xFFFF))

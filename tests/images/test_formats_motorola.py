@@ -15,6 +15,7 @@ from contract import check_format, parsed
 from strategies import motorola_line as line
 
 from romwright.errors import FormatError, OverlapError, SpanError
+from romwright.images import formats
 from romwright.images.formats import motorola
 from romwright.images.image import Image
 
@@ -109,8 +110,8 @@ REFUSED = {
     "space in front": (text(b" " + BASE, END), 1, 1, "the line starts with ' S1130000000'", "'S'"),
     "comment": (text(BASE, b"* comment", END), 2, 2, "the line starts with '* comment'", "'S'"),
     "symbol block": (text(b"$$ prog", b"  start $0", b"$$", BASE, END), 1, 1, "the line starts with '$$ prog'", "'S'"),
-    "UTF-8 byte order mark": (b"\xef\xbb\xbf" + text(BASE, END), 1, 1, "the line starts with", "'S'"),
-    "UTF-16": (text(BASE, END).decode().encode("utf-16"), 1, 1, "the line starts with", "'S'"),
+    "UTF-8 byte order mark": (b"\xef\xbb\xbf" + text(BASE, END), 1, 1, "a byte order mark", "plain ASCII text"),
+    "UTF-16": (text(BASE, END).decode().encode("utf-16"), 1, 1, "a byte order mark", "plain ASCII text"),
     "zeros in front": (bytes(64) + text(BASE, END), 1, 1, r"the line starts with '\x00", "'S'"),
     "space after the checksum": (text(BASE + b" ", END), 1, 1, "character ' ' in column 43", "hex digits"),
     "text after the checksum": (text(BASE, BASE + b" text", END), 2, 2, "character ' ' in column 43", "hex digits"),
@@ -151,7 +152,7 @@ def test_refused(name):
 
 @pytest.mark.parametrize("name", REFUSED)
 def test_refused_text_is_not_taken_for_raw(name):
-    assert motorola.recognises(REFUSED[name][0])
+    assert formats.sniff(REFUSED[name][0]) is motorola
 
 
 def test_overlap_names_both_lines():

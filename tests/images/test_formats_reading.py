@@ -1,5 +1,6 @@
 """Reading files: recognised by content, errors that name the file, and texts longer than one chunk."""
 
+import contextlib
 import os
 import threading
 from io import BytesIO
@@ -65,6 +66,10 @@ def test_a_named_format_is_kept_to(file):
         (b"S11", motorola),
         (b"\xff\xfe:\x001\x000\x000\x000\x000\x000\x000\x000\x00", intel),
         (b"\xfe\xff\x00:\x001\x000\x000\x000\x000\x000\x000\x000", intel),
+        (":10000000".encode("utf-16-le"), intel),  # without a byte order mark
+        (":10000000".encode("utf-16-be"), intel),
+        ("S11300002".encode("utf-16-le"), motorola),
+        (":10000000".encode("utf-8-sig"), intel),
         (b"a title\r:020000040001F9\r", intel),
         (b"R\xe9sum\xe9 of the ROM\n:020000040001F9\n", intel),
         (b"\x1a\r\n\t :020000040001F9\n", intel),
@@ -118,13 +123,70 @@ def test_errors_name_the_file_the_line_and_the_record(file):
     assert caught.value.where == str(path)
 
 
-def test_a_raw_file_of_more_than_64_mib_is_refused_with_its_size(tmp_path):
+def test_a_raw_file_of_more_than_64_mib_is_refused(tmp_path):
     path = tmp_path / "large.bin"
     with open(path, "wb") as stream:
         stream.truncate(SPAN_LIMIT + 5)
-    with pytest.raises(SpanError) as caught:
+    with pytest.raises(InputError, match="more than 67,108,864 bytes") as caught:
         formats.read(path)
-    assert caught.value.stop == SPAN_LIMIT + 5
+    assert caught.value.where == str(path) and "right file" in caught.value.help
+
+
+@pytest.mark.parametrize("line", [b"", b":10", b"S10"], ids=["raw", "intel", "motorola"])
+def test_an_endless_pipe_is_read_up_to_the_limit(line, monkeypatch):
+    """A record first, then lines for ever: refused at the limit (1 MiB here) and not read on."""
+    first = {b"": b"", b":10": intel_line(0, 0, b"a"), b"S10": motorola_line(1, 0, b"a")}[line] + b"\n"
+    monkeypatch.setattr(raw, "SPAN_LIMIT", 1 << 20)
+    monkeypatch.setattr(records, "TEXT_LIMIT", 1 << 20)
+    for module in formats.FORMATS:
+        monkeypatch.setattr(module, "LIMIT_BYTES", 1 << 20)
+    receive, send = os.pipe()
+    sent = []
+
+    def write():
+        with open(send, "wb", 0) as stream, contextlib.suppress(BrokenPipeError):
+            stream.write(first)
+            while True:
+                sent.append(stream.write(b"\n" * 4096))
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    with pytest.raises(InputError, match="more than 1,048,576 bytes"):
+        formats.read(f"/dev/fd/{receive}")
+    os.close(receive)
+    writer.join()
+    assert sum(sent) < 2 << 20
+
+
+@pytest.mark.parametrize(
+    ("coding", "words"),
+    [
+        ("utf-8-sig", "the line starts with a byte order mark"),
+        ("utf-16", "the line starts with a byte order mark"),
+        ("utf-16-le", "zeros between the characters, as in UTF-16"),
+        ("utf-16-be", "zeros between the characters, as in UTF-16"),
+    ],
+)
+def test_text_in_another_coding_is_refused_as_such(coding, words, file):
+    for module in (intel, motorola):
+        path = file("a", module.build(IMAGE).decode().encode(coding))
+        with pytest.raises(FormatError) as caught:
+            formats.read(path)
+        assert (caught.value.found, caught.value.line, caught.value.expected) == (words, 1, "plain ASCII text")
+
+
+@pytest.mark.parametrize(
+    ("digits", "words"),
+    [
+        ("", "0 hex digits"),
+        ("1", "1 hex digit: half a byte is missing"),
+        ("123", "3 hex digits: half a byte is missing"),
+    ],
+)
+def test_digits_are_counted_in_words(digits, words, file):
+    with pytest.raises(FormatError) as caught:
+        formats.read(file("a.hex", intel_line(0, 0, b"a") + b"\n:" + digits.encode() + b"\n" + END))
+    assert caught.value.found == words
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes on this system")
@@ -234,7 +296,7 @@ def test_what_follows_the_end_record_is_counted_over_chunks(module):
     assert image == Image.from_bytes(data)
     assert finding.code.name == "after-end"
     count = text.count(b"\n")
-    assert finding.title.startswith(f"{count} lines were not read")
+    assert finding.title.startswith(f"{count:,} lines were not read")
     assert finding.evidence.endswith(f"line {count}")
 
 
@@ -255,3 +317,29 @@ def test_a_line_without_end_is_refused_quickly(module, byte):
         module.parse(Stream(lead + byte * (16 << 20)))
     assert caught.value.line == 1
     assert sum(read) <= 2 * CHUNK
+
+
+@BOTH
+def test_what_is_given_twice_is_told_with_its_first_address_and_lines(module):
+    line = intel_line if module is intel else motorola_line
+    kind = 0 if module is intel else 1
+    rows = [(0x40, b"ABCD"), (0x10, b"EFGH"), (0x43, b"DE"), (0x12, b"GHI")]
+    text = b"\n\n".join([line(kind, *row) for row in rows] + [b":00000001FF" if module is intel else b"S9030000FC"])
+    _, (finding,) = module.parse(BytesIO(text))
+    assert finding.title == "3 bytes are given twice, with equal values"
+    assert finding.evidence == "the first is at 0012, on line 3 and line 7"
+
+
+@BOTH
+def test_what_follows_the_end_record_is_read_in_pieces(module):
+    """The longest text asked for at once is a chunk, however long the tail is."""
+    asked = []
+
+    class Stream(BytesIO):
+        def read(self, size=-1):
+            asked.append(size)
+            return super().read(size)
+
+    _, (finding,) = module.parse(Stream(module.build(IMAGE) + b"what is this\n" * 200_000 + b"\0\x1a \n" * 9))
+    assert finding.title.startswith("200,000 lines were not read")
+    assert set(asked) == {CHUNK}

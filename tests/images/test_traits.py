@@ -16,6 +16,10 @@ built = st.builds(lambda part, times: part * times, few_values, st.integers(1, 8
 chips = st.builds(lambda part, doublings: part * (1 << doublings), st.binary(min_size=1, max_size=4), st.integers(0, 6))
 
 
+def programmed(data):
+    return data not in (bytes(len(data)), b"\xff" * len(data))
+
+
 def traits(data, kind, start=0):
     return [t for t in find_traits(Image.from_bytes(data, start)) if t.kind == kind]
 
@@ -43,7 +47,11 @@ def test_idle_lines_of_an_image_beyond_one_chunk():
     assert find_idle_lines(bytes(spoilt)) == []
 
 
-@given(st.binary(min_size=1, max_size=40) | st.lists(st.sampled_from([0x12, 0x36, 0x50]), min_size=1).map(bytes))
+@given(
+    (st.binary(min_size=1, max_size=40) | st.lists(st.sampled_from([0x12, 0x36, 0x50]), min_size=1).map(bytes)).filter(
+        programmed
+    )
+)
 def test_data_bits_are_those_of_brute_force(data):
     seen = {
         (t.facts["bit"], t.facts["state"], t.facts.get("level", t.facts.get("of"))) for t in traits(data, "data bit")
@@ -58,7 +66,7 @@ def test_data_bits_are_those_of_brute_force(data):
     assert seen == expected
 
 
-@given(st.binary(min_size=1, max_size=700))
+@given(st.binary(min_size=1, max_size=700).filter(programmed))
 def test_entropy_is_that_of_its_definition(data):
     def shannon(block):
         return abs(-sum(c / len(block) * math.log2(c / len(block)) for c in Counter(block).values()))
@@ -78,7 +86,7 @@ def test_entropy_is_that_of_its_definition(data):
     )
 )
 def test_fill_and_text_runs_are_those_of_a_loop(parts):
-    data = b"".join(parts)
+    data = b"".join(parts) + b"\x01"  # never an erased image
     found = find_traits(Image.from_bytes(data, 0x1000))
     ends, start = [], 0
     for at in range(1, len(data) + 1):
@@ -117,13 +125,10 @@ def test_a_small_program_in_a_big_blank_chip():
 
 
 @pytest.mark.parametrize("value", [0xFF, 0x00])
-def test_an_erased_chip(value):
-    found = find_traits(Image.from_bytes(bytes([value]) * 8192))
-    kinds = Counter(t.kind for t in found)
-    assert kinds["erased"] == 1 and not kinds["repeat"] and not kinds["text"]
-    assert next(t for t in found if t.kind == "erased").facts == {"value": f"{value:02X}"}
-    assert next(t for t in found if t.kind == "address line").facts["lines"] == [f"A{n}" for n in range(13)]
-    assert kinds["data bit"] == 8
+def test_an_erased_chip_has_no_other_trait(value):
+    (found,) = find_traits(Image.from_bytes(bytes([value]) * 8192))
+    assert (found.kind, found.facts) == ("erased", {"value": f"{value:02X}"})
+    assert [t.kind for t in find_traits(Image.of([(0, bytes([value])), (9, bytes([value]))]))] == ["gap", "erased"]
 
 
 def test_text_with_the_high_bit_set():
@@ -145,3 +150,41 @@ def test_every_trait_is_plain_json(data, start):
 
     for trait in find_traits(Image.from_bytes(data, start)):
         assert json.loads(json.dumps(trait.as_json()))["kind"] == trait.kind
+
+
+pieces = st.lists(
+    st.tuples(
+        st.integers(1, 40), st.sampled_from([b"\xff" * 20, b"HELLO WORLD", b"\xff" * 15, b"~" * 5, b"\x80", bytes(300)])
+    ),
+    min_size=2,
+    max_size=9,
+)
+
+
+@given(pieces)
+def test_no_run_and_no_page_crosses_a_gap(pieces):
+    """Of an image with gaps, the fill, text and pages are those of its segments, each for itself."""
+    at, placed = 0x100, []
+    for gap, data in pieces:
+        placed.append((at, data))
+        at += len(data) + gap
+    found = find_traits(Image.of([*placed, (at, b"\x01")]))
+    alone = [t for start, data in placed for t in find_traits(Image.of([(start, data), (start + len(data), b"\x01")]))]
+    fills = [(-t.facts["length"], t.facts["start"]) for t in alone if t.kind == "fill"]
+    assert [t.facts["start"] for t in found if t.kind == "fill"] == sorted(start for _, start in sorted(fills)[:5])
+    texts = [one for t in alone if t.kind == "text" for one in t.facts["strings"]]
+    assert [one for t in found if t.kind == "text" for one in t.facts["strings"]] == texts
+    lowest = [t.facts["lowest_at"] for t in alone if "lowest_at" in t.facts]
+    assert [t.facts["lowest_at"] for t in found if "lowest_at" in t.facts] == lowest[:1]
+
+
+def test_a_hundred_thousand_segments_are_looked_at_together(monkeypatch):
+    """Numpy is called as often for many segments as for few: what counts is the bytes."""
+    from romwright.images import runs
+
+    calls = []
+    find_runs = runs.find_runs
+    monkeypatch.setattr(runs, "find_runs", lambda *args: calls.append(args) or find_runs(*args))
+    image = Image.of((2 * n, b"A") for n in range(100_000))
+    assert [t.facts["gaps"] for t in find_traits(image) if t.kind == "gap"] == [99_999]
+    assert len(calls) == 3

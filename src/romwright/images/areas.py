@@ -8,7 +8,7 @@ import numpy as np
 
 from romwright.images import runs
 from romwright.images.image import Image
-from romwright.images.traits import FILL_LEAST, TEXT_LEAST
+from romwright.images.runs import FILL_LEAST, TEXT_LEAST
 
 REPEAT_BLOCK = 64  # bytes: aligned blocks of this size that came before are repeats
 MIXED_BLOCK = 128  # bytes over which the mix of values is judged
@@ -52,16 +52,14 @@ def classify_bytes(image: Image) -> np.ndarray:
         view = np.frombuffer(segment.data, np.uint8)
         part = areas[segment.start - image.start : segment.stop - image.start]
         _mark_mixed(view, part)
-        for first in (0x20, 0xA0):
-            texts = runs.find_runs(len(view), lambda a, b, v=view, f=first: v[a:b] - np.uint8(f) < 0x5F, TEXT_LEAST)
-            _mark(part, texts, Area.TEXT)
+        for high_bit in (False, True):
+            _mark(part, runs.find_texts(view, high_bit), Area.TEXT)
         for at in range(0, len(view) - REPEAT_BLOCK + 1, REPEAT_BLOCK):
             block = segment.data[at : at + REPEAT_BLOCK]
             if block in seen:
                 part[at : at + REPEAT_BLOCK] = Area.REPEAT
             seen.add(block)
-        same = runs.find_runs(len(view) - 1, lambda a, b, v=view: v[a:b] == v[a + 1 : b + 1], FILL_LEAST - 1)
-        _mark(part, same + np.array([0, 1]), Area.FILL)
+        _mark(part, runs.find_fills(view), Area.FILL)
     return areas
 
 

@@ -7,6 +7,19 @@ from collections.abc import Callable
 import numpy as np
 
 CHUNK = 1 << 20  # bytes looked at together
+FILL_LEAST = 16  # bytes of one value in a row that count as fill
+TEXT_LEAST = 6  # printable characters in a row that count as text
+
+
+def find_fills(data: np.ndarray) -> np.ndarray:
+    """Return the runs of one value, as rows (start, stop)."""
+    return find_runs(len(data) - 1, lambda a, b: data[a:b] == data[a + 1 : b + 1], FILL_LEAST - 1) + np.array([0, 1])
+
+
+def find_texts(data: np.ndarray, high_bit: bool) -> np.ndarray:
+    """Return the runs of printable ASCII characters, plain or all with the high bit set, as rows (start, stop)."""
+    first = np.uint8(0xA0 if high_bit else 0x20)
+    return find_runs(len(data), lambda a, b: data[a:b] - first < 0x5F, TEXT_LEAST)
 
 
 def find_runs(size: int, mask: Callable[[int, int], np.ndarray], least: int) -> np.ndarray:
@@ -43,6 +56,18 @@ def _eroded(mask: np.ndarray, least: int) -> np.ndarray:
         mask = mask[:-step] & mask[step:]
         width += step
     return mask
+
+
+def cut(rows: np.ndarray, edges: np.ndarray, least: int) -> np.ndarray:
+    """Cut runs in two at every edge within them, and leave out what is then shorter than `least`.
+
+    >>> cut(np.array([[0, 9], [12, 20]]), np.array([2, 5, 10, 12]), 3).tolist()
+    [[2, 5], [5, 9], [12, 20]]
+    """
+    before = np.searchsorted(rows[:, 0], edges) - 1  # the last run that starts before the edge, if any
+    inner = edges[(before >= 0) & (edges < rows[before, 1])] if len(rows) else edges[:0]
+    rows = np.sort(np.concatenate((rows, np.repeat(inner, 2).reshape(-1, 2))), axis=0)
+    return rows[rows[:, 1] - rows[:, 0] >= least]
 
 
 def longest(rows: np.ndarray, count: int) -> np.ndarray:

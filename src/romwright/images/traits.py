@@ -13,12 +13,11 @@ import numpy as np
 
 from romwright.images import runs
 from romwright.images.image import Image
+from romwright.images.view import View
 
 PAGE = 256  # bytes whose entropy is measured together
 CHUNK = 1 << 18  # bytes worked on at a time, so that 8-byte intermediate values stay small
-FILL_LEAST = 16  # bytes of one value in a row that count as a fill run
 FILL_SHOWN = 5
-TEXT_LEAST = 6  # printable characters in a row that count as text
 TEXT_SHOWN = 16
 BLANKS = {0xFF: "the erased state of an EPROM", 0x00: "the blank state of some PROMs, or a wiped file"}
 
@@ -54,19 +53,22 @@ def find_traits(image: Image) -> list[Trait]:
     """Find all traits of an image, in a fixed order.
 
     Repeats, halves and address lines belong to a whole chip: while the image has gaps they are left out, and the
-    `gap` trait says so. Fill the gaps first (`Image.flat`) to have them.
+    `gap` trait says so. Fill the gaps first (`Image.flat`) to have them. An erased image has no other trait.
 
     >>> [t.detail for t in find_traits(Image.from_bytes(bytes(range(256)) * 2)) if t.kind == "repeat"]
     ['the first 256 bytes come 2 times over']
     """
     if not image.segments:
         return []
-    counts, pages = _counted(image)
-    traits = [*_gaps(image), *_blanks(image, counts), *_fills(image)]
+    view = View.of(image)
+    if runs.is_uniform(view.data) and view.data[0] in BLANKS:
+        return [*_gaps(image), _erased(int(view.data[0]))]
+    counts, pages = _counted(view.data), _page_entropies(view)
+    traits = [*_gaps(image), _blank_share(counts), *_fills(view)]
     if not image.gaps:
         data = image.flat()
         traits += [*_repeats(data), *_halves(data), *_address_lines(data)]
-    return [*traits, *_data_bits(counts), _entropy(image, counts, pages), *_texts(image)]
+    return [*traits, *_data_bits(counts), _entropy(counts, pages), *_texts(view)]
 
 
 def find_period(data: bytes) -> int:
@@ -126,27 +128,25 @@ def _prime_factors(number: int) -> Iterator[int]:
         yield number
 
 
-def _views(image: Image) -> Iterator[tuple[int, np.ndarray]]:
-    for segment in image.segments:
-        yield segment.start, np.frombuffer(segment.data, np.uint8)
+def _counted(data: np.ndarray) -> np.ndarray:
+    """Count how often each byte value occurs."""
+    return sum(np.bincount(data[at : at + CHUNK], minlength=256) for at in range(0, len(data), CHUNK))
 
 
-def _counted(image: Image) -> tuple[np.ndarray, list[tuple[int, np.ndarray]]]:
-    """Count each byte value once over all; return that, and (address, entropies) of the whole pages of each chunk."""
-    total, pages = np.zeros(256, np.int64), []
+def _page_entropies(view: View) -> tuple[np.ndarray, np.ndarray]:
+    """Return the addresses of all whole pages, and their entropies in bits a byte."""
+    offsets = view.blocks(PAGE)
     times = np.arange(PAGE + 1, dtype=np.float64)
     weight = (times * np.log2(np.maximum(times, 1)) / PAGE).astype(np.float32)
-    for start, view in _views(image):
-        for at in range(0, len(view), CHUNK):
-            block = view[at : at + CHUNK]
-            rows = len(block) // PAGE
-            index = block[: rows * PAGE].astype(np.int32).reshape(rows, PAGE)
-            index += np.arange(rows, dtype=np.int32)[:, None] * 256
-            counts = np.bincount(index.ravel(), minlength=rows * 256).reshape(rows, 256)
-            total += counts.sum(axis=0) + np.bincount(block[rows * PAGE :], minlength=256)
-            if rows:
-                pages.append((start + at, 8 - weight[counts].sum(axis=1)))
-    return total, pages
+    entropies = np.empty(len(offsets), np.float32)
+    pages = np.lib.stride_tricks.sliding_window_view(view.data, PAGE) if len(offsets) else view.data
+    for at in range(0, len(offsets), CHUNK // PAGE):
+        index = pages[offsets[at : at + CHUNK // PAGE]].astype(np.int32)
+        rows = len(index)
+        index += np.arange(rows, dtype=np.int32)[:, None] * 256
+        counts = np.bincount(index.ravel(), minlength=rows * 256).reshape(rows, 256)
+        entropies[at : at + rows] = 8 - weight[counts].sum(axis=1)
+    return view.addresses(offsets), entropies
 
 
 def _gaps(image: Image) -> Iterator[Trait]:
@@ -160,26 +160,26 @@ def _gaps(image: Image) -> Iterator[Trait]:
         )
 
 
-def _blanks(image: Image, counts: np.ndarray) -> Iterator[Trait]:
-    size = image.size_bytes
-    for value, meaning in BLANKS.items():
-        if counts[value] == size:
-            yield Trait("erased", f"every byte is {value:02X}: {meaning}", {"value": f"{value:02X}"})
-            return
-    ff, zero = (round(int(counts[value]) / size, 4) for value in (0xFF, 0x00))
-    yield Trait("blank share", f"{ff:.2%} of the bytes are FF, {zero:.2%} are 00", {"ff": ff, "zero": zero})
+def _erased(value: int) -> Trait:
+    return Trait("erased", f"every byte is {value:02X}: {BLANKS[value]}", {"value": f"{value:02X}"})
 
 
-def _fills(image: Image) -> Iterator[Trait]:
-    found = []
-    for base, view in _views(image):
-        same = runs.find_runs(len(view) - 1, lambda a, b, v=view: v[a:b] == v[a + 1 : b + 1], FILL_LEAST - 1)
-        found += [(base + int(a), base + int(b) + 1, int(view[a])) for a, b in runs.longest(same, FILL_SHOWN)]
-    for start, stop, value in sorted(sorted(found, key=lambda run: run[0] - run[1])[:FILL_SHOWN]):
-        place = "all of it" if (start, stop) == (image.start, image.stop) else f"{start:04X}-{stop - 1:04X}"
-        place += " (to the end)" if stop == image.stop and start > image.start else ""
-        facts = {"value": f"{value:02X}", "start": start, "stop": stop, "length": stop - start}
-        yield Trait("fill", f"{stop - start:,} bytes of {value:02X}: {place}", facts)
+def _blank_share(counts: np.ndarray) -> Trait:
+    ff, zero = (round(int(counts[value]) / int(counts.sum()), 4) for value in (0xFF, 0x00))
+    return Trait("blank share", f"{ff:.2%} of the bytes are FF, {zero:.2%} are 00", {"ff": ff, "zero": zero})
+
+
+def _fills(view: View) -> Iterator[Trait]:
+    found = runs.longest(runs.cut(runs.find_fills(view.data), view.offsets, runs.FILL_LEAST), FILL_SHOWN)
+    first, last = 0, len(view.data)
+    for a, b in sorted(found.tolist()):
+        start = int(view.addresses(np.array([a]))[0])
+        stop = start + b - a
+        place = "all of it" if (a, b) == (first, last) else f"{start:04X}-{stop - 1:04X}"
+        place += " (to the end)" if b == last and a > first else ""
+        value = f"{view.data[a]:02X}"
+        facts = {"value": value, "start": start, "stop": stop, "length": b - a}
+        yield Trait("fill", f"{b - a:,} bytes of {value}: {place}", facts)
 
 
 def _repeats(data: bytes) -> Iterator[Trait]:
@@ -224,42 +224,36 @@ def _data_bits(counts: np.ndarray) -> Iterator[Trait]:
             yield Trait("data bit", f"D{n} always equals D{same[0]}", facts)
 
 
-def _entropy(image: Image, counts: np.ndarray, pages: list[tuple[int, np.ndarray]]) -> Trait:
-    share = counts[counts > 0] / image.size_bytes
+def _entropy(counts: np.ndarray, pages: tuple[np.ndarray, np.ndarray]) -> Trait:
+    share = counts[counts > 0] / counts.sum()
     whole = round(abs(float(-(share * np.log2(share)).sum())), 4)
     facts: dict[str, object] = {"whole": whole}
     detail = f"{whole:.4f} bits a byte"
-    if pages:
-        low = min((float(e.min()), start + PAGE * int(e.argmin())) for start, e in pages)
-        high = max((float(e.max()), -(start + PAGE * int(e.argmax()))) for start, e in pages)
-        lowest, lowest_at, highest, highest_at = round(abs(low[0]), 4), low[1], round(high[0], 4), -high[1]
+    addresses, entropies = pages
+    if len(entropies):
+        low, high = int(entropies.argmin()), int(entropies.argmax())
+        lowest, highest = (round(abs(float(entropies[page])), 4) for page in (low, high))
+        lowest_at, highest_at = int(addresses[low]), int(addresses[high])
         facts |= {"lowest": lowest, "lowest_at": lowest_at, "highest": highest, "highest_at": highest_at}
         detail += f"; pages of {PAGE} bytes: {lowest:.4f} at {lowest_at:04X} to {highest:.4f} at {highest_at:04X}"
     return Trait("entropy", detail, facts)
 
 
-def _texts(image: Image) -> Iterator[Trait]:
+def _texts(view: View) -> Iterator[Trait]:
     """Find runs of printable characters, plain and with the high bit set; runs of one character are fill, not text."""
-    for high_bit, first in ((False, 0x20), (True, 0xA0)):
-        found, count, total = [], 0, 0
-        for base, view in _views(image):
-            spans = runs.find_runs(len(view), lambda a, b, v=view, f=first: v[a:b] - np.uint8(f) < 0x5F, TEXT_LEAST)
-            spans = spans[~runs.uniform(view, spans)]
-            count, total = count + len(spans), total + int((spans[:, 1] - spans[:, 0]).sum())
-            found += [(base + int(a), view[a:b] & 0x7F) for a, b in runs.longest(spans, TEXT_SHOWN)]
-        if count:
-            found = sorted(sorted(found, key=lambda run: -len(run[1]))[:TEXT_SHOWN], key=lambda run: run[0])
-            strings = [{"address": address, "text": text.tobytes().decode("ascii")} for address, text in found]
-            share = round(total / image.size_bytes, 4)
-            yield Trait(
-                "text",
-                f"{count:,} run{'s' * (count > 1)} of {TEXT_LEAST} or more printable characters"
-                f"{' with the high bit set' if high_bit else ''}, {total:,} bytes ({share:.2%})",
-                {
-                    "high_bit": high_bit,
-                    "runs": count,
-                    "bytes": total,
-                    "share": share,
-                    "strings": strings,
-                },
-            )
+    for high_bit in (False, True):
+        rows = runs.cut(runs.find_texts(view.data, high_bit), view.offsets, runs.TEXT_LEAST)
+        rows = rows[~runs.uniform(view.data, rows)]
+        if not len(rows):
+            continue
+        shown = np.sort(runs.longest(rows, TEXT_SHOWN), axis=0)
+        texts = [(view.data[a:b] & 0x7F).tobytes().decode("ascii") for a, b in shown]
+        strings = [{"address": int(at), "text": text} for at, text in zip(view.addresses(shown[:, 0]), texts)]
+        total = int((rows[:, 1] - rows[:, 0]).sum())
+        share = round(total / len(view.data), 4)
+        yield Trait(
+            "text",
+            f"{len(rows):,} run{'s' * (len(rows) > 1)} of {runs.TEXT_LEAST} or more printable characters"
+            f"{' with the high bit set' if high_bit else ''}, {total:,} bytes ({share:.2%})",
+            {"high_bit": high_bit, "runs": len(rows), "bytes": total, "share": share, "strings": strings},
+        )

@@ -1,7 +1,7 @@
 """The file formats of images, recognised by content and never by file name.
 
-Every format module has NAME, `recognises(head)`, `parse(stream)` and `build(image)`; FORMATS lists them, most telling
-first.
+Every format module has NAME, LIMIT_BYTES (what is longer is refused), `parse(stream)` and `build(image)`; FORMATS
+lists them. A format of hex records has the name of its grammar (images/grammar.py), by which it is recognised.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from types import ModuleType
 from romwright.errors import FormatError, InputError, OutputError, UnknownNameError
 from romwright.findings import Finding
 from romwright.images.formats import intel, motorola, raw
+from romwright.images.grammar import HEAD_BYTES, recognise
 from romwright.images.image import Image
 
 FORMATS: tuple[ModuleType, ...] = (intel, motorola, raw)
-HEAD_BYTES = 4096  # how much of a file is looked at to recognise its format
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,8 @@ def format_named(name: str) -> ModuleType:
 
 def sniff(head: bytes) -> ModuleType:
     """Return the format of which these are the first bytes; anything unknown is raw binary."""
-    return next(module for module in FORMATS if module.recognises(head))
+    grammar = recognise(head)
+    return format_named(grammar.name) if grammar else raw
 
 
 def read(path: str | PathLike[str], format: str | None = None) -> Loaded:
@@ -57,14 +58,15 @@ def read(path: str | PathLike[str], format: str | None = None) -> Loaded:
     file = str(path)
     try:
         with open(path, "rb") as stream:
-            if not stream.seekable():  # a pipe
-                stream = BytesIO(stream.read())
             head = stream.read(HEAD_BYTES)
             if not head:
                 raise InputError("the file is empty", expected="an image of at least one byte")
-            stream.seek(0)
             module = format_named(format) if format else sniff(head)
-            image, findings = module.parse(stream)
+            if stream.seekable():
+                stream.seek(0)
+                image, findings = module.parse(stream)
+            else:  # a pipe, maybe an endless one
+                image, findings = module.parse(BytesIO(head + stream.read(module.LIMIT_BYTES + 1 - len(head))))
             if not image.segments:
                 raise InputError("no record of the file holds data", expected="an image of at least one byte")
     except FormatError as error:

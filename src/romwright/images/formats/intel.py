@@ -16,12 +16,12 @@ from romwright.errors import FormatError
 from romwright.findings import Code, Finding, Severity
 from romwright.images.formats import writing
 from romwright.images.formats.reading import Reader, assemble
-from romwright.images.formats.records import Grammar, Records
+from romwright.images.formats.records import TEXT_LIMIT, Records
+from romwright.images.grammar import INTEL_HEX
 from romwright.images.image import Image
 
-NAME = "intel-hex"
-SUFFIX = ".hex"
-GRAMMAR = Grammar("Intel HEX", lead=b":", marks=1, uncounted=5, total=0)
+NAME = INTEL_HEX.name
+LIMIT_BYTES = TEXT_LIMIT
 DATA, END, SEGMENT, START_SEGMENT, LINEAR, START_LINEAR = range(6)
 LENGTHS = {END: 0, SEGMENT: 2, START_SEGMENT: 4, LINEAR: 2, START_LINEAR: 4}  # data bytes of each type but DATA
 WORDS = {
@@ -58,11 +58,6 @@ END_OFFSET = Code(
 )
 
 
-def recognises(head: bytes) -> bool:
-    """Tell whether a file that starts so is Intel HEX."""
-    return GRAMMAR.recognises(head)
-
-
 def parse(stream: BinaryIO) -> tuple[Image, list[Finding]]:
     """Read Intel HEX text into an image and what was odd about it.
 
@@ -75,7 +70,7 @@ def parse(stream: BinaryIO) -> tuple[Image, list[Finding]]:
 class IntelReader(Reader):
     """Keeps the base in force from record to record."""
 
-    grammar = GRAMMAR
+    grammar = INTEL_HEX
 
     def __init__(self, stream: BinaryIO) -> None:
         super().__init__(stream)

@@ -15,12 +15,12 @@ from romwright.errors import FormatError
 from romwright.findings import Code, Finding, Severity
 from romwright.images.formats import writing
 from romwright.images.formats.reading import Reader, assemble
-from romwright.images.formats.records import Grammar, Records
+from romwright.images.formats.records import TEXT_LIMIT, Records
+from romwright.images.grammar import S_RECORD
 from romwright.images.image import Image
 
-NAME = "s-record"
-SUFFIX = ".s19"
-GRAMMAR = Grammar("Motorola S-record", lead=b"S", marks=2, uncounted=1, total=0xFF)
+NAME = S_RECORD.name
+LIMIT_BYTES = TEXT_LIMIT
 ADDRESS_BYTES = np.array([2, 2, 3, 4, 2, 2, 3, 4, 3, 2])  # of S0 to S9
 COUNTS, STARTS = (5, 6), (7, 8, 9)
 
@@ -38,11 +38,6 @@ ADDRESS_PASSED = Code(
 )
 
 
-def recognises(head: bytes) -> bool:
-    """Tell whether a file that starts so is made of S-records."""
-    return GRAMMAR.recognises(head)
-
-
 def parse(stream: BinaryIO) -> tuple[Image, list[Finding]]:
     """Read S-records into an image and what was odd about it.
 
@@ -54,7 +49,7 @@ def parse(stream: BinaryIO) -> tuple[Image, list[Finding]]:
 class MotorolaReader(Reader):
     """Counts the data records, so that count records can be checked."""
 
-    grammar = GRAMMAR
+    grammar = S_RECORD
     end_name = "S7, S8 or S9 record"
 
     def __init__(self, stream: BinaryIO) -> None:

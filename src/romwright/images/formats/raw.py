@@ -4,24 +4,23 @@ from __future__ import annotations
 
 from typing import BinaryIO
 
-from romwright.errors import SpanError
+from romwright.errors import InputError
 from romwright.findings import Finding
 from romwright.images.image import SPAN_LIMIT, Image
 
 NAME = "raw"
-SUFFIX = ".bin"
-
-
-def recognises(head: bytes) -> bool:
-    """Anything can be raw binary, so this format is asked last."""
-    return True
+LIMIT_BYTES = SPAN_LIMIT
 
 
 def parse(stream: BinaryIO) -> tuple[Image, list[Finding]]:
-    """Read all bytes. Raises SpanError over 64 MiB."""
+    """Read all bytes. Raises InputError over 64 MiB."""
     data = stream.read(SPAN_LIMIT + 1)
     if len(data) > SPAN_LIMIT:
-        raise SpanError(0, max(stream.seek(0, 2), len(data)), SPAN_LIMIT)
+        raise InputError(
+            f"the file has more than {SPAN_LIMIT:,} bytes",
+            expected=f"an image of at most {SPAN_LIMIT >> 20} MiB",
+            help="is this the right file? No ROM is that large; cut a larger memory's image into pieces",
+        )
     return Image.from_bytes(data), []
 
 

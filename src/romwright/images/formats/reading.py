@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from typing import BinaryIO
 
 import numpy as np
 
 from romwright.errors import OverlapError
 from romwright.findings import Code, Finding, Severity
-from romwright.images.formats.records import Grammar, Records, decode
+from romwright.images.formats.records import Records, chunks, decode
+from romwright.images.grammar import Grammar
 from romwright.images.image import Image
+
+WRITTEN_LINE = re.compile(rb"[^\r\n\0\x1a \t][^\r\n]*")  # a line with more on it than blanks and end-of-file marks
 
 MISSING_END = Code(
     "missing-end",
@@ -74,9 +78,9 @@ class Reader:
     def look_behind(self, records: Records, end: int) -> None:
         """Report what follows the end record."""
         self.stream.seek(records.offset + int(records.starts[end]))
-        behind = [line for line in self.stream.read().splitlines()[1:] if line.strip(b"\0\x1a \t")]
+        behind = sum(len(WRITTEN_LINE.findall(text)) for text, _, _ in chunks(self.stream)) - 1
         if behind:
-            title = f"{len(behind)} line{'s were' if len(behind) > 1 else ' was'} not read: after the {self.end_name}"
+            title = f"{behind:,} line{'s were' if behind > 1 else ' was'} not read: after the {self.end_name}"
             where = f"the {self.end_name} is on line {records.place(end)['line']}"
             self.report(AFTER_END, title, where, "if two files were joined, split them there")
 
@@ -95,20 +99,40 @@ def assemble(stream: BinaryIO, kind: type[Reader]) -> tuple[Image, list[Finding]
     except OverlapError as error:
         raise conflict(kind(stream), error.address) from None
     if twice := sum(len(data) for _, data in found) - image.size_bytes:
-        reader.report(TWICE, f"{twice:,} byte{'s are' if twice > 1 else ' is'} given twice, with equal values")
+        address = first_given_twice(found)
+        (_, line), (_, other), *_ = lines_giving(kind(stream), address)
+        title = f"{twice:,} byte{'s are' if twice > 1 else ' is'} given twice, with equal values"
+        reader.report(TWICE, title, f"the first is at {address:04X}, on line {line} and line {other}")
     return image, reader.findings
+
+
+def first_given_twice(found: Iterable[tuple[int, bytes]]) -> int:
+    """Return the lowest address that two of the pieces give."""
+    stop = -1
+    for address, data in sorted(found, key=lambda piece: piece[0]):
+        if address < stop and data:
+            return address
+        stop = max(stop, address + len(data))
+    raise ValueError("no address is given twice")
 
 
 def conflict(reader: Reader, address: int) -> OverlapError:
     """Make the error that names the first two lines, in file order, that give different bytes for `address`."""
+    given = lines_giving(reader, address)
+    first, line = given[0]
+    second, other = next((byte, line) for byte, line in given if byte != first)
+    return OverlapError(address, first, second, where=f"line {line} and line {other}")
+
+
+def lines_giving(reader: Reader, address: int) -> list[tuple[int, int]]:
+    """Read a file again for the (byte, line) of every record that gives a byte for `address`, in file order."""
     reader.stream.seek(0)
-    seen: dict[int, int] = {}  # byte -> the first line that gives it
+    given = []
     for records, index, start, count, payload in reader:
         offset = np.cumsum(count) - count + address - start
         for hit in ((start <= address) & (address < start + count)).nonzero()[0]:
-            seen.setdefault(int(payload[offset[hit]]), records.place(index[hit])["line"])
-    (first, line), (second, other), *_ = seen.items()
-    return OverlapError(address, first, second, where=f"line {line} and line {other}")
+            given.append((int(payload[offset[hit]]), records.place(index[hit])["line"]))
+    return given
 
 
 def pieces(address: np.ndarray, count: np.ndarray, payload: np.ndarray) -> Iterator[tuple[int, bytes]]:

@@ -14,69 +14,12 @@ from typing import BinaryIO
 
 import numpy as np
 
-from romwright.errors import FormatError
+from romwright.errors import FormatError, InputError
+from romwright.images.grammar import Grammar
 
 CHUNK_BYTES = 256 << 10
+TEXT_LIMIT = 512 << 20  # bytes: a file of 64 MiB in records as they are commonly written has a third of it
 LINE_ENDS = re.compile(rb"\r\n|\n|\r")
-NOT_TEXT = re.compile(rb"[\0-\x08\x0b\x0c\x0e-\x19\x1b-\x1f\x7f]")
-BYTE_ORDER_MARK = re.compile(rb"\xef\xbb\xbf|\xff\xfe|\xfe\xff")
-
-
-@dataclass(frozen=True, slots=True)
-class Grammar:
-    """How a record is written.
-
-    `lead` is its first character, `marks` how many characters stand before the hex digits, `uncounted` how many bytes
-    of a record its count byte leaves out (itself among them), `total` what all its bytes sum to, modulo 256.
-    """
-
-    name: str
-    lead: bytes
-    marks: int
-    uncounted: int
-    total: int
-
-    def recognises(self, head: bytes) -> bool:
-        """Tell whether a file that starts so is meant as this format: its first line, or some line of a plain text.
-
-        Text in another coding (a byte order mark, zeros between characters) is recognised too, to be refused as such
-        and not taken for raw binary; so is a file cut short within its first record.
-        """
-        if mark := BYTE_ORDER_MARK.match(head):
-            head = head[mark.end() :].replace(b"\0", b"")
-        start = b"[" + self.lead + self.lead.lower() + b"]" + rb"[0-9]" * (self.marks - 1)
-        if re.match(rb"[\s\0]*" + start + rb"(?:[0-9A-Fa-f]{8}|[0-9A-Fa-f]+\s*\Z)", head):
-            return True
-        a_line = rb"(?:^|[\r\n])[ \t]*" + start + rb"[0-9A-Fa-f]{8,}\s*(?:[\r\n]|\Z)"
-        return not NOT_TEXT.search(head) and bool(re.search(a_line, head))
-
-    def fault(self, line: bytes) -> tuple[str, str] | None:
-        """Say what is wrong with one line, as (found, expected); None if nothing is."""
-        text = line.decode("latin-1")
-        if not line.startswith(self.lead):
-            return f"the line starts with {text[:12]!r}", f"{self.lead.decode()!r} at the start of every record"
-        mark, digits = text[1 : self.marks], text[self.marks :]
-        if self.marks > 1 and not re.fullmatch("[0-9]", mark):
-            return f"record type {text[: self.marks]!r}", f"{self.lead.decode()}0 to {self.lead.decode()}9"
-        bad = re.search(r"[^0-9A-Fa-f]", digits)
-        if bad:
-            column = self.marks + bad.start() + 1
-            return f"character {bad.group()!r} in column {column}", "hex digits only"
-        if len(digits) % 2 or not digits:
-            return f"{len(digits)} hex digits: half a byte is missing", "two hex digits for each byte"
-        record = bytes.fromhex(digits)
-        if record[0] + self.uncounted != len(record):
-            missing = record[0] + self.uncounted - len(record)
-            how = "few: the record is cut short" if missing > 0 else "many"
-            seen = f"{abs(missing)} byte{'s' if abs(missing) > 1 else ''} too {how}"
-            return (
-                f"count byte {record[0]:02X}, but the record has {seen}",
-                f"{record[0] + self.uncounted} bytes in all",
-            )
-        right = (self.total - sum(record[:-1])) & 0xFF
-        if right != record[-1]:
-            return f"checksum {record[-1]:02X}", f"checksum {right:02X} for these bytes"
-        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +58,20 @@ def lines_in(text: bytes) -> int:
 
 
 def chunks(stream: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
-    """Yield (text, its offset in the file, number of its first line) in pieces of whole lines."""
+    """Yield (text, its offset in the file, number of its first line) in pieces of whole lines.
+
+    Raises InputError over 512 MiB of text.
+    """
     rest, offset, line = b"", 0, 1
     while block := stream.read(CHUNK_BYTES):
         text = rest + block
+        if offset + len(text) > TEXT_LIMIT:
+            raise InputError(
+                f"more than {TEXT_LIMIT:,} bytes of text",
+                where=f"line {line}",
+                expected=f"a hex file of at most {TEXT_LIMIT >> 20} MiB",
+                help="look at the file's end: does it go on with something else?",
+            )
         cut = max(text.rfind(b"\n"), text.rfind(b"\r", 0, -1)) + 1  # a last CR may be half of a CR LF
         if not cut and len(text) > CHUNK_BYTES:  # no record is as long as that: hand it on to be refused
             cut = len(text)
