@@ -1,8 +1,11 @@
 """romwright inspect, as a user runs it."""
 
 import hashlib
+import os
 import random
 import re
+import subprocess
+import sys
 import zlib
 from pathlib import Path
 
@@ -99,6 +102,50 @@ def test_a_header_that_does_not_hold_gives_status_1(romwright, tmp_path):
     run = romwright("inspect", "good.bin", "bad.bin")
     assert run.status == 1 and "fault (rom-header)" in run.out and "sum to 01, not 00" in run.out
     assert romwright("inspect", "--json", "bad.bin").json[0]["findings"][0]["severity"] == "fault"
+
+
+def test_an_erased_chip_is_told_in_few_lines(romwright, tmp_path):
+    (tmp_path / "erased.bin").write_bytes(b"\xff" * 8192)
+    run = romwright("inspect", "erased.bin")
+    *sums, last = run.out.splitlines()
+    assert last == "  erased        every byte is FF: the erased state of an EPROM" and len(sums) == 10
+    one = romwright("inspect", "--json", "erased.bin").json[0]
+    assert ([t["kind"] for t in one["traits"]], one["cpus"], one["structures"]) == (["erased"], [], [])
+
+
+def test_what_is_known_comes_before_the_error(romwright, tmp_path):
+    (tmp_path / "bad.hex").write_text(":00000001FE\n")
+    run = romwright("inspect", LOGGER, "bad.hex")
+    assert run.status == 2 and "EACH YEAR: NEW BATTERY." in run.out and "bad.hex, line 1" in run.err
+    run = romwright("inspect", "--json", LOGGER, "bad.hex")
+    assert run.status == 2 and not run.out and "bad.hex, line 1" in run.err
+
+
+def test_labels_keep_to_their_column(romwright, tmp_path):
+    rom = bytearray(b"\x55\xaa\x01\xcb".ljust(512, b"\0"))
+    rom[-1] = -sum(rom) & 0xFF
+    (tmp_path / "rom.bin").write_bytes(rom + b"\xff" * 512)
+    lines = romwright("inspect", "rom.bin").out.splitlines()[1:]
+    assert "  rest          at offset 0200: 512 bytes after the last image, all FF" in lines
+    assert all(line[:2] == "  " and line[15] == " " != line[16] for line in lines)
+
+
+def test_a_stray_55_aa_is_a_note(romwright, tmp_path):
+    (tmp_path / "pattern.bin").write_bytes(b"\x55\xaa" * 2048)
+    run = romwright("inspect", "pattern.bin")
+    assert run.status == 0 and "note (55aa-by-chance)" in run.out
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes on this system")
+def test_an_endless_pipe_ends_in_an_error(tmp_path):
+    """`yes` writes for ever: read up to 64 MiB, and then refused."""
+    done = subprocess.run(
+        ["sh", "-c", f"yes | {sys.executable} -m romwright inspect /dev/stdin"],
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert done.returncode == 2 and "more than 67,108,864 bytes" in done.stderr
 
 
 @pytest.mark.parametrize("name", ["map.png", "map.svg"])

@@ -91,6 +91,27 @@ def test_a_program_read_twice_or_in_a_blank_chip_is_recognised(name):
         assert judge_cpus(image * 2)[0].cpu == cpu
 
 
+def moved(image, high, to):
+    """The program of an image at another multiple of its size: the high bytes of its own addresses are changed."""
+    return bytes(to if byte == high else byte for byte in image)
+
+
+@pytest.mark.parametrize(
+    ("image", "high", "cpu"), [(M6502, 0xF0, "6502"), (M6800, 0xF8, "6800"), (M6809, 0xE0, "6809")]
+)
+@pytest.mark.parametrize("place", [0, 1])
+def test_a_program_for_a_board_that_leaves_out_address_lines(image, high, cpu, place):
+    """The vectors stand at the end of memory and point to a mirror image of the chip lower down."""
+    base = 0x1000 if len(image) < 0x1000 else len(image)
+    (found,) = judge_cpus(moved(image, high, base >> 8), base * place)
+    assert found.cpu == cpu and found.score >= NEEDED
+    lines = f"A{len(image).bit_length() - 1} to A15"
+    assert found.evidence[0].startswith(f"second look, at {base:04X}-{base + len(image) - 1:04X}: ")
+    assert lines in found.evidence[0]
+    assert f"reset vector {base:04X}" in found.evidence[1]
+    assert "second look" not in " ".join(judge_cpus(image)[0].evidence)
+
+
 @pytest.mark.parametrize("name", ["logger", "diagnostic", "logger-rotten"])
 def test_the_programs_of_the_demo_are_6502(name):
     data = (ROOT / "fixtures" / "tern" / f"{name}.bin").read_bytes()

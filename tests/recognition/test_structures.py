@@ -143,6 +143,36 @@ def test_a_header_that_lies_is_told(name):
     assert find_header_faults(found)
 
 
+def test_what_is_cut_short_or_empty_is_not_summed():
+    (cut,) = find_structures(rom(units=0x80, size=512)[:-1] + b"\xe2")
+    assert len(cut.problems) == 1 and "sum" not in cut.problems[0] + cut.detail
+    assert cut.facts["sum_right"] is None
+    (empty,) = find_structures(rom(units=0, size=16384))
+    assert empty.problems == ("the length byte says 0 bytes",) and empty.facts["sum_right"] is None
+
+
+@pytest.mark.parametrize(
+    ("data", "severity"),
+    [
+        (b"\x55\xaa" * 4096, "note"),  # a test pattern
+        (b"\x55\xaa\x40", "note"),
+        (b"\x55\xaa\x10\x20" + bytes(range(256)) * 8, "note"),
+        (rom(code=b"\xe9")[:-1] + b"\0", "fault"),  # a jump at its entry, but a wrong sum
+        (rom(code=b"\xeb", units=4)[:512], "fault"),
+        (pci_rom(image_units=9), "fault"),
+    ],
+)
+def test_55_aa_alone_is_a_note(data, severity):
+    found = find_structures(data)
+    assert [finding.severity for finding in find_header_faults(found)] == [severity]
+    assert found[0].facts["plausible"] == (severity == "fault")
+
+
+def test_a_doubtful_header_hides_no_sound_rom_behind_it():
+    found = find_structures(b"\x55\xaa\xff\0" + bytes(2044) + rom(4))
+    assert [(s.offset, s.facts["plausible"]) for s in found] == [(0, False), (2048, True)]
+
+
 def test_the_code_type_comes_before_byte_2():
     """Byte 2 of an EFI image is half of a size: its sum over byte 2 x 512 would be wrong, and is not asked for."""
     body = bytearray(pci_rom(units=2, code_type=3))

@@ -16,6 +16,7 @@ from romwright.findings import blocks
 
 LABEL = 13  # columns of the left-hand labels: a SHA-256 beside them ends in column 80
 STRINGS_SHOWN = 6
+LABELS = {"after last image": "rest"}  # for what would not fit into the column
 FORMATS = {"raw": "raw binary", "intel-hex": "Intel HEX", "s-record": "Motorola S-record"}
 
 
@@ -43,19 +44,22 @@ def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
     if picture and len(files) > 1:
         raise OptionError(f"{len(files)} files and one picture", where="--picture", expected="one FILE for one picture")
     byte = parse_byte(fill, "--fill") if fill else None
-    results = [inspect_image(formats.read(file, read_as), byte, crcs) for file in files]
-    if picture:
-        draw(results[0], picture, overwrite)
+    results = (inspect_image(formats.read(file, read_as), byte, crcs) for file in files)
+    if as_json:
+        results = list(results)  # of all files or of none; as text, what is known comes before an error
+    faulty = False
+    for index, result in enumerate(results):
+        if picture:
+            draw(result, picture, overwrite)
+        if not as_json:
+            click.echo("\n" * bool(index) + "\n".join(report(result)))
+            print_findings(result.findings)
+        faulty |= blocks(result.findings)
     if as_json:
         print_json([result.as_json() for result in results])
-    else:
-        for index, result in enumerate(results):
-            click.echo("\n" * bool(index) + "\n".join(report(result)))
-            if result.findings:
-                print_findings(result.findings)
-        if picture:
-            click.echo(f"\npicture written to {inert(picture)}")
-    return int(any(blocks(result.findings) for result in results))
+    elif picture:
+        click.echo(f"\npicture written to {inert(picture)}")
+    return int(faulty)
 
 
 def draw(result, path: str, overwrite: bool) -> None:
@@ -98,7 +102,9 @@ def report(result) -> Iterator[str]:
         yield from row(trait.kind, trait.detail)
         yield from strings(trait.facts.get("strings", ()))
     for structure in result.structures:
-        yield from row(structure.kind, f"at offset {structure.offset:04X}: {structure.detail}")
+        yield from row(
+            LABELS.get(structure.kind, structure.kind), f"at offset {structure.offset:04X}: {structure.detail}"
+        )
         for problem in structure.problems:
             yield from row("", f"wrong: {problem}")
     from romwright.recognition.cpus import NEEDED

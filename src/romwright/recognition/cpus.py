@@ -10,12 +10,12 @@ Where each CPU starts: facts/bus-and-bench.md 3.1 (Zilog, Intel, Motorola and W6
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import log2
 
 from romwright.recognition.opcodes import BIG_ENDIAN, Z80_ONLY, Instruction, instructions
+from romwright.recognition.structures import DATE, ENTRIES, whole_rom
 
 NEEDED = 20.0  # bits to name a CPU: less than one random image in a million
 CODE_NEEDED = 5.0  # bits of them that must come from instructions
@@ -24,7 +24,6 @@ STEPS = 48  # instructions followed at most
 GOES_ON = 7 / 8  # stake on the next instruction being one of the table
 SPLIT = "a program for a 16-bit CPU may be split over an even and an odd chip: join the two first"
 TEXT = frozenset([*range(0x20, 0x7F), 0x09, 0x0A, 0x0D])
-DATE = re.compile(rb"[01]\d/[0-3]\d/\d\d")
 DATE_CHANCE = (10 / 256) ** 6 / 256**2
 
 VECTORS = {  # distance from the end of memory (10000); reset first
@@ -173,26 +172,45 @@ def _used(data: bytes) -> bytes:
 
 
 def _from_the_top(data: bytes, start: int) -> list[Case]:
-    """Make the cases of the CPUs whose vectors lie at the end of a 64K memory."""
+    """Make the cases of the CPUs whose vectors lie at the end of a 64K memory.
+
+    Where a reset vector leaves the image, there is a second case: on a board that leaves out the upper address lines
+    the image answers everywhere, so its program may be written for any multiple of its size.
+    """
     data = data[-0x10000:]
-    if len(data) < 16 or (start and start + len(data) != 0x10000):
+    size, top = len(data), 0x10000 - len(data)
+    mirrors = size.bit_count() == 1 and start % size == 0
+    if size < 16 or not (start in (0, top) or mirrors):
         return []
     cases = []
     for cpu, vectors in VECTORS.items():
-        case = Case(cpu, data, 0x10000 - len(data), 0x10000)
-        aims = {name: case.number(len(data) - back, 2) for name, back in vectors.items()}
-        reset = aims.pop("reset")
-        if case.aims_inside(reset, 0.9):
-            case.evidence.append(f"reset vector {reset:04X} at {0x10000 - vectors['reset']:04X} lies inside the image")
-            inside = [name for name, address in aims.items() if case.aims_inside(address, 0.5)]
-            if inside:
-                words = ", ".join(f"{name} {aims[name]:04X}" for name in inside)
-                case.evidence.append(f"{len(inside)} of {len(aims)} other vectors lie inside too: {words}")
-            case.follow(reset)
-            for name in inside:
-                case.follow(aims[name], f"{name} code")
-        cases.append(case)
+        case = Case(cpu, data, start or top, 0x10000)
+        reset = case.number(size - vectors["reset"], 2)
+        cases.append(_by_vectors(case, vectors))
+        if mirrors and not start and reset < top:
+            cases.append(_by_vectors(Case(cpu, data, reset & -size, 0x10000, targets={reset}), vectors))
     return cases
+
+
+def _by_vectors(case: Case, vectors: dict[str, int]) -> Case:
+    """Follow the vectors at the end of an image, the reset vector first: the others count only if that lies inside."""
+    size = len(case.data)
+    aims = {name: case.number(size - back, 2) for name, back in vectors.items()}
+    reset = aims.pop("reset")
+    if case.aims_inside(reset, 0.9):
+        if case.base + size != 0x10000:
+            place = f"{case.base:04X}-{case.base + size - 1:04X}"
+            lines = f"A{size.bit_length() - 1} to A15" if size < 0x8000 else "A15"
+            case.evidence.append(f"second look, at {place}: a board that leaves out {lines} shows the image there too")
+        case.evidence.append(f"reset vector {reset:04X} at {0x10000 - vectors['reset']:04X} lies inside the image")
+        inside = [name for name, address in aims.items() if case.aims_inside(address, 0.5)]
+        if inside:
+            words = ", ".join(f"{name} {aims[name]:04X}" for name in inside)
+            case.evidence.append(f"{len(inside)} of {len(aims)} other vectors lie inside too: {words}")
+        case.follow(reset)
+        for name in inside:
+            case.follow(aims[name], f"{name} code")
+    return case
 
 
 def _z80(data: bytes, start: int) -> list[Case]:
@@ -258,14 +276,13 @@ def _i8086(data: bytes, start: int) -> list[Case]:
             case.evidence.append(f"a date, {dated[0].decode()}, follows it, as in a PC's system BIOS")
         case.follow(entry)
         cases.append(case)
-    if not start and len(data) >= 512 and data[:2] == b"\x55\xaa":
-        size = data[2] * 512
-        if 0 < size <= len(data) and sum(data[:size]) % 256 == 0 and data[3] in (0xE9, 0xEB, 0xCB):
-            case = Case("8086", data, 0, 1 << 20, evidence=["55 AA at the start, as in a PC's expansion ROM"])
-            case.bet(0.5, 2**-24 * 3 / 256, True)
-            case.evidence.append(f"its {size:,} bytes sum to 00, and {data[3]:02X} (a jump or far return) is its entry")
-            case.code += log2(256 / 3)
-            cases.append(case)
+    rom = b"" if start else whole_rom(data)
+    if rom and rom[3] in ENTRIES:
+        case = Case("8086", data, 0, 1 << 20, evidence=["55 AA at the start, as in a PC's expansion ROM"])
+        case.bet(0.5, 2**-24 * 3 / 256, True)
+        case.evidence.append(f"its {len(rom):,} bytes sum to 00, and {rom[3]:02X} (a jump or far return) is its entry")
+        case.code += log2(256 / 3)
+        cases.append(case)
     return cases
 
 

@@ -81,7 +81,6 @@ BIOS_END = Struct(  # the last 16 bytes of a PC system BIOS
 )
 
 LONGEST = 64  # bytes: no header is longer
-HEADERS = (EXPANSION_ROM, PCI_POINTERS, EFI_POINTERS, PCI_DATA, PNP_HEADER, BIOS_END)
 
 
 def parse(layout: Struct, data: bytes | memoryview) -> Container | None:

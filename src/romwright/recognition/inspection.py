@@ -64,8 +64,8 @@ def inspect_image(loaded: Loaded, fill: int | None = None, crcs: Sequence[str] =
     """Inspect an image as it was read.
 
     Checksums are over the defined bytes in address order; with `fill`, gaps are filled first and count as defined.
-    Headers and CPU are looked for in the bytes as the chip would hold them: gaps, if any, as FF. Raises
-    UnknownNameError for a CRC that is not known.
+    Headers and CPU are looked for in the bytes as the chip would hold them: gaps, if any, as FF. An erased image is for
+    no CPU. Raises UnknownNameError for a CRC that is not known.
     """
     widths = [crc_width(name) for name in crcs]
     image = loaded.image
@@ -74,7 +74,8 @@ def inspect_image(loaded: Loaded, fill: int | None = None, crcs: Sequence[str] =
         filled = image.span_bytes - image.size_bytes
         image = Image((Image.from_bytes(image.flat(fill), image.start).segments[0],), image.entry)
     data, chip = image.defined(), image.flat(0xFF)
-    structures = find_structures(chip)
+    traits, structures = find_traits(image), find_structures(chip)
+    erased = any(trait.kind == "erased" for trait in traits)
     return Inspection(
         file=loaded.file,
         format=loaded.format,
@@ -83,9 +84,9 @@ def inspect_image(loaded: Loaded, fill: int | None = None, crcs: Sequence[str] =
         filled_bytes=filled,
         checksums=measure(data),
         crcs=tuple(_named_crc(name, width, data) for name, width in zip(crcs, widths, strict=True)),
-        traits=tuple(find_traits(image)),
+        traits=tuple(traits),
         structures=tuple(structures),
-        cpus=tuple(judge_cpus(chip, image.start)),
+        cpus=() if erased else tuple(judge_cpus(chip, image.start)),
         findings=(*loaded.findings, *find_header_faults(structures)),
     )
 
