@@ -28,10 +28,10 @@ class Run:
 def romwright(tmp_path):
     """Run the command line in a fresh process, in tmp_path, with its own data folder; returns status, out and err."""
 
-    def run(*args, env=None, **options):
+    def run(*args, env=None, folder=tmp_path, **options):
         environment = {**os.environ, "ROMWRIGHT_DATA": str(tmp_path / "data"), "COLUMNS": "110", **(env or {})}
         done = subprocess.run(
-            [sys.executable, "-m", "romwright", *map(str, args)], cwd=tmp_path, env=environment,
+            [sys.executable, "-m", "romwright", *map(str, args)], cwd=folder, env=environment,
             capture_output=True, text=True, encoding="utf-8", timeout=120, **options,
         )  # fmt: skip
         assert "Traceback" not in done.stderr, done.stderr

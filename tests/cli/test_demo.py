@@ -1,0 +1,57 @@
+"""romwright demo: the whole job, with every output left on disk."""
+
+from pathlib import Path
+
+TERN = Path(__file__).parents[2] / "fixtures" / "tern"
+OUTPUTS = ("1-inspect", "2-lists", "3-identify", "4-prepare", "5-wire-as-linked", "6-wire-relinked")
+
+
+def test_the_whole_job(romwright, tmp_path):
+    run = romwright("demo", "tern")
+    assert run.status == 0, run.err
+    folder = tmp_path / "tern"
+    assert (folder / "diagnostic-28C256.bin").read_bytes() == (TERN / "diagnostic.bin").read_bytes() * 2
+    assert (folder / "dump-U7.bin").read_bytes() == (TERN / "logger-rotten.bin").read_bytes()
+    answers = {name: (folder / f"{name}.txt").read_text("utf-8") for name in OUTPUTS}
+    assert all(text.strip() and text in run.out for text in answers.values())
+    assert "damaged" in answers["3-identify"] and "tern-logger.bin" in answers["3-identify"]
+    assert "60 of 64 pages equal" in answers["3-identify"]
+    assert "stop (write-strobe)" in answers["5-wire-as-linked"]
+    assert (folder / "dump-U7.svg").read_text("utf-8").startswith("<svg")
+
+
+def test_json_names_commands_and_their_status(romwright, tmp_path):
+    run = romwright("demo", "tern", "--json")
+    assert run.status == 0
+    steps = run.json["steps"]
+    assert [step["status"] for step in steps] == [0, 0, 1, 0, 1, 1]
+    assert all((tmp_path / "tern" / step["output"]).is_file() for step in steps)
+
+
+def test_the_commands_can_be_typed_again(romwright, tmp_path):
+    steps = romwright("demo", "tern", "--json").json["steps"]
+    identify = next(step["command"] for step in steps if " identify " in step["command"])
+    again = romwright(*identify.split()[1:], folder=tmp_path / "tern")
+    assert again.status == 1 and "tern-logger.bin" in again.out
+
+
+def test_two_runs_give_the_same_bytes(romwright, tmp_path):
+    for name in ("one", "two"):
+        assert romwright("demo", name).status == 0
+    for path in sorted((tmp_path / "one").rglob("*")):
+        if path.is_file() and path.suffix != ".lists":
+            assert path.read_bytes() == (tmp_path / "two" / path.relative_to(tmp_path / "one")).read_bytes(), path
+
+
+def test_a_folder_that_holds_something_is_left_alone(romwright, tmp_path):
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "precious").write_bytes(b"x")
+    run = romwright("demo", "mine")
+    assert run.status == 2 and "not empty" in run.err
+    assert [p.name for p in (tmp_path / "mine").iterdir()] == ["precious"]
+
+
+def test_a_file_is_no_folder(romwright, tmp_path):
+    (tmp_path / "mine").write_bytes(b"x")
+    run = romwright("demo", "mine")
+    assert run.status == 2 and "a file, not a folder" in run.err
