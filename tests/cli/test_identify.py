@@ -69,6 +69,40 @@ def test_gaps_of_a_hex_file_are_filled_and_it_says_so(romwright, tmp_path):
     assert (row["matches"][0]["how"], row["note"]) == ("exact", "gaps filled with FF")
 
 
+def intel_hex(data):
+    rows = [bytes([16, a >> 8, a & 255, 0]) + data[a : a + 16] for a in range(0, len(data), 16)]
+    return "".join(f":{row.hex().upper()}{-sum(row) & 255:02X}\n" for row in rows)
+
+
+def test_a_fault_of_a_hex_file_is_told_and_gives_status_1(romwright, tmp_path, rom):
+    whole, end = intel_hex(rom), ":00000001FF\n"
+    (tmp_path / "whole.hex").write_text(whole + end)
+    (tmp_path / "joined.hex").write_text(whole + end + whole + end)
+    (tmp_path / "cut.hex").write_text(whole)
+    assert romwright("identify", "whole.hex").status == 0
+    done = romwright("identify", "--json", "whole.hex", "joined.hex", "cut.hex")
+    assert done.status == 1
+    assert [row["matches"][0]["how"] for row in done.json] == ["exact"] * 3
+    assert [row.get("note") for row in done.json] == [
+        None, "257 lines were not read: after the end record", "the end record is missing",
+    ]  # fmt: skip
+    assert [row.get("faulty") for row in done.json] == [None, True, True]
+    done = romwright("identify", "whole.hex", "cut.hex")
+    assert done.status == 1
+    assert "cut.hex: exact: rom.bin (list mine) (the end record is missing)" in done.out
+    assert "2 files: 2 exact; 1 with a fault in the file" in done.out
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le"])
+def test_identify_recognises_what_inspect_recognises(romwright, tmp_path, rom, coding):
+    """One recognition: a title in front, or another coding, makes no raw binary of a hex file."""
+    text = intel_hex(rom) + ":00000001FF\n"
+    (tmp_path / "dump").write_bytes((text if coding != "utf-8" else "a title\n" + text).encode(coding))
+    done = romwright("identify", "dump")
+    assert done.status == 2 and "line 1" in done.err
+    assert done.err == romwright("inspect", "dump").err
+
+
 def test_a_folder_is_walked_in_order_and_one_bad_file_is_no_end(romwright, tmp_path, rom):
     folder = tmp_path / "f"
     (folder / "b").mkdir(parents=True)
@@ -152,7 +186,9 @@ def test_an_empty_folder_is_an_error(romwright, tmp_path, rom):
     assert romwright("identify", "f").status == 2
 
 
-def test_a_pipe_of_text_loads_no_heavy_library(romwright, rom):
-    done = romwright("identify", "rom.bin", env={"PYTHONPROFILEIMPORTTIME": "1"})
+def test_raw_binary_and_text_load_no_heavy_library(romwright, tmp_path, rom):
+    (tmp_path / "notes.txt").write_text("No record at all, but text.\n")
+    assert romwright("lists", "add", "mine", "notes.txt", "--images").status == 0
+    done = romwright("identify", "rom.bin", "notes.txt", env={"PYTHONPROFILEIMPORTTIME": "1"})
     assert done.status == 0
     assert not [line for line in done.err.splitlines() if line.split("|")[-1].strip() in ("numpy", "rich", "msgspec")]

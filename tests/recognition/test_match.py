@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from romwright.recognition.digests import KINDS, Row
 from romwright.recognition.identification import Identifier, measured
 from romwright.recognition.reference import Store
+from romwright.recognition.verdicts import Contents
 
 SIZE = 8192
 
@@ -32,8 +33,20 @@ def store_of(images, as_bytes, kind="sha256"):
 
 
 def identify(store, data, thorough=True):
-    [row] = Identifier(store, thorough).identify(["dump"], lambda file: (data, ""))
+    [row] = Identifier(store, thorough).identify(["dump"], lambda file: Contents(data))
     return row
+
+
+@pytest.mark.parametrize("kind", ["sha256", "crc32"])
+def test_a_crc_is_worked_out_if_it_is_asked_for_or_a_list_needs_it(kind):
+    store = store_of({"A": image(1)}, as_bytes=False, kind=kind)
+    rows = [
+        Identifier(store, with_crc32=asked).identify(["dump"], lambda file: Contents(image(1)))[0]
+        for asked in (True, False)
+    ]
+    crc32 = KINDS["crc32"](image(1)).hex().upper()
+    assert [row.crc32 for row in rows] == [crc32, crc32 if kind == "crc32" else ""]
+    assert [match.how for row in rows for match in row.matches] == ["exact", "exact"]
 
 
 def swap(data):
@@ -166,7 +179,7 @@ def test_two_thousand_random_images_have_no_name():
     store = store_of({f"{i}": image(i, 2048) for i in range(300)}, as_bytes=True)
     identifier = Identifier(store)
     names = [str(10_000 + i) for i in range(2000)]
-    rows = identifier.identify(names, lambda name: (image(int(name), 4096), ""))
+    rows = identifier.identify(names, lambda name: Contents(image(int(name), 4096)))
     assert [row.matches for row in rows if row.matches] == []
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterable, Iterator, Sequence
+from functools import partial
 
 import click
 
@@ -12,19 +12,17 @@ from romwright.cli.options import AS_JSON
 from romwright.cli.render import inert, progress
 from romwright.cli.shares import map_shares
 from romwright.errors import InputError
+from romwright.images.grammar import HEAD_BYTES, recognise
+from romwright.images.image import SPAN_LIMIT
 from romwright.recognition.identification import TRIED_THOROUGHLY, Identifier
 from romwright.recognition.reference import Store, default_file
-from romwright.recognition.verdicts import Identification, Match
+from romwright.recognition.verdicts import Contents, Identification, Match
 
 FEW_FILES = 32  # up to so many, everything is tried unasked
 BATCH_FILES = 128
 BATCH_BYTES = 16 << 20
-RAW_BYTES = 64 << 20
-HEAD_BYTES = 4096  # what the readers look at to recognise a format
 SHOWN_MATCHES = 4
 GAP_FILL = 0xFF
-MAYBE_RECORDS = re.compile(rb"(?:\xef\xbb\xbf)?[\s\0]*[:Ss][0-9A-Fa-f]{8}")
-NOT_TEXT = re.compile(rb"[^\t\n\r\x1a\x20-\x7e]")
 LISTS = click.option(
     "--lists",
     "store",
@@ -47,7 +45,7 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
     The changes: repeated to fill a larger chip, filled up, shifted, one half of it or one of its halves, bytes swapped,
     inverted; damaged, if the known ROM was added as an image.
 
-    Exit status: 0 if every file is known and whole, 1 if not.
+    Exit status: 0 if every file is known and whole, 1 if not, or if something is wrong with a hex file itself.
 
     \b
     Example: romwright identify dump-U7.bin
@@ -55,24 +53,25 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
     files = list(_files(paths))
     store = store or default_file()
     thorough = wide or len(files) <= FEW_FILES
-    rows = _identify(files, store, thorough)
+    identify = partial(_identify, store=store, with_crc32=as_json)
+    rows = identify(files, thorough=thorough)
     missed = [index for index, row in enumerate(rows) if not row.known and not row.error]
     if not thorough and len(missed) <= FEW_FILES:
-        for index, row in zip(missed, _identify([files[index] for index in missed], store, thorough=True)):
+        for index, row in zip(missed, identify([files[index] for index in missed], thorough=True)):
             rows[index] = row
     for row in rows:
         if row.error and row.file in paths:  # named by the user, not met in a folder: that error is the answer
             _read(row.file)
     click.echo(_json(rows) if as_json else _text(rows))
-    return 0 if all(row.known for row in rows) else 1
+    return 0 if all(row.known and not row.faulty for row in rows) else 1
 
 
-def _identify(files: Sequence[tuple[str, int]], store: str, thorough: bool) -> list[Identification]:
+def _identify(files: Sequence[tuple[str, int]], store: str, thorough: bool, with_crc32: bool) -> list[Identification]:
     """Identify files, in several processes if there are many."""
 
     def work(batches: Iterable[list[str]]) -> list[tuple]:
         with Store(store) as lists:
-            identifier = Identifier(lists, thorough)
+            identifier = Identifier(lists, thorough, with_crc32)
             return [row.as_plain() for batch in batches for row in identifier.identify(batch, _read)]
 
     batches = _batches(files)
@@ -131,23 +130,26 @@ def _batches(files: Sequence[tuple[str, int]]) -> list[list[str]]:
     return batches
 
 
-def _read(file: str) -> tuple[bytes, str]:
-    """Read the bytes of an image, and a note if gaps had to be filled.
+def _read(file: str) -> Contents:
+    """Read the bytes of an image.
 
-    What is plainly binary is read here, since the readers of hex files take longer to load than a folder takes to read.
+    Raw binary is read here, since the readers of hex files take longer to load than a folder takes to read.
     """
     try:
         with open(file, "rb", buffering=0) as stream:
             size = os.fstat(stream.fileno()).st_size
-            data = os.read(stream.fileno(), size) if size <= RAW_BYTES else b""
-        if len(data) == size and not MAYBE_RECORDS.match(data) and NOT_TEXT.search(data, 0, HEAD_BYTES):
-            return data, ""
+            data = os.read(stream.fileno(), size) if size <= SPAN_LIMIT else b""
+        if data and len(data) == size and not recognise(data[:HEAD_BYTES]):
+            return Contents(data)
     except OSError:
         pass  # said better below
+    from romwright.findings import blocks
     from romwright.images.formats import read
 
-    image = read(file).image
-    return image.flat(GAP_FILL), "gaps filled with FF" if image.gaps else ""
+    loaded = read(file)
+    notes = ["gaps filled with FF"] if loaded.image.gaps else []
+    faults = [finding.title for finding in loaded.findings if blocks([finding])]
+    return Contents(loaded.image.flat(GAP_FILL), "; ".join(notes + faults), bool(faults))
 
 
 def _json(rows: Iterable[Identification]) -> str:
@@ -202,4 +204,6 @@ def _summary(rows: Sequence[Identification]) -> str:
         "unknown": len(rows) - exact - changed - damaged - unread, "not read": unread,
     }  # fmt: skip
     said = ", ".join(f"{count:,} {word}" for word, count in counts.items() if count)
+    faulty = sum(row.faulty for row in rows)
+    said += f"; {faulty:,} with a fault in the file" if faulty else ""
     return f"{len(rows):,} file{'' if len(rows) == 1 else 's'}: {said}"

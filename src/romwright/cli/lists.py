@@ -14,12 +14,11 @@ from romwright.cli.identify import LISTS
 from romwright.cli.options import AS_JSON
 from romwright.cli.render import inert, print_json, print_table, progress
 from romwright.errors import InputError
+from romwright.images.grammar import CONTROL, HEAD_BYTES, recognise
 from romwright.recognition import manifests
 from romwright.recognition.digests import KINDS, Row
 from romwright.recognition.reference import Store, default_file
 
-HEAD_BYTES = 4096
-CONTROL = re.compile(rb"[\0-\x08\x0e-\x19\x1b-\x1f\x7f]")  # characters that no text list has
 HIGH = bytes(range(128, 256))
 BAG_MANIFEST = re.compile(r"manifest-([a-z0-9]+)\.txt")
 GAP_FILL = 0xFF
@@ -152,9 +151,7 @@ def _open_text(file: str) -> TextIO | None:
             raise InputError("text in UTF-16", where=file, expected="UTF-8", help="save it again as UTF-8")
         if not _is_text(head):
             return None
-        from romwright.images.formats import raw, sniff
-
-        return open(file, encoding="utf-8-sig", errors="surrogateescape") if sniff(head) is raw else None
+        return None if recognise(head) else open(file, encoding="utf-8-sig", errors="surrogateescape")
     except OSError as error:
         raise _unreadable(file, error) from None
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 HEAD_BYTES = 4096  # how much of a file is looked at to recognise its format
-CONTROL = re.compile(rb"[\0-\x08\x0b\x0c\x0e-\x19\x1b-\x1f\x7f]")  # characters that no text has
+CONTROL = re.compile(rb"[\0-\x08\x0e-\x19\x1b-\x1f\x7f]")  # characters that no text has
 BYTE_ORDER_MARK = re.compile(rb"\xef\xbb\xbf|\xff\xfe|\xfe\xff")
 UTF_16 = re.compile(rb"(?:[\t-~]\0){4}|(?:\0[\t-~]){4}")  # at the start of a text without a byte order mark
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,7 +14,7 @@ from romwright.errors import FormatError, RomwrightError
 from romwright.recognition import forms
 from romwright.recognition.digests import KINDS, Row, key_of, sha256_on_the_way
 from romwright.recognition.reference import Known, Store, Traces
-from romwright.recognition.verdicts import Identification, Match, pages_of
+from romwright.recognition.verdicts import Contents, Identification, Match, pages_of
 
 if TYPE_CHECKING:
     from romwright.recognition.match import PageIndex
@@ -31,7 +30,7 @@ class _File(NamedTuple):
     name: str
     data: bytes
     note: str
-    crc32: int
+    faulty: bool
     digests: dict[str, bytes]
     lower: bytes  # SHA-256 of the lower half
 
@@ -48,19 +47,23 @@ class _Probe(NamedTuple):
 
 
 class Identifier:
-    """Identifies files against the lists of one store; `thorough` tries what costs several times as much."""
+    """Identifies files against the lists of one store; `thorough` tries what costs several times as much.
 
-    def __init__(self, store: Store, thorough: bool = False) -> None:
+    A CRC-32 takes a tenth of the time: without `with_crc32` it is worked out only where a list needs it.
+    """
+
+    def __init__(self, store: Store, thorough: bool = False, with_crc32: bool = True) -> None:
         self._store, self.thorough = store, thorough
         self._kinds = store.kinds
+        self._other_kinds = {*self._kinds, *(["crc32"] if with_crc32 else [])} - {"sha256"}
         self._index: PageIndex | None = None
         self._by_pages = store.has_images
         self._tried = TRIED + TRIED_THOROUGHLY * thorough + TRIED_BY_PAGES * self._by_pages
 
-    def identify(self, files: Sequence[str], read: Callable[[str], tuple[bytes, str]]) -> list[Identification]:
+    def identify(self, files: Sequence[str], read: Callable[[str], Contents]) -> list[Identification]:
         """Identify files, one row each.
 
-        `read` gives the bytes of a file and a note, or raises a RomwrightError, which the row then tells.
+        `read` gives the contents of a file, or raises a RomwrightError, which the row then tells.
         """
         loaded = [self._load(file, read) for file in files]
         good = [item for item in loaded if isinstance(item, _File)]
@@ -75,22 +78,23 @@ class Identifier:
                 matches = next(changed) or self._match_pages(item.data)
             if self.thorough and tried is self._tried:
                 tried += (f"rotated by multiples of {forms.rotation_step(len(item.data))}",)
-            crc32, sha256 = f"{item.crc32:08X}", item.digests["sha256"].hex()
-            rows.append(Identification(item.name, len(item.data), crc32, sha256, tuple(matches), tried, item.note))
+            crc32, sha256 = item.digests.get("crc32", b"").hex().upper(), item.digests["sha256"].hex()
+            found = Identification(item.name, len(item.data), crc32, sha256, tuple(matches), tried, item.note)
+            rows.append(found._replace(faulty=item.faulty))
         done = iter(rows)
         return [next(done) if isinstance(item, _File) else item for item in loaded]
 
-    def _load(self, file: str, read: Callable[[str], tuple[bytes, str]]) -> _File | Identification:
+    def _load(self, file: str, read: Callable[[str], Contents]) -> _File | Identification:
         try:
-            data, note = read(file)
+            data, note, faulty = read(file)
         except RomwrightError as error:
             line = f"line {error.line}: " if isinstance(error, FormatError) else ""
             return Identification(file, 0, "", "", error=line + error.found)
         if forms.blank(data):
             note = "; ".join(filter(None, [note, f"blank: every byte is {data[0]:02X}"]))
         lower, whole = sha256_on_the_way(data, len(data) // 2)
-        digests = {kind: KINDS[kind](data) for kind in self._kinds if kind != "sha256"} | {"sha256": whole}
-        return _File(file, data, note, zlib.crc32(data), digests, lower)
+        digests = {kind: KINDS[kind](data) for kind in self._other_kinds} | {"sha256": whole}
+        return _File(file, data, note, faulty, digests, lower)
 
     def _probes(self, file: _File) -> list[_Probe]:
         return [

@@ -12,6 +12,14 @@ def pages_of(size: int) -> int:
     return -(-size // PAGE_BYTES)
 
 
+class Contents(NamedTuple):
+    """What was read of a file: `note` says what was odd, `faulty` tells that some of it means a bad or cut file."""
+
+    data: bytes
+    note: str = ""
+    faulty: bool = False
+
+
 class Match(NamedTuple):
     """A known ROM that a file is, by what change, and how many of its 256-byte pages the file has."""
 
@@ -29,7 +37,11 @@ class Match(NamedTuple):
 
 
 class Identification(NamedTuple):
-    """What a file was found to be. `note` says what was odd about it, `error` why it could not be looked at."""
+    """What a file was found to be.
+
+    `note` says what was odd about it, `faulty` that the file itself is bad or cut, whatever its bytes are; `error` why
+    it could not be looked at. `crc32` is empty if it was not asked for.
+    """
 
     file: str
     size: int
@@ -39,6 +51,7 @@ class Identification(NamedTuple):
     tried: tuple[str, ...] = ()
     note: str = ""
     error: str = ""
+    faulty: bool = False
 
     @property
     def known(self) -> bool:
@@ -57,4 +70,4 @@ class Identification(NamedTuple):
     def as_json(self) -> dict[str, object]:
         """The identification under the documented JSON keys."""
         row = self._asdict() | {"matches": [match._asdict() for match in self.matches], "tried": list(self.tried)}
-        return {key: value for key, value in row.items() if value or key not in ("note", "error")}
+        return {key: value for key, value in row.items() if value or key not in ("note", "error", "faulty")}
