@@ -2,6 +2,9 @@
 
 import pytest
 
+from romwright.datafiles import data_folder
+from romwright.parts.library import require_part
+
 STYLE_B = ("rom-23128-style-b", "--polarity", "20=L,22=L,27=L")
 KEYS = {
     "from",
@@ -9,6 +12,8 @@ KEYS = {
     "polarity",
     "assumed",
     "unchecked",
+    "traps",
+    "seating",
     "image_at",
     "rows",
     "findings",
@@ -22,13 +27,16 @@ KEYS = {
 def test_json_has_the_documented_keys(romwright):
     run = romwright("wire", "rom-23128-style-b", "28C256", "--polarity", "20=L,22=L,27=L", "--json")
     assert run.status == 1 and set(run.json) == KEYS
-    assert set(run.json["rows"][0]) == {"socket", "signal", "chip", "function", "how", "wire_to", "detail"}
+    assert set(run.json["rows"][0]) == {"socket", "signal", "chip", "function", "how", "wire_to", "inverted", "detail"}
     assert set(run.json["findings"][0]) == {"severity", "code", "title", "evidence", "remedy"}
     assert run.json["findings"][0]["severity"] == "stop"
     for both in (run.json["drive"], run.json["wired"]):
         assert set(both) == {"original", "fitted", "equal", "signals", "differs_at"}
     assert run.json["drive"]["original"] == [{"20 OE": "L", "22 OD": "L", "27 CS": "L"}]
-    assert run.json["proof"] == {"addresses": 16384, "equal": True, "states": 8, "states_differ": 1}
+    assert run.json["proof"] == {
+        "addresses": 16384, "equal": True, "drive_equal": False, "states": 8, "states_differ": 1, "states_written": 0,
+    }  # fmt: skip
+    assert set(run.json["traps"]) == {"from", "to"} and all(run.json["traps"].values())
     assert run.json["unchecked"]["from"]
 
 
@@ -48,11 +56,55 @@ def test_text_says_it_in_words(romwright):
     run = romwright("wire", "rom-23128-style-b", "27C256", "--polarity", "20=L,22=L,27=L")
     assert run.status == 1
     text = " ".join(run.out.split())
-    assert "the EPROM drives the data bus during every memory read, whether selected or not" in text
+    assert "the EPROM drives the bus during every memory read, whether selected or not" in text
     assert "UNCHECKED in the page of rom-23128-style-b" in text
     assert "each of 16,384 addresses gives the original's word" in text
-    assert run.out.index("If it is simply plugged in") < run.out.index("Wiring") < run.out.index("When it drives")
+    assert "Burn the contents at 0000 of the chip (or repeat them over it)." in text
+    assert "NOT the same in 1 of 8 states" in text
+    for trap in (*require_part("rom-23128-style-b").traps, *require_part("27C256").traps):
+        assert " ".join(trap.split()) in text
+    order = ("If it is simply plugged in", "Wiring", "Burn", "When it drives", "Proof", "Traps of", "Take care")
+    assert [run.out.index(heading) for heading in order] == sorted(run.out.index(heading) for heading in order)
     assert max(map(len, run.out.splitlines())) <= 110
+
+
+def test_where_to_burn_is_said_above_the_table(romwright):
+    run = romwright("wire", "27128", "27256")
+    assert "\nWiring\n  Burn the contents at 4000 of the chip (or repeat them over it).\nsocket" in run.out
+    assert "Burn" not in romwright("wire", "27128", "27C128").out
+    assert "The contents must lie at 0000" in romwright("wire", "rom-2364-28", "rom-23128-style-a").out
+
+
+def test_a_select_through_an_inverter_is_in_the_table(romwright):
+    run = romwright("wire", "rom-23128-style-a", "27128", "--polarity", "20=H,22=L,27=L")
+    assert "bend up and wire  to socket 20 (CS) through an inverter" in run.out
+    assert "wired       pin 20 H, pin 22 L" in run.out and run.status == 1
+    rows = romwright("wire", "rom-23128-style-a", "27128", "--polarity", "20=H,22=L,27=L", "--json").json["rows"]
+    assert [row["socket"] for row in rows if row["inverted"]] == [20]
+
+
+def test_what_may_be_written_is_said(romwright):
+    run = romwright("wire", "28C256", "62256")
+    assert "NOT EQUAL" in run.out and "can be WRITTEN in 1 of 8 states" in run.out
+
+
+def test_how_a_chip_of_another_length_sits(romwright):
+    run = romwright("wire", "rom-2364-24", "2764", "--polarity", "20=L")
+    assert "28-pin chip over a 24-pin socket: bottom-aligned, chip pin 3 in position 1" in run.out
+    carrier = romwright("wire", "prom-82s23", "2716").out
+    assert carrier.count("carrier") == 2 and "plugged in  " not in carrier  # at the top and in its finding
+
+
+def test_a_page_of_one_s_own(romwright, tmp_path):
+    page = (data_folder("parts") / "27C64.toml").read_text("utf-8")
+    own = tmp_path / "mine.toml"
+    own.write_text(page.replace('name = "27C64"', 'name = "mine"'), "utf-8")
+    assert romwright("wire", "2764", str(own)).status == 0
+    own.write_text(page, "utf-8")
+    refused = romwright("wire", "2764", str(own))
+    assert refused.status == 2 and "mine.toml" in refused.err and "[name]" in refused.err
+    missing = romwright("wire", "2764", str(tmp_path / "none.toml"))
+    assert missing.status == 2 and "none.toml" in missing.err
 
 
 def test_drop_in_is_fine(romwright):

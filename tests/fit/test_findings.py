@@ -3,6 +3,8 @@
 Where an expected value comes from is named beside it; "trade" is common practice without a source.
 """
 
+import re
+
 import pytest
 from msgspec.structs import replace
 
@@ -44,8 +46,9 @@ def test_eprom_in_a_socket_that_selects_on_pin_27_is_never_off_the_bus(chip):
     verdict = examine("rom-23128-style-b", chip, ALL_LOW)
     finding = one(verdict, "drives-unselected")
     assert finding.severity is Severity.FAULT
-    assert finding.title == "the EPROM drives the data bus during every memory read, whether selected or not"
-    assert "an EPROM takes its select on pin 20 (common practice, no source)" in finding.evidence
+    assert finding.title == "the EPROM drives the bus during every memory read, whether selected or not"
+    assert f"the {chip} takes its select on pin 20 (common practice, no source)" in finding.evidence
+    assert "drives at pin 20 L, pin 22 L, whatever the level of socket pin 27" in finding.evidence
     assert (
         f"socket pin 27 (CS), where the {chip} has {require_part(chip).pins[26].name}, which does not gate"
         in finding.evidence
@@ -88,7 +91,7 @@ def test_27256_where_pin_27_is_a_select(polarity, follows):
 
 def test_27256_where_pin_27_is_an_address_is_right():
     verdict = examine("rom-23256-a14-pin27", "27256", {20: "L", 22: "L"})
-    assert codes(verdict) == {"vpp-unknown"}
+    assert codes(verdict) == {"read-level-unknown"}
     assert worst(verdict) is Severity.CAUTION
 
 
@@ -115,39 +118,48 @@ def test_drop_ins_give_no_finding(socket, chip, polarity):
     assert all(row.how == "straight" for row in verdict.fits[0].plan.rows)
 
 
-def test_a_chip_that_the_board_may_write_in_fewer_states_gives_no_finding():
-    """A RAM is written with /OE at either level (Alliance AS6C62256A), an EEPROM only with /OE high (Atmel 0006M)."""
-    assert examine("62256", "28C256").findings == ()
-    finding = one(examine("28C256", "62256"), "write-strobe")
-    assert "pin 20 L, pin 27 L" in finding.evidence
-
-
 def test_style_c_with_27_high_takes_a_27128_as_it_is():
     """facts/mask-roms.toml, style C: pin for pin where the board has pins 1 and 27 at +5 V."""
     verdict = examine("rom-23128-style-c", "27128", {27: "H"})
     assert worst(verdict) is Severity.CAUTION
-    assert codes(verdict) == {"vpp-unknown", "enable-lost"}
+    assert codes(verdict) == {"read-level-unknown", "enable-lost"}
     assert "inverter" in one(verdict, "enable-lost").remedy
 
 
 def test_style_c_without_a_select_on_27_is_exact():
     verdict = examine("rom-23128-style-c", "27128", {27: "NC"})
-    assert codes(verdict) == {"vpp-unknown", "read-level"}  # pins 1 and 27 of the original are not connected
+    assert codes(verdict) == {"read-level-unknown"}  # pins 1 and 27 of the original are not connected
+    assert [f.title.split(" (")[0] for f in verdict.findings] == ["VPP", "/PGM"]
+    assert any("hold pin 27 at +5 V" in trap for trap in verdict.original.traps)
     assert verdict.fits[0].drive.equal
 
 
 # --- polarity -----------------------------------------------------------------------------------------------
 
 
-def test_a_select_that_is_active_high_needs_a_gate():
-    verdict = examine("rom-2364-24", "2764", {20: "H"})
+def test_a_select_that_is_active_high_goes_through_an_inverter():
+    verdict = examine("rom-2364-24", "27C64", {20: "H"})
     finding = one(verdict, "gate-needed")
-    assert finding.severity is Severity.FAULT and "pin 20 (CS, active H)" in finding.evidence
+    assert finding.severity is Severity.FAULT and "wiring alone is not enough" in finding.title
+    assert "socket pin 20 (CS, active H) to chip pin 20 (/CE, active L)" in finding.evidence
+    row = next(row for row in verdict.fits[0].plan.rows if row.function == "/CE")
+    assert (row.how, row.wire_to, row.inverted) == ("bend up and wire", 20, True)
+    assert row.detail.startswith("to socket 20 (CS) through an inverter")
+    assert verdict.fits[0].plan.wired.equal and verdict.fits[0].proof.drive_equal
+
+
+def test_an_inverted_select_stays_at_its_own_pin():
+    """Before, the plan dropped this select and gave /CE another enable, and its proof read every address."""
+    fit = examine("rom-23128-style-a", "27128", {20: "H", 22: "L", 27: "L"}).fits[0]
+    row = next(row for row in fit.plan.rows if row.socket == 20)
+    assert (row.wire_to, row.inverted) == (20, True) and not fit.plan.wired.ignores("20 CS")
+    assert fit.plan.wired.fitted.words == "pin 20 H, pin 22 L"
 
 
 def test_two_enables_of_the_wrong_polarity_need_a_gate_where_one_pin_would_be_free():
     verdict = examine("rom-23128-style-b", "27128", {20: "H", 22: "H", 27: "L"})
-    assert "pin 22 (OD, active H)" in one(verdict, "gate-needed").evidence
+    assert "pin 22 (OD, active H) to chip pin 22" in one(verdict, "gate-needed").evidence
+    assert "pin 20 (OE, active H) is lost" in one(verdict, "wired-enable-lost").title
     assert "gate-needed" not in codes(examine("rom-23128-style-b", "27128", {20: "L", 22: "H", 27: "L"}))
 
 
@@ -172,7 +184,7 @@ def test_an_unstated_polarity_is_reported_for_each():
     turned = [f for f in data["findings"] if f["code"] == "polarity" and "/CE" in f["title"]]
     assert turned[0]["holds_for"] == [{"20": "H", "22": b} for b in ("L", "H", "NC")]
     assert turned[0]["evidence"].endswith("Only if ordered with 20=H")
-    always = [f for f in data["findings"] if f["code"] == "vpp-unknown"]
+    always = [f for f in data["findings"] if f["code"] == "read-level-unknown" and "VPP" in f["title"]]
     assert "holds_for" not in always[0]
 
 
@@ -221,14 +233,14 @@ def test_a_chip_with_its_supplies_exchanged_is_a_stop():
 
 
 def test_vpp_in_a_mask_rom_socket_must_be_tied():
-    finding = one(examine("rom-23128-style-a", "27128", ALL_LOW), "vpp-unknown")
+    finding = one(examine("rom-23128-style-a", "27128", ALL_LOW), "read-level-unknown")
     assert "tie it to VCC" in finding.remedy
 
 
 def test_vpp_on_an_address_line():
     """facts/programmable-parts.toml, 27256: pin 1 is VPP here and A15 on a 27512."""
     verdict = examine("27512", "27256")
-    assert one(verdict, "vpp-level").severity is Severity.FAULT
+    assert one(verdict, "read-level").severity is Severity.FAULT
     assert one(verdict, "size").severity is Severity.FAULT
 
 
@@ -261,7 +273,15 @@ def test_open_collector_outputs_are_noticed():
 
 
 def test_other_row_pitch_cannot_be_plugged_in():
-    assert one(examine("prom-82s23", "2716"), "row-pitch").severity is Severity.FAULT
+    """What the pins would meet is then no question: the carrier is said once, and every pin is wired."""
+    verdict = examine("prom-82s23", "2716")
+    assert one(verdict, "row-pitch").severity is Severity.FAULT and "on a carrier" in one(verdict, "row-pitch").evidence
+    assert codes(verdict) == {"row-pitch", "output-kind"} and verdict.fits[0].proof.equal
+    assert all("bend" not in row.detail and "None" not in row.detail for row in verdict.fits[0].plan.rows)
+    assert (
+        next(r for r in verdict.fits[0].plan.rows if r.chip == 24).detail
+        == "wire to VCC at socket 16; the chip's supply"
+    )
 
 
 def test_width():
@@ -279,7 +299,7 @@ def test_table_for_a_28c256_in_the_pin_27_socket():
         1: "tie to GND", 20: "bend up and wire", 27: "tie to VCC",
     }  # fmt: skip
     assert (rows[20].function, rows[20].wire_to, rows[20].detail) == ("/CE", 27, "to socket 27 (CS)")
-    assert "goes to chip pin 20" in rows[27].detail
+    assert rows[27].detail == "bend up, to VCC at socket 28; never writes; the socket position goes to chip pin 20"
 
 
 def test_table_for_a_28_pin_chip_in_a_24_pin_socket():
@@ -302,6 +322,104 @@ def test_every_way_is_one_of_five_and_every_pin_has_a_row():
             assert sorted(r.chip for r in plan.rows if r.chip) == [pin.number for pin in require_part(chip).pins]
             assert [r.socket for r in plan.rows if r.socket] == [pin.number for pin in require_part(socket).pins]
             assert all((row.how == "bend up and wire") == (row.wire_to is not None) for row in plan.rows)
+
+
+# --- pins outside the socket ------------------------------------------------------------------------------------
+
+
+def test_pins_outside_the_socket_are_not_connected():
+    verdict = examine("rom-2364-24", "2764", {20: "L"})
+    finding = one(verdict, "address-line")
+    assert finding.title == "A11, A12 of the chip do not meet their address lines"
+    assert "chip pin 2 (A12), outside the socket" in finding.evidence
+    assert verdict.seating.endswith("chip pin 3 in position 1; chip pins 1, 2, 27 and 28 outside")
+    rows = {row.chip: row for row in verdict.fits[0].plan.rows if row.socket is None}
+    assert rows[2].detail == "wire to socket 21 (A12); outside the socket"
+    assert rows[28].detail == "wire to VCC at socket 24; the chip's supply; outside the socket"
+
+
+def test_a_24_pin_chip_in_28_positions():
+    verdict = examine("2764", "2716")
+    assert verdict.seating.endswith("chip pin 1 in position 3; positions 1, 2, 27 and 28 stay empty")
+    assert [r.detail for r in verdict.fits[0].plan.rows if r.socket == 2] == ["no chip pin sits here"]
+    assert verdict.fits[0].plan.wired.equal
+
+
+def test_an_enable_stays_on_a_level_that_the_socket_holds():
+    """2708: pin 18, PGM, is at GND in read; a 2716 has /CE there."""
+    rows = {row.socket: row for row in examine("2708", "2716").fits[0].plan.rows}
+    assert (rows[18].function, rows[18].how) == ("/CE|PGM", "straight")
+    assert rows[19].detail.endswith("this position carries +12 V")
+    assert rows[21].detail.endswith("this position carries -5 V")
+
+
+def test_a_supply_that_the_socket_lacks_comes_from_elsewhere():
+    rows = {row.socket: row for row in examine("2716", "2708").fits[0].plan.rows}
+    assert (rows[19].how, rows[19].detail.split(";")[0]) == (
+        "leave open", "the socket has no +12 V: bring it from elsewhere",
+    )  # fmt: skip
+
+
+# --- several polarities in one answer ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("socket, chip", [("rom-23128-style-a", "27128"), ("rom-23128-style-b", "27256")])
+def test_merged_evidence_is_true_for_each_polarity(socket, chip):
+    """Each sentence stands once, with the polarities for which it holds where these are not all of the finding."""
+    verdict = examine(socket, chip)
+    for fit in verdict.fits:
+        for own in fit.findings:
+            merged = next(f for f in verdict.findings if (f.title, f.remedy) == (own.title, own.remedy))
+            for sentence in own.evidence.split(". "):
+                (said,) = [part for part in merged.evidence.split(". ") if part.startswith(sentence)]
+                cases = said.removeprefix(sentence)
+                asked = dict(case.split("=") for case in re.findall(r"\d+=(?:H|L)(?! or)", cases))
+                assert asked.items() <= fit.case.items()
+
+
+def test_merged_evidence_names_its_cases():
+    finding = next(
+        f
+        for f in examine("rom-23128-style-b", "27256").findings
+        if f.code.name == "wired-enable-lost" and "pin 20 (OE, active L)" in f.title
+    )
+    assert finding.evidence == (
+        "the 27256 has fewer enables than the original. "
+        "It alone drives at pin 20 H, pin 22 L, pin 27 L (if ordered with 20=L, 22=L, 27=L). "
+        "It alone drives at pin 20 H, pin 22 L, pin 27 H (if ordered with 20=L, 22=L, 27=H). "
+        "Only if ordered with 20=L, 22=L"
+    )
+
+
+def test_nothing_is_assumed_silently_about_style_c():
+    """Boards of style C hold pin 27 at +5 V, so that choice comes first; facts/mask-roms.toml, key finding."""
+    verdict = examine("rom-23128-style-c", "27128")
+    assert verdict.assumed == {"27": "H"}
+    assert worst_of(verdict.fits[0]) is Severity.CAUTION
+    assert [worst_of(fit) for fit in verdict.fits] == [Severity.CAUTION, Severity.FAULT, Severity.CAUTION]
+
+
+def worst_of(fit):
+    return fit.findings[0].severity
+
+
+# --- a plan makes nothing worse -----------------------------------------------------------------------------------
+
+
+def test_what_is_exact_when_plugged_in_stays_straight():
+    fit = examine("28C256", "rom-23256-a14-pin1", None, {20: "L", 22: "L", 27: "H"}).fits[0]
+    assert fit.drive.equal and fit.plan.wired.equal and fit.proof.drive_equal
+    assert all(row.how == "straight" for row in fit.plan.rows)
+
+
+def test_a_difference_after_wiring_is_always_said():
+    """28C64 with a style A ROM in it: /WE low takes the EEPROM off the bus, and the ROM has no such pin."""
+    verdict = examine("28C64", "rom-23128-style-a", None, ALL_LOW)
+    assert not verdict.fits[0].plan.wired.equal
+    assert (
+        "drives the bus at pin 20 L, pin 22 L, pin 27 L, where 28C64 is off"
+        in one(verdict, "cannot-be-written").evidence
+    )
 
 
 def first(name):

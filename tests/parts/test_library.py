@@ -4,7 +4,8 @@ from collections import defaultdict
 
 import pytest
 
-from romwright.errors import OptionError, UnknownNameError
+from romwright.datafiles import data_folder
+from romwright.errors import DataFileError, OptionError, UnknownNameError
 from romwright.parts.library import part_names, require_part
 from romwright.parts.model import Role
 
@@ -78,8 +79,8 @@ def test_one_part_is_read_without_the_others(monkeypatch):
 
 def test_polarities():
     style = require_part("rom-23128-style-c")
-    assert style.choices() == {27: ("L", "H", "NC")}
-    assert style.polarities({}) == [{27: "L"}, {27: "H"}, {27: "NC"}]
+    assert style.choices() == {27: ("H", "L", "NC")}
+    assert style.polarities({}) == [{27: "H"}, {27: "L"}, {27: "NC"}]
     assert style.ordered_as({27: "H"}).drives == ({"/CE": "L", "/OE": "L", "CS?": "H"},)
     without = style.ordered_as({27: "NC"})
     assert without.drives == ({"/CE": "L", "/OE": "L"},)
@@ -96,3 +97,24 @@ def test_nothing_is_planned_for_a_part_without_a_drive_row():
     assert part.drives == () and any("PHI2" in entry for entry in part.unchecked)
     with pytest.raises(OptionError, match="no drive row of rom-6540"):
         part.ordered_as({})
+
+
+def test_a_path_is_read_from_there(tmp_path):
+    """One's own page, outside the installed folder."""
+    own = tmp_path / "my-rom.toml"
+    page = (data_folder("parts") / "27C64.toml").read_text("utf-8")
+    own.write_text(page.replace('name = "27C64"', 'name = "my-rom"'), "utf-8")
+    assert require_part(str(own)).name == "my-rom"
+    own.write_text(page, "utf-8")
+    with pytest.raises(DataFileError, match="the file is named 'my-rom'"):
+        require_part(str(own))
+    with pytest.raises(FileNotFoundError):
+        require_part("no-such-page.toml")
+
+
+def test_strobes_and_enables_follow_from_the_rows():
+    """/OE of an EEPROM is at another level in a write too, yet only /WE is asserted there."""
+    assert require_part("28C256").strobes == require_part("62256").strobes == {"/WE": "H"}
+    assert list(require_part("28C256").enables) == ["/CE", "/OE"]
+    assert require_part("6264").enables == {"/CE1": {"L"}, "CE2": {"H"}, "/OE": {"L"}}
+    assert require_part("27C256").strobes == {}

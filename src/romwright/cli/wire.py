@@ -35,7 +35,7 @@ def parse_polarity(context: click.Context, parameter: click.Parameter, text: str
 @click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
 @AS_JSON
 def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json: bool) -> int:
-    """Wire the chip TO into a socket laid out for the part or style FROM.
+    """Wire the chip TO into a socket laid out for the part or style FROM: names, or paths of pages (.toml) of your own.
 
     Prints what is wrong if it is simply plugged in, the wiring table, the drive conditions compared over every
     combination of levels, and the proof: a simulated read of every address. Exit status 1 if simply plugging the chip
@@ -62,12 +62,26 @@ def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json
 
 def print_verdict(verdict) -> None:
     """Print the answer for people: findings first."""
-    from romwright.cli.render import print_findings, print_table
-
     first = verdict.fits[0]
+    print_parts(verdict)
+    print_findings_plugged_in(verdict)
+    print_wiring(verdict)
+    print_drive(first, verdict.plugs_in)
+    if len(verdict.fits) > 1:
+        print_polarities(verdict)
+    print_proof(first)
+    print_traps(verdict)
+
+
+def print_parts(verdict) -> None:
+    """Print the two parts: how they meet, what is not checked, what is assumed."""
+    from romwright.cli.render import indented, show
+
     parts = [f"{p.name} ({p.family}, {p.words:,} x {p.bits}, {p.package})" for p in (verdict.chip, verdict.original)]
     click.echo(f"{parts[0]}\ninto a socket laid out for {parts[1]}")
-    for part in (verdict.original, verdict.chip):
+    if verdict.seating:
+        show(indented(f"taken to sit so: {verdict.seating}"))
+    for part in verdict.pages:
         if part.unchecked:
             heading(f"UNCHECKED in the page of {part.name}: do not rely on these without a data sheet", fg="yellow")
             click.echo("\n".join(f"  {entry}" for entry in part.unchecked))
@@ -77,48 +91,65 @@ def print_verdict(verdict) -> None:
         click.echo(
             f"  Findings are for every polarity; the tables take {stated}. State it with --polarity or --chip-polarity."
         )
+
+
+def print_findings_plugged_in(verdict) -> None:
+    """Print what is wrong."""
+    from romwright.cli.render import print_findings
+
     heading("If it is simply plugged in")
     if verdict.findings:
         print_findings(verdict.findings)
     else:
         click.echo("  nothing is wrong")
+
+
+def print_wiring(verdict) -> None:
+    """Print where the contents go, and the wiring table."""
+    from romwright.cli.render import print_table
+
+    plan = verdict.fits[0].plan
     heading("Wiring")
+    if plan.chip.words > plan.original.words:
+        burn = "Burn the contents" if plan.chip.programming or plan.chip.erased else "The contents must lie"
+        click.echo(f"  {burn} at {plan.image_at:04X} of the chip (or repeat them over it).")
     print_table(
         ("socket", "signal", "chip", "function", "how", "detail"),
-        [(r.socket or "-", r.signal, r.chip or "-", r.function, r.how, r.detail) for r in first.plan.rows],
+        [(r.socket or "-", r.signal, r.chip or "-", r.function, r.how, r.detail) for r in plan.rows],
         right=(0, 2),
     )
-    print_drive(first)
-    if len(verdict.fits) > 1:
-        heading("Every polarity")
-        print_table(
-            ("polarity", "plugged in differs at", "wired differs at", "every address reads", "worst finding"),
-            [
-                (
-                    " ".join(f"{pin}={choice}" for pin, choice in fit.case.items()),
-                    differences(fit.drive),
-                    differences(fit.plan.wired),
-                    "equal" if fit.proof.equal else "not equal",
-                    fit.findings[0].severity if fit.findings else "none",
-                )
-                for fit in verdict.fits
-            ],
-        )
-    print_proof(first)
 
 
-def print_drive(fit) -> None:
+def print_polarities(verdict) -> None:
+    """Print the outcome for every polarity left open."""
+    from romwright.cli.render import print_table
+
+    heading("Every polarity")
+    print_table(
+        ("polarity", "plugged in differs at", "wired differs at", "every address reads", "worst finding"),
+        [
+            (
+                " ".join(f"{pin}={choice}" for pin, choice in fit.case.items()),
+                differences(fit.drive) if verdict.plugs_in else "-",
+                differences(fit.plan.wired),
+                "equal" if fit.proof.equal else "not equal",
+                fit.findings[0].severity if fit.findings else "none",
+            )
+            for fit in verdict.fits
+        ],
+    )
+
+
+def print_drive(fit, plugs_in: bool) -> None:
     """Print when the original and the chip drive the bus, and each combination of levels at which they differ."""
     from romwright.cli.render import print_table
 
     heading("When it drives the data bus")
-    for label, condition in (
-        ("original", fit.drive.original),
-        ("plugged in", fit.drive.fitted),
-        ("wired", fit.plan.wired.fitted),
-    ):
-        click.echo(f"  {label:<10}  {condition.words}")
-    for label, both in (("plugged in", fit.drive), ("wired", fit.plan.wired)):
+    click.echo(f"  original    {fit.drive.original.words}")
+    shown = [("plugged in", fit.drive)] * plugs_in + [("wired", fit.plan.wired)]
+    for label, both in shown:
+        click.echo(f"  {label:<10}  {both.fitted.words}")
+    for label, both in shown:
         found = [(levels, "drives", "off") for levels in both.missed] + [
             (levels, "off", "drives") for levels in both.extra
         ]
@@ -134,12 +165,34 @@ def print_proof(fit) -> None:
     if proof.equal:
         click.echo(
             f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in\n"
-            f"  every state in which the original answers, with its contents at {fit.plan.image_at:04X} of the chip;\n"
-            f"  who drives differs in {proof.states_differ} of {proof.states} states."
+            f"  every state in which the original answers, with its contents at {fit.plan.image_at:04X} of the chip."
         )
     else:
         found = ", ".join(f"{key} {value}" for key, value in proof.first_difference.items() if key != "levels")
         click.echo(f"  NOT EQUAL: the first difference of {proof.addresses:,} addresses is: {found}")
+        if levels := proof.first_difference.get("levels"):
+            click.echo(f"  at {', '.join(f'{name} {level}' for name, level in levels.items())}")
+    if proof.drive_equal:
+        click.echo(f"  Who drives the bus is the same in all {proof.states} states of the control lines.")
+    else:
+        click.echo(
+            f"  Who drives the bus is NOT the same in {proof.states_differ} of {proof.states} states of the control "
+            "lines: see above."
+        )
+    if proof.states_written:
+        click.echo(
+            f"  The chip can be WRITTEN in {proof.states_written} of {proof.states} states, where the original is not."
+        )
+
+
+def print_traps(verdict) -> None:
+    """Print what goes wrong with the two parts, as their pages say."""
+    from romwright.cli.render import indented, show
+
+    for part in verdict.pages:
+        if part.traps:
+            heading(f"Traps of {part.name}")
+            show(*map(indented, part.traps))
 
 
 def differences(both) -> str:

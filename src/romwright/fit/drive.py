@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from romwright.fit import tables
 from romwright.fit.socket import Net
-from romwright.parts.model import Part
+from romwright.parts.model import OTHER, Part
 
 Levels = dict[str, str]
 
@@ -30,12 +31,10 @@ class Condition:
     @property
     def words(self) -> str:
         """The condition in words for people."""
-        if not self.rows:
-            return "never"
-        return " or ".join(", ".join(f"{name} {level}" for name, level in row.items()) or "always" for row in self.rows)
+        return " or ".join(in_words(row) or "always" for row in self.rows) or "never"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Comparison:
     """Two conditions over the same signals, compared on every combination of their levels."""
 
@@ -43,7 +42,7 @@ class Comparison:
     fitted: Condition
     names: tuple[str, ...]
 
-    @property
+    @cached_property
     def tables(self) -> tuple[int, int]:
         """Both conditions as truth tables over `names`."""
         return self.original.table(list(self.names)), self.fitted.table(list(self.names))
@@ -53,6 +52,12 @@ class Comparison:
         """Whether the two never differ."""
         first, second = self.tables
         return first == second
+
+    @property
+    def counts(self) -> tuple[int, int]:
+        """On how many combinations of levels only the original drives, and on how many only the fitted chip."""
+        first, second = self.tables
+        return (first & ~second).bit_count(), (second & ~first).bit_count()
 
     @property
     def missed(self) -> list[Levels]:
@@ -87,15 +92,16 @@ def condition(rows: Iterable[Mapping[str, str]], nets: Mapping[int, Net], part: 
     """Restate a part's rows in the signals that its pins meet.
 
     A pin at a constant level either drops out of its row or makes the row impossible; so do two pins of one row
-    that want opposite levels of one signal.
+    that want opposite levels of one signal. A pin behind an inverter wants the opposite level of its signal.
     """
     restated: list[Levels] = []
     for row in rows:
         levels: Levels | None = {}
         for name, level in row.items():
             net = nets[part.by_function[name].number]
-            have = net.level or levels.setdefault(net.label, level)
-            if have != level:
+            asked = OTHER[level] if net.inverted else level
+            have = net.level or levels.setdefault(net.label, asked)
+            if have != asked:
                 levels = None
                 break
         if levels is not None and levels not in restated:
@@ -107,6 +113,18 @@ def compare(original: Condition, fitted: Condition) -> Comparison:
     """Compare two conditions over all signals that either mentions, in order of their pins."""
     names = sorted(original.names | fitted.names, key=_by_pin)
     return Comparison(original, fitted, tuple(names))
+
+
+def in_words(levels: Levels) -> str:
+    """Write levels by pin: `pin 20 L, pin 22 H`."""
+    return ", ".join(f"{_pin(label)} {level}" for label, level in levels.items())
+
+
+def _pin(label: str) -> str:
+    number, _, what = label.partition(" ")
+    if not number.isdigit():
+        return label
+    return f"pin {label}" if what == "(open)" else f"pin {number}"
 
 
 def _by_pin(label: str) -> tuple[bool, int, str]:

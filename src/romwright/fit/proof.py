@@ -9,42 +9,54 @@ these two holds for any contents.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from romwright.fit.wiring import How, Row
+from romwright.fit.rows import How, Row
 from romwright.parts.model import Part, Pin, Role
 
 HIGH, LOW, UNKNOWN = 1, 0, 2
+State = dict[str, int]
 
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """What the simulated read gave: `equal` if every read that the original answers comes back with its word.
+    """What the simulation gave.
 
-    `states` counts the combinations of the socket's control levels, `states_differ` those in which the chip
-    drives the bus and the original does not, or the other way round, at one address at least.
+    `equal`: every read that the original answers comes back with its word, and no state writes the chip that does not
+    write the original. `states` counts the combinations of the socket's control levels; `states_differ` those in
+    which the chip drives the bus and the original does not, or the other way round, at one address at least;
+    `states_written` those in which the chip is or may be written and the original is not. A level that is not known
+    counts as either: no read relies on it, and any write may come of it.
     """
 
     addresses: int
     states: int
     states_differ: int
+    states_written: int
     first_difference: dict | None
 
     @property
     def equal(self) -> bool:
-        """Whether every read agreed."""
+        """Whether every read agreed and nothing is written that should not be."""
         return self.first_difference is None
+
+    @property
+    def drive_equal(self) -> bool:
+        """Whether the chip drives the bus exactly when the original does."""
+        return not self.states_differ
 
     def as_json(self) -> dict:
         """The proof under the documented JSON keys."""
         found = {
             "addresses": self.addresses,
             "equal": self.equal,
+            "drive_equal": self.drive_equal,
             "states": self.states,
             "states_differ": self.states_differ,
+            "states_written": self.states_written,
         }
         return found | ({"first_difference": self.first_difference} if self.first_difference else {})
 
@@ -58,16 +70,31 @@ def read_every_address(original: Part, chip: Part, rows: Sequence[Row], image_at
     bench = Bench(original, chip, rows)
     address = np.arange(original.words, dtype=np.int64)
     controls = sorted({name for row in (*original.drives, *original.writes) for name in row})
-    first = bench.check_supplies() or bench.check_data_lines()
-    states_differ = 0
+    found = [bench.check_supplies(), bench.check_data_lines()]
+    states_differ = states_written = 0
     for levels in itertools.product((LOW, HIGH), repeat=len(controls)):
         state = dict(zip(controls, levels))
-        expected = any(all(state[n] == (level == "H") for n, level in row.items()) for row in original.drives)
-        driving = bench.match(chip.drives, address, state)
-        states_differ += bool((driving != expected).any())
-        if expected and first is None:
-            first = bench.find_difference(address, state, driving, image_at)
-    return Proof(original.words, 1 << len(controls), states_differ, first)
+        if holds(original.drives, state):
+            driving = bench.match(chip.drives, address, state)
+            states_differ += not driving.all()
+            found.append(None if any(found) else bench.find_difference(address, state, driving, image_at))
+        else:
+            states_differ += bool(bench.match(chip.drives, address, state, doubt=True).any())
+        if not holds(original.writes, state) and (hit := bench.match(chip.writes, address, state, doubt=True)).any():
+            states_written += 1
+            found.append(differ(state, int(address[hit][0]), "not written", "may be written"))
+    return Proof(original.words, 1 << len(controls), states_differ, states_written, next(filter(None, found), None))
+
+
+def holds(rows: Iterable[dict[str, str]], state: State) -> bool:
+    """Tell whether one of the original's rows of levels matches a state of its controls."""
+    return any(all(state[name] == (level == "H") for name, level in row.items()) for row in rows)
+
+
+def differ(state: State, address: int, expected: str, found: str) -> dict:
+    """Describe the first address at which something differs in a state."""
+    levels = {name: "LH"[level] for name, level in state.items()}
+    return {"address": f"{address:04X}", "levels": levels, "expected": expected, "found": found}
 
 
 class Bench:
@@ -76,6 +103,7 @@ class Bench:
     def __init__(self, original: Part, chip: Part, rows: Sequence[Row]) -> None:
         self.original, self.chip = original, chip
         self.source = {row.chip: self._source(row) for row in rows if row.chip is not None}
+        self.inverted = {row.chip for row in rows if row.inverted}
 
     def _source(self, row: Row) -> Pin | int | None:
         """Return the socket pin, or the constant level, or None for nothing, that a row gives its chip pin."""
@@ -84,47 +112,47 @@ class Bench:
         place = {How.STRAIGHT: row.socket, How.WIRE: row.wire_to, How.OPEN: None}[row.how]
         return None if place is None else self.original.pins[place - 1]
 
-    def level(self, pin: Pin, address: np.ndarray, state: dict[str, int]) -> np.ndarray | int:
-        """Return the level at a chip pin: one for all addresses, or one for each."""
+    def level(self, pin: Pin, address: np.ndarray, state: State, reading: bool = True) -> np.ndarray | int:
+        """Return the level at a chip pin: one for all addresses, or one for each.
+
+        A position at which the original needs a level is taken to have it only while it is read.
+        """
         source = self.source.get(pin.number)
         if not isinstance(source, Pin):
             return UNKNOWN if source is None else source
         if source.role is Role.ADDRESS:
-            return address >> int(source.function[1:]) & 1
-        if source.function in state:
-            return state[source.function]
-        if source.role is Role.SUPPLY:
-            return {5: HIGH, 0: LOW}.get(self.original.supplies[source.function], UNKNOWN)
-        return {"H": HIGH, "L": LOW, None: UNKNOWN}[self.original.read_levels.get(source.function)]
+            level = address >> int(source.function[1:]) & 1
+        elif source.role is Role.SUPPLY:
+            level = {5: HIGH, 0: LOW}.get(self.original.supplies[source.function], UNKNOWN)
+        elif source.function in state:
+            level = state[source.function]
+        else:
+            level = {"H": HIGH, "L": LOW}.get(
+                self.original.read_levels.get(source.function) if reading else "", UNKNOWN
+            )
+        turned = pin.number in self.inverted and not (isinstance(level, int) and level == UNKNOWN)
+        return 1 - level if turned else level
 
-    def match(self, table, address: np.ndarray, state: dict[str, int]) -> np.ndarray:
-        """Tell for each address whether a row of levels holds at the chip; an unknown level never matches."""
-        holds = np.zeros(len(address), bool)
+    def match(self, table, address: np.ndarray, state: State, doubt: bool = False) -> np.ndarray:
+        """Tell for each address whether a row of levels holds at the chip; with `doubt`, whether it may hold."""
+        held = np.zeros(len(address), bool)
         for row in table:
             matches = np.ones(len(address), bool)
-            for name, level in row.items():
-                matches &= self.level(self.chip.by_function[name], address, state) == (level == "H")
-            holds |= matches
-        return holds
+            for name, wanted in row.items():
+                level = self.level(self.chip.by_function[name], address, state, reading=not doubt)
+                matches &= np.asarray(level == (wanted == "H")) | (doubt & np.asarray(level == UNKNOWN))
+            held |= matches
+        return held
 
     def check_supplies(self) -> dict | None:
         """Return the first supply pin that is not on a rail of its voltage."""
-        for pin in self.chip.pins:
-            if pin.role is not Role.SUPPLY:
-                continue
+        for pin in (pin for pin in self.chip.pins if pin.role is Role.SUPPLY):
             source, volts = self.source.get(pin.number), self.chip.supplies[pin.function]
-            have = (
-                self.original.supplies.get(source.function)
-                if isinstance(source, Pin)
-                else {HIGH: 5, LOW: 0}.get(source)
-            )
-            if have != volts:
-                return {
-                    "chip": pin.number,
-                    "function": pin.name,
-                    "expected": f"{volts:+g} V",
-                    "found": describe(source),
-                }
+            rails = self.original.supplies
+            have = rails.get(source.function) if isinstance(source, Pin) else {HIGH: 5, LOW: 0}.get(source)
+            if have != volts or have not in rails.values():
+                expected, found = f"{volts:+g} V", describe(source)
+                return {"chip": pin.number, "function": pin.name, "expected": expected, "found": found}
         return None
 
     def check_data_lines(self) -> dict | None:
@@ -139,48 +167,25 @@ class Bench:
                 return {"line": f"D{line}", "expected": f"D{line}", "found": ", ".join(arrived) or "nothing"}
         return None
 
-    def find_difference(
-        self, address: np.ndarray, state: dict[str, int], driving: np.ndarray, image_at: int
-    ) -> dict | None:
+    def find_difference(self, address: np.ndarray, state: State, driving: np.ndarray, image_at: int) -> dict | None:
         """Return the first address whose word does not come back in this state of the controls."""
-        levels = {name: "LH"[level] for name, level in state.items()}
         if not driving.all():
-            lost = int(address[~driving][0])
-            return {"address": f"{lost:04X}", "levels": levels, "expected": "driven", "found": "off"}
-        for name, level in self.chip.read_levels.items():
-            wrong = np.broadcast_to(
-                self.level(self.chip.by_function[name], address, state) != (level == "H"), address.shape
-            )
+            return differ(state, int(address[~driving][0]), "driven", "off")
+        for name, wanted in self.chip.read_levels.items():
+            level = np.broadcast_to(self.level(self.chip.by_function[name], address, state), address.shape)
+            wrong = level == UNKNOWN if name in self.chip.read_either else level != (wanted == "H")
             if wrong.any():
-                at = f"{int(address[wrong][0]):04X}"
-                return {
-                    "address": at,
-                    "levels": levels,
-                    "expected": f"{name} at {level}",
-                    "found": f"{name} not at {level}",
-                }
+                return differ(state, int(address[wrong][0]), f"{name} at {wanted}", f"{name} not at {wanted}")
         cell = np.zeros_like(address)
-        for pin in self.chip.pins:
-            if pin.role is Role.ADDRESS:
-                level = self.level(pin, address, state)
-                if isinstance(level, int) and level == UNKNOWN:
-                    return {
-                        "address": "0000",
-                        "levels": levels,
-                        "expected": f"a level at {pin.function}",
-                        "found": "open",
-                    }
-                cell |= np.asarray(level, np.int64) << int(pin.function[1:])
+        for pin in (pin for pin in self.chip.pins if pin.role is Role.ADDRESS):
+            level = self.level(pin, address, state)
+            if isinstance(level, int) and level == UNKNOWN:
+                return differ(state, 0, f"a level at {pin.function}", "open")
+            cell |= np.asarray(level, np.int64) << int(pin.function[1:])
         wrong = cell != address + image_at
         if wrong.any():
             at = int(address[wrong][0])
-            found = f"{int(cell[at]):04X}"
-            return {
-                "address": f"{at:04X}",
-                "levels": levels,
-                "expected": f"cell {at + image_at:04X}",
-                "found": f"cell {found}",
-            }
+            return differ(state, at, f"cell {at + image_at:04X}", f"cell {int(cell[at]):04X}")
         return None
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 
 from romwright.fit.drive import Comparison, Condition, condition
-from romwright.fit.socket import Net, Socket
+from romwright.fit.socket import RAILS, Net, Socket
 from romwright.fit.wiring import Plan, compare_drives
-from romwright.parts.model import Part, Pin
+from romwright.parts.model import Level, Part, Pin
 
 
 class Seating:
@@ -18,6 +19,8 @@ class Seating:
         self.original, self.chip = plan.original, plan.chip
         self.socket = Socket(self.original)
         self.seats = self.socket.seat(self.chip)
+        self.fits = self.socket.takes(self.chip)
+        self.select = self.socket.select
 
     @cached_property
     def drive(self) -> Comparison:
@@ -25,46 +28,51 @@ class Seating:
         return compare_drives(self.original, self.chip, self.socket, self.seats)
 
     @cached_property
+    def own_writes(self) -> Condition:
+        """When the original is written."""
+        return condition(self.original.writes, self.socket.nets, self.original)
+
+    @cached_property
     def writes(self) -> Condition:
         """When the chip is written."""
         return condition(self.chip.writes, self.seats, self.chip)
 
-    @cached_property
-    def select(self) -> Net | None:
-        """The position that takes the decoder's select in the common arrangement of the original."""
-        return self.socket.by_function.get(self.original.select)
-
     @property
-    def enables(self) -> dict[Pin, str]:
-        """The chip's controls that its drive rows name, with the level that enables."""
-        return levels_of(self.chip)
+    def enables(self) -> Iterator[tuple[Pin, Net, frozenset[Level]]]:
+        """The chip's enables: pin, what it meets, the levels that enable."""
+        return ((pin, self.seats[pin.number], levels) for pin, levels in enables_of(self.chip))
+
+    @cached_property
+    def wanted(self) -> dict[str, frozenset[Level]]:
+        """The levels that enable the original, by the label of its net."""
+        return {self.socket.nets[pin.number].label: levels for pin, levels in enables_of(self.original)}
+
+    def on(self, net: Net) -> Pin | None:
+        """Return the chip pin that meets a socket position."""
+        return next((pin for pin in self.chip.pins if self.seats[pin.number] == net), None)
 
     def place(self, pin: Pin) -> str:
         """Name a chip pin and what it meets."""
-        seat = self.seats[pin.number]
+        seat, name = self.seats[pin.number], pin.name.rstrip("?")
         if seat.position is None:
-            return f"chip pin {pin.number} ({pin.name}), outside the socket"
+            return f"chip pin {pin.number} ({name}), outside the socket"
         where = (
             f"pin {pin.number}"
             if seat.position == pin.number
             else f"chip pin {pin.number} at socket pin {seat.position}"
         )
-        return f"{where}: {pin.name} of the chip on {seat.words}"
+        return f"{where}: {name} of the chip on {seat.words}"
+
+    def tie(self, pin: Pin, level: Level) -> str:
+        """Say how a chip pin is tied to a level."""
+        bend = "bend chip pin {} up and tie it" if self.seats[pin.number].position else "tie chip pin {}"
+        return f"{bend.format(pin.number)} to {RAILS[level].name}"
+
+    def places(self, pins: Iterable[Pin]) -> str:
+        """List what pins meet."""
+        return "; ".join(map(self.place, pins))
 
 
-def levels_of(part: Part) -> dict[Pin, str]:
-    """Return the controls that a part's drive rows name, with the level at which they enable (the first row's)."""
-    return {part.by_function[name]: level for row in reversed(part.drives) for name, level in row.items()}
-
-
-def in_words(levels: dict[str, str]) -> str:
-    """Write levels as pin numbers: `pin 20 L, pin 22 H`."""
-    return ", ".join(
-        f"pin {label.split()[0]} {level}" if label[0].isdigit() else f"{label} {level}"
-        for label, level in levels.items()
-    )
-
-
-def rows_in_words(rows) -> str:
-    """Write rows of levels as pin numbers."""
-    return " or ".join(in_words(row) or "always" for row in rows) or "never"
+def enables_of(part: Part) -> list[tuple[Pin, frozenset[Level]]]:
+    """List the pins of a part's enables with the levels that enable."""
+    return [(part.by_function[name], levels) for name, levels in part.enables.items()]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from romwright.parts.model import Part, Pin, Role
+from romwright.parts.model import Level, Part, Pin, Role
 
 
 class Kind(StrEnum):
@@ -19,14 +20,23 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Net:
-    """What one socket position carries; `position` is None for a rail in general and for a pin outside the socket."""
+    """What one socket position carries; `position` is None for a rail in general and for a pin outside the socket.
+
+    `inverted`: what comes out of an inverter fed from that position.
+    """
 
     label: str
     kind: Kind
     function: str
     position: int | None = None
-    level: str | None = None
+    level: Level | None = None
     volts: float | None = None
+    inverted: bool = False
+
+    @property
+    def name(self) -> str:
+        """The function without the mark of a polarity that the factory chose."""
+        return self.function.rstrip("?")
 
     @property
     def words(self) -> str:
@@ -36,16 +46,13 @@ class Net:
         if self.kind is Kind.HELD:
             return f"{self.function}, held at {self.level} in read"
         if self.kind is Kind.OPEN:
-            return (
-                f"{self.function} of the original: what the board has there is not known"
-                if self.position
-                else "nothing"
-            )
-        return f"{self.function.rstrip('?')}"
+            return f"{self.function} of the original: what the board has there is not known"
+        return self.name
 
 
 VCC = Net("VCC", Kind.RAIL, "VCC", level="H", volts=5.0)
 GND = Net("GND", Kind.RAIL, "GND", level="L", volts=0.0)
+RAILS: dict[Level, Net] = {"H": VCC, "L": GND}
 
 
 def net_of(part: Part, pin: Pin) -> Net:
@@ -59,7 +66,7 @@ def net_of(part: Part, pin: Pin) -> Net:
         return Net(label, Kind.SIGNAL, function, number)
     if function in part.read_levels:
         return Net(label, Kind.HELD, function, number, part.read_levels[function])
-    return Net(f"{number} open", Kind.OPEN, function, number)
+    return Net(f"{number} (open)", Kind.OPEN, function, number)
 
 
 class Socket:
@@ -70,13 +77,26 @@ class Socket:
         self.nets = {pin.number: net_of(part, pin) for pin in part.pins}
         self.by_function = {net.function: net for net in self.nets.values()}
 
+    @property
+    def select(self) -> Net | None:
+        """The position that takes the decoder's select in the common arrangement of the part."""
+        return self.by_function.get(self.part.select)
+
+    def rail(self, volts: float) -> Net | None:
+        """Return a position with that supply; None if the socket has none."""
+        return next((net for net in self.nets.values() if net.kind is Kind.RAIL and net.volts == volts), None)
+
+    def takes(self, chip: Part) -> bool:
+        """Tell whether the chip's rows of pins are as far apart as the socket's."""
+        return chip.row_pitch_mm == self.part.row_pitch_mm
+
     def position(self, chip: Part, pin: int) -> int | None:
         """Return where a chip's pin sits, or None if it sits outside.
 
         Chips of another length are taken to be seated bottom-aligned, as the JEDEC byte-wide sites are: pin n of
         24 sits at n + 2 of 28. A chip with another row pitch cannot be seated, so none of its pins has a place.
         """
-        if chip.row_pitch_mm != self.part.row_pitch_mm:
+        if not self.takes(chip):
             return None
         place = pin + (self.part.pin_count - chip.pin_count) // 2
         return place if 1 <= place <= self.part.pin_count else None
@@ -86,6 +106,27 @@ class Socket:
         seats = {}
         for pin in chip.pins:
             place = self.position(chip, pin.number)
-            outside = Net(f"chip pin {pin.number} open", Kind.OPEN, pin.function)
+            outside = Net(f"chip pin {pin.number} (open)", Kind.OPEN, "")
             seats[pin.number] = self.nets[place] if place else outside
         return seats
+
+    def seating(self, chip: Part) -> str:
+        """Say how the chip is taken to sit; nothing if pin 1 is at position 1."""
+        if not self.takes(chip):
+            pitches = f"rows {chip.row_pitch_mm:g} mm apart, the socket's {self.part.row_pitch_mm:g} mm"
+            return f"{pitches}: on a carrier, with every pin wired"
+        shift = (self.part.pin_count - chip.pin_count) // 2
+        if not shift:
+            return ""
+        sizes = f"{chip.pin_count}-pin chip {'in' if shift > 0 else 'over'} a {self.part.pin_count}-pin socket"
+        if shift > 0:
+            empty = set(self.nets) - {pin.number + shift for pin in chip.pins}
+            return f"{sizes}: bottom-aligned, chip pin 1 in position {1 + shift}; positions {numbers(empty)} stay empty"
+        outside = [pin.number for pin in chip.pins if not self.position(chip, pin.number)]
+        return f"{sizes}: bottom-aligned, chip pin {1 - shift} in position 1; chip pins {numbers(outside)} outside"
+
+
+def numbers(values: Iterable[int]) -> str:
+    """List numbers: `1, 2 and 28`."""
+    *most, last = map(str, sorted(values))
+    return f"{', '.join(most)} and {last}" if most else last

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from math import prod
 
 from romwright.findings import Finding, worst_first
-from romwright.fit import pins, selects
+from romwright.fit import kinds, pins, selects, writes
 from romwright.fit.drive import Comparison
 from romwright.fit.proof import Proof, read_every_address
 from romwright.fit.seating import Seating
+from romwright.fit.socket import Socket
 from romwright.fit.wiring import Plan, plan_wiring
 from romwright.parts.model import Choice, Part
 
@@ -49,10 +50,10 @@ class Fit:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The fits for every polarity left open; the first takes what was not stated as active low.
+    """The fits for every polarity left open; the first takes the first choice of the page for what was not stated.
 
-    `findings` are those of all fits, each once, worst first; the evidence of one that does not hold for every
-    polarity says for which it does, and `holds_for` has those (empty: for all).
+    `findings` are those of all fits, each once, worst first; each sentence of the evidence that does not hold for
+    every polarity says for which it does, and `holds_for` has those of the finding (empty: for all).
     """
 
     original: Part
@@ -71,19 +72,38 @@ class Verdict:
         """What the first fit, which gives the tables, takes for the pins not stated."""
         return {pin: self.fits[0].case[pin] for pin in self.open_pins}
 
+    @property
+    def pages(self) -> list[Part]:
+        """The pages of the two parts; one if they are the same."""
+        return list({part.name: part for part in (self.original, self.chip)}.values())
+
+    @property
+    def seating(self) -> str:
+        """How a chip of another length or row pitch is taken to sit in the socket."""
+        return Socket(self.original).seating(self.chip)
+
+    @property
+    def plugs_in(self) -> bool:
+        """Whether the chip goes into the socket at all."""
+        return Socket(self.original).takes(self.chip)
+
     def as_json(self) -> dict:
         """The answer under the documented JSON keys.
 
         from, to        names of the two parts
         polarity        the polarities that were stated, by pin; those of the chip as "chip 20"
-        assumed         what rows, drive, wired and proof take for the pins not stated; empty if none is open
+        assumed         what rows, drive, wired and proof take for the pins not stated, the first choice of the page;
+                        empty if none is open
         unchecked       what the pages of the two parts mark as not read anywhere, under from and to
+        traps           what goes wrong with the two parts, as their pages say, under from and to
+        seating         how a chip of another length or pitch is taken to sit; empty if pin 1 is at position 1
         image_at        the chip address at which the original's contents begin
-        rows            {socket, signal, chip, function, how, wire_to, detail}; wire_to is a socket position
+        rows            {socket, signal, chip, function, how, wire_to, inverted, detail}; wire_to is a socket position,
+                        inverted whether an inverter lies in that wire
         findings        {severity, code, title, evidence, remedy, holds_for?}; holds_for lists polarities
         drive, wired    {original, fitted, equal, signals, differs_at: [{levels, original, fitted}]}: the chip
                         simply plugged in, and with the rows applied; levels are keyed "27 CS": position and name
-        proof           {addresses, equal, states, states_differ, first_difference?}
+        proof           {addresses, equal, drive_equal, states, states_differ, states_written, first_difference?}
         polarities      if any is open: {assumed, drive, wired, proof, rows, findings} for each
         """
         first = self.fits[0]
@@ -94,6 +114,8 @@ class Verdict:
             "polarity": {pin: choice for pin, choice in first.case.items() if pin not in self.assumed},
             "assumed": self.assumed,
             "unchecked": {"from": list(self.original.unchecked), "to": list(self.chip.unchecked)},
+            "traps": {"from": list(self.original.traps), "to": list(self.chip.traps)},
+            "seating": self.seating,
             "image_at": first.plan.image_at,
             "rows": [row.as_json() for row in first.plan.rows],
             "findings": [
@@ -117,15 +139,11 @@ def examine_fit(
         for one in original.polarities(polarity or {})
         for other in chip.polarities(chip_polarity or {})
     )
-    held: dict[tuple[str, str], tuple[Finding, list[Fit]]] = {}
+    groups: dict[tuple, list[tuple[Finding, Fit]]] = {}
     for fit in fits:
         for finding in fit.findings:
-            held.setdefault((finding.code.name, finding.title), (finding, []))[1].append(fit)
-    said = [
-        (finding, ()) if len(of) == len(fits) else (only_for(finding, of, fits), tuple(fit.case for fit in of))
-        for finding, of in held.values()
-    ]
-    said.sort(key=lambda pair: pair[0].severity.rank)
+            groups.setdefault((finding.code.name, finding.title, finding.remedy), []).append((finding, fit))
+    said = sorted((merge(group, fits) for group in groups.values()), key=lambda pair: pair[0].severity.rank)
     return Verdict(original, chip, fits, tuple(finding for finding, _ in said), tuple(of for _, of in said))
 
 
@@ -133,26 +151,37 @@ def fit_once(original: Part, chip: Part, polarity: Polarity, chip_polarity: Pola
     """Fit a chip with all polarities stated."""
     plan = plan_wiring(original.ordered_as(polarity), chip.ordered_as(chip_polarity))
     seating = Seating(plan)
-    findings = worst_first(f for check in (*pins.CHECKS, *selects.CHECKS) for f in check(seating))
+    plugged_in = (*selects.CHECKS, *writes.CHECKS, *pins.CHECKS) if seating.fits else ()
+    checks = (*kinds.CHECKS, *plugged_in, *selects.WIRED_CHECKS)
+    findings = worst_first(finding for check in checks for finding in check(seating))
     proof = read_every_address(plan.original, plan.chip, plan.rows, plan.image_at)
     return Fit(polarity, chip_polarity, seating.drive, plan, proof, tuple(findings))
 
 
-def only_for(finding: Finding, of: Sequence[Fit], fits: Sequence[Fit]) -> Finding:
-    """Say in a finding for which polarities it holds, naming only the pins that matter where that is possible."""
+def merge(group: Sequence[tuple[Finding, Fit]], fits: Sequence[Fit]) -> tuple[Finding, tuple[dict[str, Choice], ...]]:
+    """Make one finding of those of several polarities; each sentence of its evidence says for which it holds."""
+    of = [fit for _, fit in group]
+    held: dict[tuple[int, str], list[Fit]] = {}
+    for finding, fit in group:
+        for place, sentence in enumerate(finding.evidence.split(". ")):
+            held.setdefault((place, sentence), []).append(fit)
+    sentences = [
+        sentence if len(some) == len(of) else f"{sentence} (if ordered with {cases(some, fits)})"
+        for (_, sentence), some in sorted(held.items(), key=lambda entry: entry[0][0])
+    ]
+    if len(of) == len(fits):
+        return replace(group[0][0], evidence=". ".join(sentences)), ()
+    sentences.append(f"Only if ordered with {cases(of, fits)}")
+    return replace(group[0][0], evidence=". ".join(sentences)), tuple(fit.case for fit in of)
+
+
+def cases(of: Sequence[Fit], fits: Sequence[Fit]) -> str:
+    """Write the polarities of some of the fits, naming only the pins that matter where that is possible."""
 
     def values(some: Sequence[Fit]) -> dict[str, list[Choice]]:
         return {pin: list(dict.fromkeys(fit.case[pin] for fit in some)) for pin in some[0].case}
 
     here, everywhere = values(of), values(fits)
     if prod(map(len, here.values())) == len(of):
-        cases = ", ".join(f"{pin}={' or '.join(here[pin])}" for pin in here if len(here[pin]) < len(everywhere[pin]))
-    else:
-        cases = " or ".join(in_words(fit.case) for fit in of)
-    evidence = f"{finding.evidence}. Only if ordered with {cases}"
-    return replace(finding, evidence=evidence)
-
-
-def in_words(case: dict[str, Choice]) -> str:
-    """Write polarities as the option takes them: `20=L,22=L`."""
-    return ",".join(f"{pin}={choice}" for pin, choice in case.items())
+        return ", ".join(f"{pin}={' or '.join(here[pin])}" for pin in here if len(here[pin]) < len(everywhere[pin]))
+    return " or ".join(",".join(f"{pin}={choice}" for pin, choice in fit.case.items()) for fit in of)

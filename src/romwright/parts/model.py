@@ -16,6 +16,7 @@ from romwright.errors import OptionError
 Level = Literal["H", "L"]
 Choice = Literal["H", "L", "NC"]
 Row = dict[str, Literal["H", "L", "?"]]
+OTHER: dict[Level, Level] = {"H": "L", "L": "H"}
 
 
 class Role(StrEnum):
@@ -122,6 +123,7 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     outputs: tuple[str, ...] = ()
     output: Literal["three-state", "open-collector"] = "three-state"
     latched: bool | None = None
+    volatile: bool = False
     erased: Literal["FF", "00"] | None = None
     words_x8: int | None = None
     byte_mode: dict[str, Level] = {}
@@ -169,13 +171,39 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
         """The controls that a board switches: those that its drive or write rows name."""
         return frozenset(name for row in (*self.drives, *self.writes) for name in row)
 
+    @cached_property
+    def strobes(self) -> dict[str, Level]:
+        """The write strobes, each with the level at which it never writes.
+
+        A control that only write rows name, or one whose asserted level (L after a slash, else H) stands in a write
+        row and in no drive row: so /WE of an EEPROM is one, and its /OE, which must be off in a write, is not.
+        """
+        found: dict[str, Level] = {}
+        for row in self.writes:
+            for name, level in row.items():
+                reads = {drive[name] for drive in self.drives if name in drive}
+                asserted = level == ("L" if name.startswith("/") else "H")
+                if not reads or (asserted and level not in reads):
+                    found[name] = OTHER[level]
+        return found
+
+    @cached_property
+    def enables(self) -> dict[str, frozenset[Level]]:
+        """The controls that drive rows name, write strobes aside, with the levels at which they enable."""
+        names = dict.fromkeys(name for row in self.drives for name in row if name not in self.strobes)
+        return {name: frozenset(row[name] for row in self.drives if name in row) for name in names}
+
+    def sources_of(self, key: str) -> list[str]:
+        """The texts of the sources that cover a key of the page."""
+        return [source.text for source in self.sources if key in source.covers.split()]
+
     def choices(self) -> dict[int, tuple[Choice, ...]]:
-        """For each pin whose polarity the factory chose: what it may have chosen, active low first."""
+        """For each pin whose polarity the factory chose: what it may have chosen, in the order of the page."""
         optional = [pin for pin in self.pins if pin.function.endswith("?")]
         return {pin.number: self.options.get(pin.function, ("L", "H")) for pin in optional}
 
     def polarities(self, stated: dict[int, Choice]) -> list[dict[int, Choice]]:
-        """List every combination of the factory's choices that agrees with those stated, all active low first.
+        """List every combination of the factory's choices that agrees with those stated, the page's first first.
 
         Raises OptionError if a stated pin has no such choice.
         """

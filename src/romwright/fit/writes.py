@@ -1,0 +1,54 @@
+"""Whether the board can write the chip where it could not write the original, plugged in as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from romwright.findings import Code, Finding, Severity
+from romwright.fit.drive import compare, in_words
+from romwright.fit.seating import Seating
+from romwright.fit.socket import Kind
+from romwright.parts.model import Pin
+
+WRITE = Code(
+    "write-strobe", Severity.STOP, "no state of the socket's lines can write the chip",
+    "A select or an address line on /WE overwrites the contents while the computer runs.",
+)  # fmt: skip
+WRITE_STATES = Code(
+    "write-states", Severity.CAUTION, "the chip is written in no other states than the original",
+    "The strobe is the board's own, yet the chip takes a byte where the original took none.",
+)  # fmt: skip
+WRITE_HELD = Code(
+    "write-pin-held", Severity.CAUTION, "no write strobe is left to a line that the board holds only in read",
+    "The original asks for that level only while it is read; at other times the board may move it.",
+)  # fmt: skip
+
+
+def check_writes(s: Seating) -> Iterator[Finding]:
+    """Find states of the socket's lines that write the chip."""
+    reach = compare(s.own_writes, s.writes).extra
+    strobes = [s.chip.by_function[name] for name in s.chip.strobes]
+    for pin in strobes:
+        seat = s.seats[pin.number]
+        title = f"pin {pin.number} of the chip is {pin.name}"
+        tie = s.tie(pin, s.chip.strobes[pin.function])
+        if reach and seat.function in s.original.strobes:
+            more = f"{s.place(pin)}: the chip is written at {'; '.join(map(in_words, reach))} too"
+            do = "right where the board never makes those states; else gate the strobe"
+            yield Finding(WRITE_STATES, title, more, do)
+        elif reach:
+            when = f"{s.place(pin)}: {cause(s, pin)} when {s.writes.words}"
+            yield Finding(WRITE, title, when, f"{tie}; never leave it in the socket")
+        elif seat.kind is Kind.HELD:
+            yield Finding(WRITE_HELD, title, s.place(pin), tie)
+
+
+def cause(s: Seating, pin: Pin) -> str:
+    """Say what it is at a write strobe that may write the chip."""
+    seat = s.seats[pin.number]
+    if seat.kind is Kind.OPEN:
+        return f"an open {pin.function} may take either level, and the chip is written"
+    return "a select strobe there writes the chip" if seat == s.select else "the board can write the chip"
+
+
+CHECKS = (check_writes,)
