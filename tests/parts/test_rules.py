@@ -88,7 +88,7 @@ UNREAD = 'unchecked = ["pins", "drives: no function table was read", "read_level
 
 @pytest.mark.parametrize("known, left_out", [
     ('drives = [{ "/CE" = "L", "/OE" = "L" }]', "drives = []"),
-    ('sources = [{ covers = "pins drives times", text = "invented for this test" }]', "sources = []"),
+    ('sources = [{ covers = "pins drives read_levels times", text = "invented for this test" }]', "sources = []"),
 ])  # fmt: skip
 def test_a_page_says_what_nobody_has_read(tmp_path, known, left_out):
     """No drive row or no source is a fault, unless the page says so under unchecked."""
@@ -99,5 +99,24 @@ def test_a_page_says_what_nobody_has_read(tmp_path, known, left_out):
     page.write_text(text, "utf-8")
     with pytest.raises(DataFileError):
         library.read_part(page)
+    text = text.replace("pins drives read_levels", "pins read_levels")  # a source of what is not there is a fault too
     page.write_text(text.replace('unchecked = ["erased"]', UNREAD), "utf-8")
     assert library.read_part(page).unchecked[1].startswith("drives: ")
+
+
+@pytest.mark.parametrize("change, fault", [
+    (("read_levels times", "times"), "read_levels: no source covers it"),
+    (("read_levels times", "read_levels"), "times: no source covers it"),
+    (("GND = 0 }", "GND = 0, VDD = 12 }"), "supplies: no source covers it"),
+    (("times\"", "times writes\""), "covers writes, which this page does not have"),
+    (("times\"", "times times.access_ns\""), "covers times.access_ns, which this page does not have"),
+])  # fmt: skip
+def test_what_a_source_must_cover(tmp_path, change, fault):
+    """A source of the pins covers +5 V and 0 V too; another voltage, the read levels and the times need their own."""
+    page = tmp_path / "package.toml"
+    text = (BAD[0].parent / "package.toml").read_text("utf-8").replace("SO-18", "DIP-18")
+    assert change[0] in text
+    page.write_text(text.replace(*change), "utf-8")
+    with pytest.raises(DataFileError) as caught:
+        library.read_part(page)
+    assert any(fault in line for line in caught.value.faults), caught.value.faults

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator
 
 from romwright.parts.model import Part, Role
 
-SOURCED = ("pins", "drives", "programming")  # what can hurt: each names its source or is unchecked
-MEASURED = (*SOURCED, "read_levels", "times", "currents", "levels")  # what a page without sources marks unchecked
+SOURCED = ("pins", "supplies", "drives", "writes", "read_levels", "programming", "times")  # each has a source or a mark
+MEASURED = (*SOURCED, "currents", "levels")  # what a page without sources marks unchecked
 
 
 def check_pin_count(part: Part) -> Iterator[str]:
@@ -111,24 +111,31 @@ def check_purposes(part: Part) -> Iterator[str]:
 
 
 def check_sources(part: Part) -> Iterator[str]:
-    """Every value that can hurt has a source or is marked unchecked; without sources, so is every measured value."""
-    keys = {*type(part).__struct_fields__, "pins"}
+    """What can hurt or mislead has a source or is marked unchecked; without sources, so is every measured value.
+
+    A source of the pins covers supplies of +5 V and 0 V too; any other voltage has its own.
+    """
     covered: set[str] = set()
     for number, source in enumerate(part.sources, 1):
         covered |= set(source.covers.split())
-        for word in sorted(set(source.covers.split()) - keys):
-            yield f"sources, number {number}: covers {word}, which is no key of a part [source-covers]"
+        for word in sorted(word for word in set(source.covers.split()) if not has(part, word)):
+            yield f"sources, number {number}: covers {word}, which this page does not have [source-covers]"
         if not source.text.strip():
             yield f"sources, number {number}: the text is empty [source-text]"
     marked = {entry.split(":")[0].split(".")[0] for entry in part.unchecked}
-    if not part.sources:
-        for key in MEASURED:
-            if (key == "pins" or getattr(part, key)) and key not in marked:
+    if all(volts == 5 or name == "GND" for name, volts in part.supplies.items()):
+        marked.add("supplies")
+    for key in SOURCED if part.sources else MEASURED:
+        if has(part, key) and key not in covered | marked:
+            if part.sources:
+                yield f"{key}: no source covers it, and it is not marked unchecked [unsourced]"
+            else:
                 yield f"{key}: there are no sources, and it is not marked unchecked [no-source]"
-        return
-    for key in SOURCED:
-        if (key == "pins" or getattr(part, key)) and key not in covered | marked:
-            yield f"{key}: no source covers it and it is not marked unchecked [unsourced]"
+
+
+def has(part: Part, key: str) -> bool:
+    """Tell whether a page says anything under a key; `pins` stands for both columns."""
+    return key == "pins" or getattr(part, key, None) not in (None, "", (), {})
 
 
 def check_unchecked(part: Part) -> Iterator[str]:
