@@ -15,9 +15,10 @@ OURS = {
     "datafiles": {"errors"},
     "images": {"errors", "findings"},
     "recognition": {"images", "findings", "errors"},
-    "parts": {"datafiles", "errors"},
+    "parts": {"datafiles", "errors", "findings"},
     "fit": {"images", "parts", "findings", "errors"},
-    "cli": {"errors", "findings", "datafiles", "images", "recognition", "parts", "fit"},
+    "sheets": {"fit", "parts", "images", "findings", "errors"},
+    "cli": {"errors", "findings", "datafiles", "images", "recognition", "parts", "fit", "sheets"},
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
 THEIRS = {

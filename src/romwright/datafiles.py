@@ -18,11 +18,15 @@ from romwright.errors import DataFileError
 T = TypeVar("T", bound=msgspec.Struct)
 HERE = Path(__file__).parent
 # What ships: its folder inside the installed package, and in the checkout.
-SHIPPED = {"parts": ("pinmaps/parts", "pinmaps/parts"), "tern": ("tern", "fixtures/tern")}
+SHIPPED = {
+    "pinmaps": ("pinmaps", "pinmaps"),
+    "parts": ("pinmaps/parts", "pinmaps/parts"),
+    "tern": ("tern", "fixtures/tern"),
+}
 
 
 def data_folder(kind: str) -> Path:
-    """Return the folder of one kind of shipped data: "parts", or "tern", the demo's images.
+    """Return the folder of one kind of shipped data: "pinmaps", in it "parts", or "tern", the demo's images.
 
     Raises DataFileError if neither the package nor the checkout holds it.
     """

@@ -9,6 +9,7 @@
     ├── NotFittingError       an image is larger than the place it must go to
     ├── NotSolvableError      no bytes at that place give the sum that was asked for
     ├── UnknownNameError      no part, list, checksum, ... of that name
+    ├── SeveralMeaningsError  a marking that more than one part bears
     ├── OptionError           options that contradict each other or make no sense here
     ├── DataFileError         a shipped or user data file breaks its rules (all faults at once)
     └── OutputError           an output exists already or could not be written
@@ -20,7 +21,7 @@ those four and exits with status 2.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 
 class RomwrightError(Exception):
@@ -133,6 +134,18 @@ class UnknownNameError(RomwrightError):
             help=f"did you mean {' or '.join(near)}?" if near else "",
         )
         self.kind, self.name, self.near = kind, name, tuple(near)
+
+
+class SeveralMeaningsError(RomwrightError):
+    """A marking that more than one part bears; `meanings` says for each how to tell it."""
+
+    def __init__(self, marking: str, meanings: Mapping[str, str]) -> None:
+        super().__init__(
+            f"the marking {marking!r} has {len(meanings)} meanings",
+            expected="\n".join(["one of these parts", *(f"    {part}: {tell}" for part, tell in meanings.items())]),
+            help="look at the chip and the board, then give the name of the part",
+        )
+        self.marking, self.meanings = marking, dict(meanings)
 
 
 class OptionError(RomwrightError):

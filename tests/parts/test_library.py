@@ -44,9 +44,10 @@ def test_unknown_name_offers_near_ones():
 
 
 def test_a_marking_with_several_meanings_is_not_resolved_silently():
-    with pytest.raises(OptionError, match="3 meanings") as caught:
+    with pytest.raises(SeveralMeaningsError, match="3 meanings") as caught:
         require_part("23128")
     assert "rom-23128-style-b" in caught.value.expected
+    assert set(caught.value.meanings) == {f"rom-23128-style-{letter}" for letter in "abc"}
 
 
 MEANINGS = {

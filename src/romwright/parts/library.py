@@ -1,11 +1,12 @@
-"""The parts that are shipped: find one by name or alias, list all, suggest near names."""
+"""The parts that are shipped: find one by its name or by what is printed on the chip, list all."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from romwright.datafiles import data_folder, read_data_file, read_toml
-from romwright.errors import DataFileError, OptionError, UnknownNameError
+from romwright.errors import DataFileError
+from romwright.parts.markings import Reading, decode, meanings, read_markings
 from romwright.parts.model import Part
 from romwright.parts.rules import find_faults
 
@@ -24,27 +25,47 @@ def read_part(path: Path) -> Part:
 
 
 def require_part(name: str, folder: Path | None = None) -> Part:
-    """Return the part of that name or alias, in any case of letters.
+    """Return the part of that name or alias, in any case of letters; a path, or a name with .toml, is read from there.
 
-    Raises UnknownNameError with near names, OptionError if the marking has several meanings.
+    Raises UnknownNameError with near names, SeveralMeaningsError if the marking has several, DataFileError with all
+    faults of a page, OSError if there is no such file.
 
     >>> require_part("m27c256b").name
     '27C256'
     """
+    return require_marked(name, folder)[0]
+
+
+def require_marked(word: str, folder: Path | None = None) -> tuple[Part, Reading]:
+    """Return the part as require_part does, and how the word was read, with the caution that belongs to it."""
+    path = Path(word)
+    if path.suffix == ".toml" or path.name != word:
+        part = read_part(path)
+        return part, Reading(word, part.name, "file")
     folder = folder or data_folder("parts")
-    names = part_names(folder)
-    wanted = name.strip().casefold()
-    for known in names:
-        if known.casefold() == wanted:
-            return read_part(folder / f"{known}.toml")
-    aliases = {known: read_toml(folder / f"{known}.toml").get("aliases", ()) for known in names}
-    meant = [known for known in names if wanted in (alias.casefold() for alias in aliases[known])]
-    if len(meant) == 1:
-        return read_part(folder / f"{meant[0]}.toml")
-    if meant:
-        raise OptionError(
-            f"the marking {name!r} has {len(meant)} meanings",
-            expected=f"one of: {', '.join(meant)}",
-            help="the pages of these parts say how to tell them apart",
-        )
-    raise UnknownNameError("part", name, [*names, *(alias for known in names for alias in aliases[known])])
+    reading = read_marking(word, folder)
+    return read_part(folder / f"{reading.page}.toml"), reading
+
+
+def read_marking(word: str, folder: Path | None = None) -> Reading:
+    """Read what is printed on a chip: the page that is meant, and maker and speed where their rules are known.
+
+    Raises UnknownNameError with near names, SeveralMeaningsError if the word is no page's own and can mean several.
+
+    >>> reading = read_marking("M27C256B-12F1")
+    >>> reading.page, reading.speed_ns
+    ('27C256', 120)
+    """
+    folder = folder or data_folder("parts")
+    names, wanted = part_names(folder), word.strip().casefold()
+    for name in names:
+        if name.casefold() == wanted:  # the page's own name: no need to look into the others
+            return Reading(word, name, meanings=meanings(name))
+    pages = {name: read_toml(folder / f"{name}.toml").get("aliases", ()) for name in names}
+    return decode(word, pages, read_markings())
+
+
+def read_all(folder: Path | None = None) -> list[Part]:
+    """Read every page, in order of names."""
+    folder = folder or data_folder("parts")
+    return [read_part(folder / f"{name}.toml") for name in part_names(folder)]

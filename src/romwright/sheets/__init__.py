@@ -1,0 +1,1 @@
+"""What goes on paper, and its like on the terminal."""

@@ -1,0 +1,132 @@
+"""A package seen from above: as lines of text, and as SVG for a printer without colours.
+
+Pin 1 is told three ways (notch, dot, its number in reverse), and what is not a signal by line style: a supply's leg is
+filled, a leg that is not connected is dashed. The same part gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from html import escape
+
+from romwright.parts.model import Part, Pin, Role
+
+PAGE, PITCH, LEG, BODY = 920, 40, 54, 250  # widths and heights in pixels
+TOP, FOOT, LINE = 108, 40, 20
+LEFT, RIGHT = (PAGE - BODY) // 2, (PAGE + BODY) // 2  # edges of the body
+INK, PAPER = "#000", "#fff"
+PLAIN = str.maketrans("┌┐└┘─│┤├╮╭╰╯●", "++++-|||++++*")  # for a stream that has no box characters
+
+
+def columns_of(part: Part) -> list[tuple[Pin, Pin]]:
+    """List the pins side by side as they stand: pin 1 and the highest first, downwards."""
+    half = part.pin_count // 2
+    return list(zip(part.pins[:half], reversed(part.pins[half:])))
+
+
+def note_of(part: Part, pin: Pin) -> str:
+    """Say what a pin needs or does: its volts, its level in read, whether the decoder's select goes there."""
+    if pin.role is Role.SUPPLY:
+        volts = part.supplies[pin.function]
+        return f"{volts:+g} V" if volts else "0 V"
+    if pin.function in part.read_levels:
+        level = part.read_levels[pin.function]
+        return f"{'H/L' if pin.function in part.read_either else level} in read"
+    words = ["select"] if pin.function == part.select else ["output"] if pin.role is Role.OUTPUT else []
+    if pin.function.endswith("?"):
+        words.append("/".join(part.choices()[pin.number]))
+    return " ".join(words)
+
+
+def draw_text(part: Part, boxes: bool = True) -> list[str]:
+    """Draw a package in lines of at most 80 columns; without `boxes` in ASCII.
+
+    >>> from romwright.parts.library import require_part
+    >>> for line in draw_text(require_part("27128"))[:3]: print(line.strip())
+    ┌───────╮  ╭───────┐
+    H in read       VPP ─┤● 1    ╰──╯     28├─ VCC       +5 V
+    A12 ─┤  2             27├─ /PGM      H in read
+    """
+    rows = columns_of(part)
+    width = max(18, len(part.name) + 8)
+    width += width % 2
+    edge, indent = "─" * (width // 2 - 2), " " * 27
+    lines = [f"{indent}┌{edge}╮  ╭{edge}┐"]
+    for index, (left, right) in enumerate(rows):
+        middle = "╰──╯" if index == 0 else part.name if index == len(rows) // 2 else ""
+        body = f"{'●' if index == 0 else ' '}{left.number:>2}{middle.center(width - 6)} {right.number:>2}"
+        lines.append(
+            f"{note_of(part, left):>14} {left.name:>9} ─┤{body}├─ {right.name:<9} {note_of(part, right)}".rstrip()
+        )
+    lines.append(f"{indent}└{'─' * width}┘")
+    return lines if boxes else [line.translate(PLAIN) for line in lines]
+
+
+def build_svg(part: Part) -> bytes:
+    """Draw a package on a page for a printer without colours, with its size, and a warning if it is unchecked."""
+    rows = columns_of(part)
+    height = TOP + len(rows) * PITCH + FOOT + 2 * LINE + 12
+    warning = _warning(part)
+    height += LINE * len(warning)
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{PAGE}" height="{height}" viewBox="0 0 {PAGE} {height}" '
+        f'font-family="Helvetica, Arial, sans-serif" fill="{INK}">'
+    )
+    lines = [head, f"<title>{escape(part.name)}</title>", f'<rect width="{PAGE}" height="{height}" fill="{PAPER}"/>']
+    lines += [
+        _text(PAGE // 2, 40, part.name, 32, "middle", bold=True),
+        _text(PAGE // 2, 68, size_of(part), 18, "middle"),
+    ]
+    lines += _body(len(rows) * PITCH)
+    for index, (left, right) in enumerate(rows):
+        y = TOP + index * PITCH + PITCH // 2
+        lines += _pin(part, left, y, LEFT, -1)
+        lines += _pin(part, right, y, RIGHT, 1)
+    y = TOP + len(rows) * PITCH + FOOT
+    lines.append(_text(PAGE // 2, y, "seen from above, pins away from you", 16, "middle"))
+    lines += [_text(PAGE // 2, y + LINE * n, line, 16, "middle", bold=True) for n, line in enumerate(warning, 1)]
+    return ("\n".join([*lines, "</svg>"]) + "\n").encode("utf-8")
+
+
+def size_of(part: Part) -> str:
+    """Say what a part is: size, family, package and the distance of its rows of pins."""
+    return f"{part.words:,} x {part.bits} {part.family}, {part.package}, rows {part.row_pitch_mm:g} mm apart"
+
+
+def _warning(part: Part) -> list[str]:
+    unread = [entry for entry in part.unchecked if entry.split(":")[0] in ("pins", "supplies")]
+    return textwrap.wrap(f"UNCHECKED: {'; '.join(unread)}", 90) if unread else []
+
+
+def _body(height: int) -> Iterator[str]:
+    middle, bottom = PAGE // 2, TOP + height
+    outline = f"M{LEFT} {TOP}H{middle - 30}A30 30 0 0 0 {middle + 30} {TOP}H{RIGHT}V{bottom}H{LEFT}Z"
+    yield f'<path d="{outline}" fill="{PAPER}" stroke="{INK}" stroke-width="5" stroke-linejoin="round"/>'
+    yield f'<circle cx="{LEFT + 76}" cy="{TOP + PITCH // 2}" r="9"/>'
+
+
+def _pin(part: Part, pin: Pin, y: int, edge: int, side: int) -> Iterator[str]:
+    """Draw a leg, its number inside the body, its name and note outside; `side` is -1 on the left, 1 on the right."""
+    x = edge - LEG if side < 0 else edge
+    fill = INK if pin.role is Role.SUPPLY else PAPER
+    dashes = ' stroke-dasharray="6 5"' if pin.role is Role.NC else ""
+    yield (
+        f'<rect x="{x}" y="{y - 9}" width="{LEG}" height="18" fill="{fill}" stroke="{INK}" stroke-width="3"{dashes}/>'
+    )
+    inside = edge - side * 32
+    if pin.number == 1:
+        yield f'<rect x="{inside - 20}" y="{y - 17}" width="40" height="34" rx="4"/>'
+    yield _text(inside, y + 9, str(pin.number), 26, "middle", bold=True, ink=PAPER if pin.number == 1 else INK)
+    anchor = "end" if side < 0 else "start"
+    beside = edge + side * (LEG + 12)
+    yield _text(beside, y + 8, pin.name, 23, anchor, bold=pin.role not in (Role.NC, Role.ADDRESS, Role.DATA))
+    if note := note_of(part, pin):
+        yield _text(edge + side * (LEG + 168), y + 6, note, 15, anchor)
+
+
+def _text(x: int, y: int, words: str, size: int, anchor: str, *, bold: bool = False, ink: str = INK) -> str:
+    weight = ' font-weight="bold"' if bold else ""
+    return (
+        f'<text x="{x}" y="{y}" font-size="{size}" text-anchor="{anchor}"{weight} fill="{ink}">{escape(words)}</text>'
+    )
