@@ -21,7 +21,9 @@ ARRANGED_AS = {
     "W27C512": "27C512",
     "W27E257": "27C256",
 }
-PGM_FOR_WE = ("/WE", "/PGM")  # KiCad 6.0.10 drew the flash from the EPROM; data sheet S71147-02, Table 4, has WE#
+# KiCad 6.0.10 drew the flash from the EPROM and left out the bars; data sheet S71147-02, Table 4, has CE#, OE#, WE#.
+FLASH = ("29F010", "29F040", "SST39SF010A", "SST39SF020A", "SST39SF040")
+FLASH_PINS = {22: ("/CE", "CE"), 24: ("/OE", "OE"), 31: ("/WE", "PGM")}
 EXPLAINED = {
     # KiCad shows only the read function of a pin that programs too
     ("27512", 22): ("/OE|VPP", "/OE"),
@@ -30,11 +32,7 @@ EXPLAINED = {
     ("W27C512", 22): ("/OE|VPP", "/OE"),
     ("27C040", 22): ("/CE|/PGM", "/CE"),
     ("27C080", 24): ("/OE|VPP", "/OE"),
-    ("29F010", 31): PGM_FOR_WE,
-    ("29F040", 31): PGM_FOR_WE,
-    ("SST39SF010A", 31): PGM_FOR_WE,
-    ("SST39SF020A", 31): PGM_FOR_WE,
-    ("SST39SF040", 31): PGM_FOR_WE,
+    **{(name, pin): pair for name in FLASH for pin, pair in FLASH_PINS.items()},
 }
 
 
@@ -72,9 +70,9 @@ def symbols():
 
 
 def plain(name):
-    """KiCad's ~{CE} and our /CE to one spelling; the supply and program pins to the data sheets' names."""
+    """KiCad's ~{CE} and our /CE to one spelling, VSS to GND; a bar that is missing stays missing."""
     name = re.sub(r"~\{?(\w+)\}?", r"/\1", name)
-    name = {"/CS": "/CE", "CE": "/CE", "OE": "/OE", "VSS": "GND", "PGM": "/PGM"}.get(name, name)
+    name = {"/CS": "/CE", "VSS": "GND"}.get(name, name)
     return re.sub(r"^(?:DQ|Q|IO|I/O|O)(\d+)$", r"D\1", name)
 
 
@@ -124,3 +122,9 @@ OTHER_NAMES = {
 def test_the_shared_parts_are_really_compared():
     require_kicad()
     assert shared_pairs() == {(name, name) for name in NAMED_ALIKE} | OTHER_NAMES | set(ARRANGED_AS.items())
+
+
+def test_a_missing_bar_is_seen():
+    """A polarity error must not vanish in the spelling."""
+    assert (plain("PGM"), plain("~{PGM}"), plain("~PGM")) == ("PGM", "/PGM", "/PGM")
+    assert (plain("OE"), plain("~{CS}"), plain("DQ7"), plain("VSS")) == ("OE", "/CE", "D7", "GND")
