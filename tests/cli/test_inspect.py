@@ -207,6 +207,7 @@ def test_foreign_names_and_strings_are_inert(romwright, tmp_path):
 def test_one_byte_and_random_images(romwright, tmp_path):
     (tmp_path / "one").write_bytes(b"\x5a")
     (tmp_path / "noise").write_bytes(random.Random(4).randbytes(65536))
+    assert "1 byte (1h)" in romwright("inspect", "one").out
     one, noise = romwright("inspect", "--json", "one", "noise").json
     assert one["size"] == 1 and one["cpus"][0]["cpu"] == noise["cpus"][0]["cpu"] == "unknown"
     assert not [t for t in noise["traits"] if t["kind"] in ("repeat", "address line", "data bit", "half")]

@@ -13,6 +13,7 @@ from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
 from romwright.cli.render import PIPE_COLUMNS, inert, print_findings, print_json
 from romwright.errors import OptionError
 from romwright.findings import blocks
+from romwright.images.image import hex_range, in_bytes
 
 LABEL = 13  # columns of the left-hand labels: a SHA-256 beside them ends in column 80
 STRINGS_SHOWN = 6
@@ -80,7 +81,7 @@ def report(result) -> Iterator[str]:
     yield click.style(inert(result.file), bold=True)
     size = image.size_bytes
     binary = f", {size >> 10}K" if size % 1024 == 0 else ""
-    yield from row("size", f"{size:,} bytes ({size:X}h{binary})")
+    yield from row("size", f"{in_bytes(size)} ({size:X}h{binary})")
     yield from row("16-bit sum", f"{sums.sum16}   complements {sums.sum16_ones} (ones) {sums.sum16_twos} (twos)")
     yield from row("8-bit sum", f"{sums.sum8}     complements {sums.sum8_ones} (ones) {sums.sum8_twos} (twos)")
     yield from row("CRC-32", sums.crc32)
@@ -90,13 +91,13 @@ def report(result) -> Iterator[str]:
         yield from row(label, digest)
     yield from row("format", FORMATS[result.format])
     entry = "" if image.entry is None else f", entry {image.entry:04X}"
-    yield from row("addresses", f"{image.start:04X}-{image.stop - 1:04X}{entry}")
+    yield from row("addresses", hex_range(image.start, image.stop) + entry)
     if image.gaps:
-        first = ", ".join(f"{start:04X}-{stop - 1:04X}" for start, stop in image.gaps[:4])
+        first = ", ".join(hex_range(*gap) for gap in image.gaps[:4])
         yield from row("gaps", first + (f" and {len(image.gaps) - 4:,} more" if len(image.gaps) > 4 else ""))
         yield from row("", "the checksums are over the defined bytes only, in address order; --fill HH fills the gaps")
     if result.filled_bytes:
-        words = f"{result.filled_bytes:,} bytes of gaps, with {result.fill:02X}; they count in the checksums"
+        words = f"{in_bytes(result.filled_bytes)} of gaps, with {result.fill:02X}, counted in the checksums"
         yield from row("filled", words)
     for trait in result.traits:
         yield from row(trait.kind, trait.detail)

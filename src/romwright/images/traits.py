@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from romwright.images import runs
-from romwright.images.image import Image
+from romwright.images.image import Image, hex_range, in_bytes
 from romwright.images.view import View
 
 PAGE = 256  # bytes whose entropy is measured together
@@ -154,8 +154,8 @@ def _gaps(image: Image) -> Iterator[Trait]:
         missing = sum(stop - start for start, stop in gaps)
         yield Trait(
             "gap",
-            f"{missing:,} addresses in {len(gaps):,} gap{'s' * (len(gaps) > 1)} are not defined; repeats and address "
-            "lines are judged once the gaps are filled (--fill FF)",
+            f"{in_bytes(missing)} not defined, in {len(gaps):,} gap{'s' * (len(gaps) > 1)}; repeats and address lines "
+            "are judged once the gaps are filled (--fill FF)",
             {"gaps": len(gaps), "bytes": missing},
         )
 
@@ -175,7 +175,7 @@ def _fills(view: View) -> Iterator[Trait]:
     for a, b in sorted(found.tolist()):
         start = int(view.addresses(np.array([a]))[0])
         stop = start + b - a
-        place = "all of it" if (a, b) == (first, last) else f"{start:04X}-{stop - 1:04X}"
+        place = "all of it" if (a, b) == (first, last) else hex_range(start, stop)
         place += " (to the end)" if b == last and a > first else ""
         value = f"{view.data[a]:02X}"
         facts = {"value": value, "start": start, "stop": stop, "length": b - a}

@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from functools import cache
 from typing import NamedTuple
 
+from romwright.images.image import in_bytes
+
 FILLS = {0x00: "00", 0xFF: "FF"}
 TELLING_BYTES = 64  # what is shorter, or has fewer different values, is no evidence of anything
 TELLING_VALUES = 8
@@ -193,9 +195,9 @@ def _unfilled(data: bytes, start: int, stop: int) -> Iterator[Form]:
     for (first, last), part in spans.items():
         words = []
         if first:
-            words.append(f"{first:,} bytes of {data[0]:02X} before it")
+            words.append(f"{in_bytes(first)} of {data[0]:02X} before it")
         if last < size:
-            words.append(f"{size - last:,} bytes of {data[-1]:02X} after it")
+            words.append(f"{in_bytes(size - last)} of {data[-1]:02X} after it")
         yield Form("filled", " and ".join(words) + " in the file", data[first:last], part)
 
 
@@ -233,8 +235,8 @@ def _odd_sized(data: bytes) -> Iterator[Form]:
     """Yield the largest power of two at either end of a file of no such size, and the file filled to the next."""
     size = len(data)
     block = 1 << size.bit_length() - 1
-    yield Form("shifted", f"{size - block:,} bytes follow it in the file", data[:block])
-    yield Form("shifted", f"{size - block:,} bytes precede it in the file", data[size - block :])
+    yield Form("shifted", f"with {in_bytes(size - block)} after it in the file", data[:block])
+    yield Form("shifted", f"with {in_bytes(size - block)} before it in the file", data[size - block :])
     yield from _refilled(data, 2 * block)
 
 
@@ -242,8 +244,8 @@ def _refilled(data: bytes, full: int) -> Iterator[Form]:
     missing = full - len(data)
     for value, name in FILLS.items():
         fill = bytes([value]) * missing
-        yield Form("filled", f"the file lacks {missing:,} bytes of {name} at its end", data + fill)
-        yield Form("filled", f"the file lacks {missing:,} bytes of {name} at its start", fill + data)
+        yield Form("filled", f"the file lacks {in_bytes(missing)} of {name} at its end", data + fill)
+        yield Form("filled", f"the file lacks {in_bytes(missing)} of {name} at its start", fill + data)
 
 
 def _blocks(data: bytes, start: int, stop: int) -> Iterator[Form]:

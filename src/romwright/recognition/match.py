@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from romwright.images.image import in_bytes
 from romwright.recognition import forms
 from romwright.recognition.reference import Known
 from romwright.recognition.verdicts import PAGE_BYTES as PAGE
@@ -184,7 +185,7 @@ def _match(sighting: Sighting, known: Known, data: bytes, change: str) -> Match:
         whole = not differ and offset <= 0 and offset + size >= room
         unchecked = room - len(sighting.compared) * PAGE
         if whole and unchecked:
-            where += f"; {unchecked:,} bytes at the ends of the file could not be checked"
+            where += f"; {in_bytes(unchecked)} at the ends of the file could not be checked"
     else:
         how, where = _placed(offset, size, data)
         whole = (

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 from romwright.findings import Code, Finding, Severity
 from romwright.images.checksums import byte_sum
+from romwright.images.image import in_bytes
 
 UNIT = 512  # bytes: what lengths in expansion ROM headers count
 SCAN_STEP = 2048  # bytes: POST looks for expansion ROMs in steps of 2K (IBM 5160 Technical Reference, p. 5-10)
@@ -137,7 +138,7 @@ def _chain(data: bytes, offset: int) -> Iterator[Structure]:
     if first == 0 and offset < stop < len(data) and rom.facts["plausible"]:
         rest = data[stop:]
         fill = rest[:1] if rest == rest[:1] * len(rest) else None
-        words = f"{len(rest):,} bytes after the last image" + (f", all {fill.hex().upper()}" if fill else "")
+        words = f"{in_bytes(len(rest))} after the last image" + (f", all {fill.hex().upper()}" if fill else "")
         facts = {"bytes": len(rest), "fill": fill and fill.hex().upper()}
         yield Structure("after last image", stop, words, facts)
 

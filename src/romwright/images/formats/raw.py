@@ -19,7 +19,7 @@ def parse(stream: BinaryIO) -> tuple[Image, list[Finding]]:
         raise InputError(
             f"the file has more than {SPAN_LIMIT:,} bytes",
             expected=f"an image of at most {SPAN_LIMIT >> 20} MiB",
-            help="is this the right file? No ROM is that large; cut a larger memory's image into pieces",
+            help="is this the right file? if so, cut it into pieces first",
         )
     return Image.from_bytes(data), []
 
