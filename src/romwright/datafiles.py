@@ -80,6 +80,10 @@ def find_shape_faults(data: dict[str, Any], kind: type[msgspec.Struct], above: s
         if nested and isinstance(data[key], dict):
             yield from find_shape_faults(data[key], nested, f"{above}{key}.")
             continue
+        if nested and isinstance(data[key], list) and all(isinstance(table, dict) for table in data[key]):
+            for number, table in enumerate(data[key], 1):
+                yield from find_shape_faults(table, nested, f"{above}{key}[{number}].")
+            continue
         try:
             msgspec.convert(data[key], field.type)
         except msgspec.ValidationError as error:
