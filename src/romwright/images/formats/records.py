@@ -18,7 +18,7 @@ from romwright.errors import FormatError, InputError
 from romwright.images.grammar import Grammar
 
 CHUNK_BYTES = 256 << 10
-TEXT_LIMIT = 512 << 20  # bytes: a file of 64 MiB in records as they are commonly written has a third of it
+TEXT_LIMIT = 256 << 20  # bytes: 64 MiB in records of 8 bytes take less
 LINE_ENDS = re.compile(rb"\r\n|\n|\r")
 
 
@@ -60,7 +60,7 @@ def lines_in(text: bytes) -> int:
 def chunks(stream: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
     """Yield (text, its offset in the file, number of its first line) in pieces of whole lines.
 
-    Raises InputError over 512 MiB of text.
+    Raises InputError over 256 MiB of text.
     """
     rest, offset, line = b"", 0, 1
     while block := stream.read(CHUNK_BYTES):
