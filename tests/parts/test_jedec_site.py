@@ -8,7 +8,7 @@ EEPROM, flash and static RAM follow their own data sheets, as their pages say, o
 
 import pytest
 
-from romwright.parts.library import require_part
+from romwright.parts.library import read_all, require_part
 
 # the 28-pin site: what is the same on every chip, and what each chip has on the pins that vary
 LEFT = "? A12 A7 A6 A5 A4 A3 A2 A1 A0 D0 D1 D2 GND"
@@ -130,3 +130,51 @@ def test_mask_rom_styles_follow_the_site_except_for_their_controls(name):
 def test_where_each_style_takes_its_select():
     places = {name: require_part(name).by_function[require_part(name).select].number for name in MASK_16K}
     assert places == {"rom-23128-style-a": 20, "rom-23128-style-b": 27, "rom-23128-style-c": 22}
+
+
+# Where a 32-pin site has each line (27C080, Fairchild NM27C256 data sheet, side columns); smaller packages sit at its bottom.
+LOW = {f"A{n}": 12 - n for n in range(8)} | {"A8": 27, "A9": 26, "A10": 23, "A11": 25, "A12": 4, "A13": 28, "A14": 29}
+LINES = LOW | {"A15": 3, "A16": 2, "A17": 30, "A18": 31, "A19": 1}
+LINES |= {"D0": 13, "D1": 14, "D2": 15, "D3": 17, "D4": 18, "D5": 19, "D6": 20, "D7": 21, "GND": 16}
+TMS2532 = "the arrangement of the TMS2532, in which pin 20 is the only enable"
+MASK_1M = "the 28-pin 1-Mbit mask ROMs gave up their output enable for A16"
+WRITABLE = "/WE stands where the ROM of this size has its highest line, which moves to the free pin 1"
+OWN = "a layout of its own, older than the site or made for 16-bit boards"
+EXCEPTIONS = {  # part: the lines that stand elsewhere in its own package, and why
+    "2532": ({"A11": 18}, TMS2532),
+    "2564": ({"A11": 20, "A12": 23}, TMS2532),
+    "rom-2332-a11-pin18": ({"A11": 18}, TMS2532),
+    "rom-2364-24": ({"A11": 18, "A12": 21}, TMS2532),
+    "rom-68364": ({"A11": 18, "A12": 21}, TMS2532),
+    "rom-mk36000": ({"A11": 18, "A12": 21}, TMS2532),
+    "TMS2716": ({"A10": 20}, "three supplies: pin 19 is +12 V"),
+    "prom-82s191": ({"A10": 21}, "bipolar: pins 18 to 20 are enables"),
+    "rom-1m-28": ({"A16": 22}, MASK_1M),
+    "rom-1m-32-a16-pin24": ({"A16": 24}, MASK_1M),
+    "27C301": ({"A16": 24}, MASK_1M),
+    "27C100": ({"A16": 24}, MASK_1M),
+    "rom-4m-32-a17-pin1": ({"A16": 24, "A17": 1, "A18": 2}, MASK_1M),
+    "28C256": ({"A14": 1}, WRITABLE),
+    "62256": ({"A14": 1}, WRITABLE),
+    "DS1230": ({"A14": 1}, WRITABLE),
+    "29F040": ({"A18": 1}, WRITABLE),
+    "SST39SF040": ({"A18": 1}, WRITABLE),
+    "rom-23256-a14-pin1": ({"A14": 1}, "pin 27 is a select, as a 28C256 has /WE there"),
+    "rom-4m-32-hn62304": (None, OWN),
+    "rom-6540": (None, OWN),
+    "rom-6830": (None, OWN),
+}
+BYTE_WIDE = [part for part in read_all() if part.bits == 8 and part.pin_count in (24, 28, 32)]
+
+
+@pytest.mark.parametrize("part", BYTE_WIDE, ids=lambda part: part.name)
+def test_every_byte_wide_part_has_its_lines_where_the_site_has_them(part):
+    up = (32 - part.pin_count) // 2
+    elsewhere = {p.function: p.number for p in part.pins if p.function in LINES and p.number + up != LINES[p.function]}
+    lines, _ = EXCEPTIONS.get(part.name, ({}, ""))
+    assert len(elsewhere) > 10 if lines is None else elsewhere == lines
+
+
+def test_the_families_are_all_there():
+    assert {part.family for part in BYTE_WIDE} == {"EPROM", "EEPROM", "flash", "SRAM", "mask ROM", "bipolar PROM"}
+    assert {part.name for part in BYTE_WIDE} >= EXCEPTIONS.keys() and len(BYTE_WIDE) > 60

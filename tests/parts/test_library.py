@@ -5,7 +5,7 @@ from collections import defaultdict
 import pytest
 
 from romwright.datafiles import data_folder
-from romwright.errors import DataFileError, OptionError, UnknownNameError
+from romwright.errors import DataFileError, OptionError, SeveralMeaningsError, UnknownNameError
 from romwright.parts.library import part_names, require_part
 from romwright.parts.model import Role
 
@@ -82,7 +82,7 @@ def test_polarities():
     style = require_part("rom-23128-style-c")
     assert style.choices() == {27: ("H", "L", "NC")}
     assert style.polarities({}) == [{27: "H"}, {27: "L"}, {27: "NC"}]
-    assert style.ordered_as({27: "H"}).drives == ({"/CE": "L", "/OE": "L", "CS?": "H"},)
+    assert style.ordered_as({27: "H"}).drives == ({"/CE": "L", "/OE": "L", "CS": "H"},)
     without = style.ordered_as({27: "NC"})
     assert without.drives == ({"/CE": "L", "/OE": "L"},)
     assert without.pins[26].role is Role.NC
