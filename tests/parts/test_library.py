@@ -93,6 +93,15 @@ def test_polarities():
         require_part("rom-2364-24").polarities({20: "NC"})
 
 
+def test_an_ordered_part_has_no_open_polarity():
+    for part in (part for part in map(require_part, NAMES) if part.drives):
+        for polarity in (part.polarities({})[0], part.polarities({})[-1]):
+            ordered = part.ordered_as(polarity)
+            controls = [pin.function for pin in ordered.pins if pin.role is Role.CONTROL]
+            assert not any("?" in pin.name for pin in ordered.pins) and len(controls) == len(set(controls))
+            assert all(level in "HL" for row in ordered.drives for level in row.values())
+
+
 def test_nothing_is_planned_for_a_part_without_a_drive_row():
     part = require_part("rom-6540")
     assert part.drives == () and any("PHI2" in entry for entry in part.unchecked)

@@ -106,7 +106,7 @@ def check_upper_addresses(s: Seating) -> Iterator[Finding]:
     for pin in extra:
         seat = s.seats[pin.number]
         if seat.kind is Kind.SIGNAL:
-            title = f"{pin.function} of the chip follows {seat.name}"
+            title = f"{pin.function} of the chip follows {seat.function}"
             why = f"{s.place(pin)}, which picks a part of the chip instead of enabling it"
             yield Finding(ADDRESS_SIGNAL, title, why, f"bend chip pin {pin.number} up and tie it to GND or VCC")
     if floating := [pin for pin in extra if s.seats[pin.number].kind is Kind.OPEN]:

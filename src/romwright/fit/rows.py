@@ -101,9 +101,9 @@ def way(socket: Socket, net: Net, position: int | None) -> str:
     if end is None:
         return f"the socket has no {net.volts:+g} V: bring it from elsewhere"
     if net.position:
-        path = f"to socket {end.position} ({end.name})" + (" through an inverter" if net.inverted else "")
+        path = f"to socket {end.position} ({end.function})" + (" through an inverter" if net.inverted else "")
         return path if position else f"wire {path}"
-    return f"{'bend up, to' if position else 'wire to'} {net.name} at socket {end.position}"
+    return f"{'bend up, to' if position else 'wire to'} {net.function} at socket {end.position}"
 
 
 def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> str:

@@ -53,20 +53,20 @@ class Seating:
 
     def place(self, pin: Pin) -> str:
         """Name a chip pin and what it meets."""
-        seat, name = self.seats[pin.number], pin.name.rstrip("?")
+        seat = self.seats[pin.number]
         if seat.position is None:
-            return f"chip pin {pin.number} ({name}), outside the socket"
+            return f"chip pin {pin.number} ({pin.name}), outside the socket"
         where = (
             f"pin {pin.number}"
             if seat.position == pin.number
             else f"chip pin {pin.number} at socket pin {seat.position}"
         )
-        return f"{where}: {name} of the chip on {seat.words}"
+        return f"{where}: {pin.name} of the chip on {seat.words}"
 
     def tie(self, pin: Pin, level: Level) -> str:
         """Say how a chip pin is tied to a level."""
         bend = "bend chip pin {} up and tie it" if self.seats[pin.number].position else "tie chip pin {}"
-        return f"{bend.format(pin.number)} to {RAILS[level].name}"
+        return f"{bend.format(pin.number)} to {RAILS[level].function}"
 
     def places(self, pins: Iterable[Pin]) -> str:
         """List what pins meet."""

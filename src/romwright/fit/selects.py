@@ -123,7 +123,7 @@ def check_enables(s: Seating) -> Iterator[Finding]:
         if net == s.select or not extra or not s.drive.ignores(net.label):
             continue
         there = s.on(net)
-        title = f"the enable on socket pin {pin.number} ({net.name}) is lost"
+        title = f"the enable on socket pin {pin.number} ({net.function}) is lost"
         meets = f"{s.place(there)}, which does not gate the outputs" if there else "no chip pin meets it"
         evidence = f"{meets}. Only the chip drives at {'; '.join(map(in_words, extra))}"
         remedy = "the wiring table puts it right" if s.plan.wired.equal else how_exact(s, levels)
@@ -147,11 +147,10 @@ def check_gates(s: Seating) -> Iterator[Finding]:
 
 
 def check_wired_enables(s: Seating) -> Iterator[Finding]:
-    """Say which enables even the wiring table loses, unless they are lost before it as after it."""
+    """Say which enables even the wiring table loses, unless the chip heeds no more when it is plugged in."""
     wired = s.plan.wired
     lost = [(pin, levels) for pin, levels in enables_of(s.original) if wired.ignores(s.socket.nets[pin.number].label)]
-    labels = [s.socket.nets[pin.number].label for pin, _ in lost]
-    if wired.equal or not lost or (s.fits and all(map(s.drive.ignores, labels))):
+    if wired.equal or not lost or wired.fitted == s.drive.fitted:
         return
     where = " and ".join(active(s, pin.number) for pin, _ in lost)
     states = "; ".join(map(in_words, wired.extra[:4]))
@@ -162,7 +161,7 @@ def check_wired_enables(s: Seating) -> Iterator[Finding]:
 def active(s: Seating, position: int) -> str:
     """Name a position of the socket with the level at which it enables the original."""
     net = s.socket.nets[position]
-    return f"pin {position} ({net.name}, active {either(s.wanted[net.label])})"
+    return f"pin {position} ({net.function}, active {either(s.wanted[net.label])})"
 
 
 def either(levels: frozenset[Level]) -> str:

@@ -34,11 +34,6 @@ class Net:
     inverted: bool = False
 
     @property
-    def name(self) -> str:
-        """The function without the mark of a polarity that the factory chose."""
-        return self.function.rstrip("?")
-
-    @property
     def words(self) -> str:
         """The net in words for people."""
         if self.kind is Kind.RAIL:
@@ -47,7 +42,7 @@ class Net:
             return f"{self.function}, held at {self.level} in read"
         if self.kind is Kind.OPEN:
             return f"{self.function} of the original: what the board has there is not known"
-        return self.name
+        return self.function
 
 
 VCC = Net("VCC", Kind.RAIL, "VCC", level="H", volts=5.0)
@@ -58,7 +53,7 @@ RAILS: dict[Level, Net] = {"H": VCC, "L": GND}
 def net_of(part: Part, pin: Pin) -> Net:
     """Return what a board made for `part` has at that pin's position."""
     number, function = pin.number, pin.function
-    label = f"{number} {function.rstrip('?')}"
+    label = f"{number} {function}"
     if pin.role is Role.SUPPLY:
         volts = part.supplies[function]
         return Net(label, Kind.RAIL, function, number, {5: "H", 0: "L"}.get(volts), volts)

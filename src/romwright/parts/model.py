@@ -221,13 +221,13 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
         return [dict(zip(choices, picked)) for picked in itertools.product(*choices.values())]
 
     def ordered_as(self, polarity: dict[int, Choice]) -> Part:
-        """Return the part with its factory choices made: levels in place of `?`, pins left out become NC.
+        """Return the part with its factory choices made: no `?` any more, and pins left out are NC.
 
         Raises OptionError if the page has no drive row: what the factory chose is then more than anybody has read.
 
         >>> from romwright.parts.library import require_part
         >>> require_part("rom-2364-24").ordered_as({20: "L"}).drives
-        ({'CS?': 'L'},)
+        ({'CS': 'L'},)
         """
         if not self.drives:
             raise OptionError(
@@ -237,7 +237,9 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
             )
         chosen = {self.pins[number - 1].function: choice for number, choice in polarity.items()}
         absent = {name for name, choice in chosen.items() if choice == "NC"}
-        rows = tuple({n: chosen.get(n, level) for n, level in row.items() if n not in absent} for row in self.drives)
-        left, right = (" ".join("NC" if n in absent else n for n in c.split()) for c in (self.left, self.right))
-        select = None if self.select in absent else self.select
+        plain = {name: "NC" if name in absent else name.rstrip("?") for name in self.by_function}
+        kept = [{name: level for name, level in row.items() if name not in absent} for row in self.drives]
+        rows = tuple({plain[name]: chosen.get(name, level) for name, level in row.items()} for row in kept)
+        left, right = (" ".join(plain.get(n, n) for n in column.split()) for column in (self.left, self.right))
+        select = None if self.select in (None, *absent) else plain[self.select]
         return replace(self, drives=rows, left=left, right=right, select=select, options={})
