@@ -123,9 +123,10 @@ def test_rows_name_controls_and_supplies_carry_no_signal(name):
 
 def test_the_words_are_really_read():
     """Each kind of claim is made by some page, so no pattern above has gone stale."""
+    CLAIMS.clear()
     for name in PAGES:
         test_the_words_agree_with_the_pins(name)
     expected = {"size", "pin", "shared", "package", "select", "vpp", "erase", "5 V only", "three supplies"}
     assert CLAIMS.keys() >= expected | {"single supply", "output", "byte mode", "enables"}
     assert all(CLAIMS.values()), CLAIMS
-    assert CLAIMS["pin"] > 20 and CLAIMS["select"] > 40
+    assert CLAIMS["size"] == len(PAGES) and CLAIMS["pin"] > 20 and CLAIMS["select"] > 20

@@ -132,7 +132,7 @@ def test_where_each_style_takes_its_select():
     assert places == {"rom-23128-style-a": 20, "rom-23128-style-b": 27, "rom-23128-style-c": 22}
 
 
-# Where a 32-pin site has each line (27C080, Fairchild NM27C256 data sheet, side columns); smaller packages sit at its bottom.
+# Where a 32-pin site has each line (27C080, Fairchild NM27C256 data sheet); smaller packages sit at its bottom.
 LOW = {f"A{n}": 12 - n for n in range(8)} | {"A8": 27, "A9": 26, "A10": 23, "A11": 25, "A12": 4, "A13": 28, "A14": 29}
 LINES = LOW | {"A15": 3, "A16": 2, "A17": 30, "A18": 31, "A19": 1}
 LINES |= {"D0": 13, "D1": 14, "D2": 15, "D3": 17, "D4": 18, "D5": 19, "D6": 20, "D7": 21, "GND": 16}

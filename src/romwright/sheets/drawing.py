@@ -51,7 +51,7 @@ def draw_text(part: Part, boxes: bool = True) -> list[str]:
     rows = columns_of(part)
     width = max(18, len(part.name) + 8)
     width += width % 2
-    edge, indent = "─" * (width // 2 - 2), " " * 27
+    edge, indent = "─" * (width // 2 - 2), " " * 26
     lines = [f"{indent}┌{edge}╮  ╭{edge}┐"]
     for index, (left, right) in enumerate(rows):
         middle = "╰──╯" if index == 0 else part.name if index == len(rows) // 2 else ""
