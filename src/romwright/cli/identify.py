@@ -13,7 +13,6 @@ from romwright.cli.render import inert, progress
 from romwright.cli.shares import map_shares
 from romwright.errors import InputError
 from romwright.images.grammar import HEAD_BYTES, recognise
-from romwright.images.image import SPAN_LIMIT
 from romwright.recognition.identification import TRIED_THOROUGHLY, Identifier
 from romwright.recognition.reference import Store, default_file
 from romwright.recognition.verdicts import Contents, Identification, Match
@@ -133,12 +132,13 @@ def _batches(files: Sequence[tuple[str, int]]) -> list[list[str]]:
 def _read(file: str) -> Contents:
     """Read the bytes of an image.
 
-    Raw binary is read here, since the readers of hex files take longer to load than a folder takes to read.
+    Raw binary up to the size of a batch is read here: to load the readers of hex files takes longer than to read a
+    folder.
     """
     try:
         with open(file, "rb", buffering=0) as stream:
             size = os.fstat(stream.fileno()).st_size
-            data = os.read(stream.fileno(), size) if size <= SPAN_LIMIT else b""
+            data = os.read(stream.fileno(), size) if size <= BATCH_BYTES else b""
         if data and len(data) == size and not recognise(data[:HEAD_BYTES]):
             return Contents(data)
     except OSError:

@@ -13,7 +13,8 @@ from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
 from romwright.cli.render import PIPE_COLUMNS, inert, print_findings, print_json
 from romwright.errors import OptionError
 from romwright.findings import blocks
-from romwright.images.image import hex_range, in_bytes
+from romwright.images.image import hex_range
+from romwright.images.words import in_bytes
 
 LABEL = 13  # columns of the left-hand labels: a SHA-256 beside them ends in column 80
 STRINGS_SHOWN = 6

@@ -134,12 +134,3 @@ def hex_range(start: int, stop: int) -> str:
     ('0000-3FFF', '3FFF')
     """
     return f"{start:04X}" if stop - start == 1 else f"{start:04X}-{stop - 1:04X}"
-
-
-def in_bytes(size: int) -> str:
-    """Return a size in words.
-
-    >>> in_bytes(1), in_bytes(16384)
-    ('1 byte', '16,384 bytes')
-    """
-    return f"{size:,} byte{'s' * (size != 1)}"

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from romwright.images import runs
-from romwright.images.image import Image, hex_range, in_bytes
+from romwright.images.image import Image, hex_range
 from romwright.images.view import View
+from romwright.images.words import in_bytes
 
 PAGE = 256  # bytes whose entropy is measured together
 CHUNK = 1 << 18  # bytes worked on at a time, so that 8-byte intermediate values stay small

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from functools import cache
 from typing import NamedTuple
 
-from romwright.images.image import in_bytes
+from romwright.images.words import in_bytes
 
 FILLS = {0x00: "00", 0xFF: "FF"}
 TELLING_BYTES = 64  # what is shorter, or has fewer different values, is no evidence of anything

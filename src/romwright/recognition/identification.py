@@ -79,8 +79,8 @@ class Identifier:
             if self.thorough and tried is self._tried:
                 tried += (f"rotated by multiples of {forms.rotation_step(len(item.data))}",)
             crc32, sha256 = item.digests.get("crc32", b"").hex().upper(), item.digests["sha256"].hex()
-            found = Identification(item.name, len(item.data), crc32, sha256, tuple(matches), tried, item.note)
-            rows.append(found._replace(faulty=item.faulty))
+            head = (item.name, len(item.data), crc32, sha256)
+            rows.append(Identification(*head, tuple(matches), tried, item.note, faulty=item.faulty))
         done = iter(rows)
         return [next(done) if isinstance(item, _File) else item for item in loaded]
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from romwright.images.image import in_bytes
+from romwright.images.words import in_bytes
 from romwright.recognition import forms
 from romwright.recognition.reference import Known
 from romwright.recognition.verdicts import PAGE_BYTES as PAGE

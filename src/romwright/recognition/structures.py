@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 from romwright.findings import Code, Finding, Severity
 from romwright.images.checksums import byte_sum
-from romwright.images.image import in_bytes
+from romwright.images.words import in_bytes
 
 UNIT = 512  # bytes: what lengths in expansion ROM headers count
 SCAN_STEP = 2048  # bytes: POST looks for expansion ROMs in steps of 2K (IBM 5160 Technical Reference, p. 5-10)
