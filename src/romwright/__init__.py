@@ -34,6 +34,7 @@ _HOMES = {
     "prepare": "images.preparation",
     "read_every_address": "fit.proof",
     "read_image": "images.formats:read",
+    "read_marking": "parts.library",
     "require_part": "parts.library",
     "write_files": "images.formats",
 }
