@@ -159,7 +159,7 @@ def test_an_inverted_select_stays_at_its_own_pin():
 def test_two_enables_of_the_wrong_polarity_need_a_gate_where_one_pin_would_be_free():
     verdict = examine("rom-23128-style-b", "27128", {20: "H", 22: "H", 27: "L"})
     assert "pin 22 (OD, active H) to chip pin 22" in one(verdict, "gate-needed").evidence
-    assert "pin 20 (OE, active H) is lost" in one(verdict, "wired-enable-lost").title
+    assert one(verdict, "wired-enable-lost").title == "lost even after wiring: socket pin 20 (OE, active H)"
     assert "gate-needed" not in codes(examine("rom-23128-style-b", "27128", {20: "L", 22: "H", 27: "L"}))
 
 

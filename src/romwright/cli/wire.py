@@ -79,7 +79,7 @@ def print_parts(verdict) -> None:
 
     parts = [f"{p.name} ({p.family}, {p.words:,} x {p.bits}, {p.package})" for p in (verdict.chip, verdict.original)]
     click.echo(f"{parts[0]}\ninto a socket laid out for {parts[1]}")
-    if verdict.seating:
+    if verdict.seating and verdict.plugs_in:
         show(indented(f"taken to sit so: {verdict.seating}"))
     for part in verdict.pages:
         if part.unchecked:

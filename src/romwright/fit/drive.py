@@ -120,6 +120,12 @@ def in_words(levels: Levels) -> str:
     return ", ".join(f"{_pin(label)} {level}" for label, level in levels.items())
 
 
+def list_states(states: list[Levels], most: int = 2) -> str:
+    """Write combinations of levels, the first few of many."""
+    more = [f"{len(states) - most} more"] if len(states) > most else []
+    return "; ".join([*map(in_words, states[:most]), *more])
+
+
 def _pin(label: str) -> str:
     number, _, what = label.partition(" ")
     if not number.isdigit():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romwright.findings import Code, Finding, Severity
-from romwright.fit.drive import Levels, in_words
+from romwright.fit.drive import Levels, list_states
 from romwright.fit.seating import Seating
 from romwright.parts.model import Part
 
@@ -81,7 +81,7 @@ def check_memory(s: Seating) -> Iterator[Finding]:
     if a.writes and not b.writes:
         kinds = f"{a.name} is written at {s.own_writes.words}; no 5 V level writes {b.name} ({b.family})"
         if states := unheeded(s):
-            kinds += f". {b.name} drives the bus at {'; '.join(map(in_words, states))}, where {a.name} is off"
+            kinds += f". {b.name} drives the bus at {list_states(states)}, where {a.name} is off"
         do = "right only where the board never writes it; else take a chip that can be written"
         yield Finding(NOT_WRITTEN, "the board writes here, and the chip cannot be written", kinds, do)
     if is_ram(a) and b.writes and not is_ram(b):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romwright.findings import Code, Finding, Severity
-from romwright.fit.drive import in_words
+from romwright.fit.drive import in_words, list_states
 from romwright.fit.seating import Seating, enables_of
 from romwright.fit.socket import Net, numbers
 from romwright.parts.model import Level, Pin
@@ -111,8 +111,10 @@ def check_silence(s: Seating) -> Iterator[Finding]:
     state = s.drive.missed[0]
     guilty = [pin for pin, seat, levels in s.enables if state.get(seat.label, seat.level) not in levels]
     title = "the chip does not answer in every read that the original answers"
-    seen = f"{s.places(guilty)}. Silent at {in_words(state)}" if guilty else f"silent at {in_words(state)}"
-    yield Finding(SILENT, title, seen, "follow the wiring table")
+    labels = [s.seats[pin.number].label for pin in guilty]
+    off = {label: level for label, level in state.items() if label in labels or not guilty}
+    silent = f"silent at {in_words(off)}" if off else "silent always"
+    yield Finding(SILENT, title, "; ".join(filter(None, [s.places(guilty), silent])), "follow the wiring table")
 
 
 def check_enables(s: Seating) -> Iterator[Finding]:
@@ -125,7 +127,7 @@ def check_enables(s: Seating) -> Iterator[Finding]:
         there = s.on(net)
         title = f"the enable on socket pin {pin.number} ({net.function}) is lost"
         meets = f"{s.place(there)}, which does not gate the outputs" if there else "no chip pin meets it"
-        evidence = f"{meets}. Only the chip drives at {'; '.join(map(in_words, extra))}"
+        evidence = f"{meets}. Only the chip drives at {list_states(extra)}"
         remedy = "the wiring table puts it right" if s.plan.wired.equal else how_exact(s, levels)
         yield Finding(ENABLE_LOST, title, evidence, remedy)
 
@@ -142,7 +144,7 @@ def check_gates(s: Seating) -> Iterator[Finding]:
         yield Finding(GATE, title, "; ".join(ends), do)
     if s.plan.wired.missed:
         title = "wiring alone cannot make this exact: a gate is needed"
-        seen = f"silent at {'; '.join(map(in_words, s.plan.wired.missed[:4]))}"
+        seen = f"silent at {list_states(s.plan.wired.missed)}"
         yield Finding(GATE, title, seen, "combine the original's enables with gates into an enable of the chip")
 
 
@@ -153,9 +155,9 @@ def check_wired_enables(s: Seating) -> Iterator[Finding]:
     if wired.equal or not lost or wired.fitted == s.drive.fitted:
         return
     where = " and ".join(active(s, pin.number) for pin, _ in lost)
-    states = "; ".join(map(in_words, wired.extra[:4]))
-    evidence = f"the {s.chip.name} has fewer enables than the original. It alone drives at {states}"
-    yield Finding(STILL_LOST, f"after wiring, the enable on socket {where} is lost", evidence, how_exact(s, lost[0][1]))
+    title = f"lost even after wiring: socket {where}"
+    evidence = f"the {s.chip.name} has fewer enables than the original. It alone drives at {list_states(wired.extra)}"
+    yield Finding(STILL_LOST, title, evidence, how_exact(s, lost[0][1]))
 
 
 def active(s: Seating, position: int) -> str:

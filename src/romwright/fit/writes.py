@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romwright.findings import Code, Finding, Severity
-from romwright.fit.drive import compare, in_words
+from romwright.fit.drive import compare, list_states
 from romwright.fit.seating import Seating
 from romwright.fit.socket import Kind
 from romwright.parts.model import Pin
@@ -33,7 +33,7 @@ def check_writes(s: Seating) -> Iterator[Finding]:
         title = f"pin {pin.number} of the chip is {pin.name}"
         tie = s.tie(pin, s.chip.strobes[pin.function])
         if reach and seat.function in s.original.strobes:
-            more = f"{s.place(pin)}: the chip is written at {'; '.join(map(in_words, reach))} too"
+            more = f"{s.place(pin)}: the chip is written at {list_states(reach)} too"
             do = "right where the board never makes those states; else gate the strobe"
             yield Finding(WRITE_STATES, title, more, do)
         elif reach:
