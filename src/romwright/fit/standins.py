@@ -6,12 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from romwright.fit import kinds
+from romwright.fit import kinds, selects
 from romwright.fit.rows import How, Row
 from romwright.fit.verdict import Fit, Polarity, fit_once
 from romwright.parts.model import Part, Role
 
 IMPOSSIBLE = {kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE}
+LOST = {selects.ENABLE_LOST, selects.STILL_LOST}  # matter only where the wiring does not put them right
+LASTING = {kinds.OUTPUT_KIND, kinds.LATCHED}
 
 
 class Way(StrEnum):
@@ -32,14 +34,19 @@ class Way(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class StandIn:
-    """A part in the place of another: the way, how many pins change, why, and what to look out for."""
+    """A part in the place of another: the way, how many pins change, why, and what to look out for.
+
+    `image_at` is the chip address at which the contents belong; `exact` is true if the finished wiring drives the bus
+    in just the states in which the original does.
+    """
 
     part: Part
     way: Way
     changes: int
     reason: str
-    cautions: tuple[str, ...]
-    exact: bool
+    cautions: tuple[str, ...] = ()
+    exact: bool = False
+    image_at: int = 0
 
     def as_json(self) -> dict:
         """The stand-in under the documented JSON keys."""
@@ -50,6 +57,7 @@ class StandIn:
             "reason": self.reason,
             "cautions": list(self.cautions),
             "exact": self.exact,
+            "image_at": self.image_at,
         }
 
 
@@ -60,17 +68,22 @@ def rank_stand_ins(original: Part, parts: Iterable[Part], polarity: Polarity | N
     `original` cannot have.
     """
     stated = next(iter(original.polarities(polarity or {})))
-    found = [judge(fit_once(original, part, stated, next(iter(part.polarities({})))), part) for part in parts]
+    found = [judge(original, part, stated) for part in parts]
     return sorted(found, key=lambda s: (s.way.rank, not s.exact, s.changes, s.part.words, s.part.name))
 
 
-def judge(fit: Fit, part: Part) -> StandIn:
+def judge(original: Part, part: Part, stated: Polarity) -> StandIn:
     """Say what it takes to put a part into the socket."""
+    if not part.drives:
+        return StandIn(part, Way.NOT, 0, "its page does not say when it drives the bus")
+    fit = fit_once(original, part, stated, next(iter(part.polarities({}))))
     rows = [row for row in fit.plan.rows if is_changed(row, part)]
     way, reason = choose_way(fit, part, rows)
-    cautions = tuple(f.title for f in fit.findings if f.severity == "caution")
-    exact = fit.plan.wired.equal and fit.proof.equal
-    return StandIn(part, way, len(rows), reason, cautions if way is not Way.NOT else (), exact and way is not Way.NOT)
+    if way is Way.NOT:
+        return StandIn(part, way, len(rows), reason)
+    matters = LASTING if fit.plan.wired.equal else LASTING | LOST
+    cautions = tuple(finding.title for finding in fit.findings if finding.code in matters)
+    return StandIn(part, way, len(rows), reason, cautions, fit.plan.wired.equal, fit.plan.image_at)
 
 
 def choose_way(fit: Fit, part: Part, rows: list[Row]) -> tuple[Way, str]:
