@@ -32,6 +32,7 @@ _HOMES = {
     "part_names": "parts.library",
     "plan_wiring": "fit.wiring",
     "prepare": "images.preparation",
+    "rank_stand_ins": "fit.standins",
     "read_every_address": "fit.proof",
     "read_image": "images.formats:read",
     "read_marking": "parts.library",

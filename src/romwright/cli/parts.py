@@ -9,6 +9,7 @@ import click
 from romwright.cli.options import AS_JSON, OVERWRITE
 from romwright.cli.page import aligned, caution_lines, report
 from romwright.cli.render import inert, print_json
+from romwright.cli.standins import stand_ins
 from romwright.errors import OptionError
 
 KILO = {"": 1, "K": 1 << 10, "M": 1 << 20}
@@ -21,6 +22,9 @@ def command() -> None:
     \b
     Example: romwright parts show M27C256B-12F1
     """
+
+
+command.add_command(stand_ins)
 
 
 def parse_size(text: str) -> tuple[int | None, tuple[int, int] | None]:

@@ -77,9 +77,9 @@ def command(
                --fix sum8=00@3FFF -o burn-me.bin
     """
     from romwright.images import formats, preparation
-    from romwright.parts.library import require_part
+    from romwright.parts.library import require_marked
 
-    part = require_part(part_name)
+    part, reading = require_marked(part_name)
     recipe = recipe_from(part, options)
     loaded = [read_input(text, options["read_as"]) for text in inputs]
     findings = accepted([one for one, _ in loaded], options["accept"])
@@ -91,7 +91,7 @@ def command(
         name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)
     }
     formats.write_files(files, overwrite)
-    report(part, prepared, names, write_as, [*findings, *prepared.findings], as_json)
+    report(part, prepared, names, write_as, [*reading.findings, *findings, *prepared.findings], as_json)
 
 
 def recipe_from(part, options: dict):
