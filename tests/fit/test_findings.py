@@ -196,6 +196,27 @@ def test_a_stated_polarity_leaves_one_case():
 # --- supplies, VPP, sizes -------------------------------------------------------------------------------------
 
 
+def test_pins_free_in_read_raise_no_fault():
+    """ST M27C1001, June 2002, Table 3: VPP and /PGM may be at either level in read; a 27C020 needs them high."""
+    socket = {22: "L", 24: "L"}
+    free, bound = (said(examine("rom-4m-32-jedec", chip, socket), "read-level") for chip in ("27C010", "27C020"))
+    assert free == [] and "/PGM (chip pin 31) is low while the chip is read" in one_of(bound).title
+    floating = said(examine("rom-1m-32-jedec", "27C010", socket), "read-level-unknown")
+    assert [f.title.split(", and")[0] for f in floating] == [
+        "VPP (chip pin 1) must not float", "/PGM (chip pin 31) must not float",
+    ]  # fmt: skip
+
+
+def one_of(findings):
+    (finding,) = findings
+    return finding
+
+
+def test_a_select_of_the_other_polarity_is_not_wired_without_its_inverter():
+    finding = one(examine("rom-23128-style-b", "27128", {20: "L", 22: "L", 27: "H"}), "drives-unselected")
+    assert "wire it to socket pin 27 through an inverter" in finding.remedy
+
+
 def test_three_supply_socket_is_a_stop_for_a_2716():
     """facts/programmable-parts.toml, 2708: pin 19 is +12 V and pin 21 is -5 V, A10 and VPP of a 2716."""
     verdict = examine("2708", "2716")

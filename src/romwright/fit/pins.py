@@ -125,14 +125,16 @@ def check_read_levels(s: Seating) -> Iterator[Finding]:
     for function, level in s.chip.read_levels.items():
         pin = s.chip.by_function[function]
         seat, title = s.seats[pin.number], f"{pin.name} (chip pin {pin.number})"
-        either = function in s.chip.read_either and seat.kind is Kind.SIGNAL
-        if either or seat.level == level or (seat.level and function in s.chip.read_either):
+        either = function in s.chip.read_either
+        if seat.level == level or (either and (seat.level or seat.kind is Kind.SIGNAL)):
             continue
         tie, where = s.tie(pin, level), "VCC" if pin.role is Role.VPP else level
         if seat.kind is Kind.OPEN and seat.position:
-            title += f" must be at {where} in read, and the original has {seat.function} there"
-            do = f"measure socket pin {seat.position}; unless the board holds it at {where}, {tie}"
-            yield Finding(READ_UNKNOWN, title, s.place(pin), do)
+            must, holds = ("not float", "it") if either else (f"be at {where} in read", f"it at {where}")
+            do = f"measure socket pin {seat.position}; unless the board holds {holds}, {tie}"
+            yield Finding(
+                READ_UNKNOWN, f"{title} must {must}, and the original has {seat.function} there", s.place(pin), do
+            )
         elif seat.kind is not Kind.SIGNAL:
             yield Finding(READ_LEVEL, f"{title} is not at {where} in read", s.place(pin), tie)
         elif seat.label not in signals or reads & ~tables.row(signals, {seat.label: level}):

@@ -84,9 +84,10 @@ def remedy_unselected(s: Seating, select: Net) -> str:
     if seat is None or seat.function not in s.original.signals:
         return "bring the select to an enable of the chip: follow the wiring table"
     leave = f"; chip pin {there.number} ({there.name}) must leave the socket: see the wiring table" if there else ""
+    through = " through an inverter" if any(row.wire_to == select.position for row in s.plan.inverters) else ""
     return (
         f"bring the select to chip pin {home.number}: set the board's links for a ROM that selects on pin "
-        f"{seat.position}, or bend the pin up and wire it to socket pin {select.position}{leave}"
+        f"{seat.position}, or bend the pin up and wire it to socket pin {select.position}{through}{leave}"
     )
 
 
