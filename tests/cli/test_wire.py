@@ -137,3 +137,9 @@ def test_a_read_that_differs_is_said(romwright):
 def test_bad_input_is_explained(romwright, arguments, said):
     run = romwright("wire", *arguments)
     assert run.status == 2 and said in run.err and run.out == "" and len(run.err.splitlines()) < 8
+
+
+def test_a_number_with_several_meanings_is_said(romwright):
+    run = romwright("wire", "2716", "2732", "--json")
+    assert "several-meanings" in [finding["code"] for finding in run.json["findings"]]
+    assert "several-meanings" in romwright("wire", "2716", "2732").out

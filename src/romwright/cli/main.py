@@ -13,7 +13,6 @@ import sys
 import click
 
 from romwright import __version__
-from romwright.cli.render import inert
 from romwright.errors import RomwrightError
 
 COMMANDS = ("inspect", "lists", "identify", "prepare", "parts", "wire", "demo")  # in the order of the job
@@ -57,6 +56,8 @@ def complain(found: str, **rows: str) -> None:
 
 def harmless(text: str) -> str:
     """Make control characters visible, line by line."""
+    from romwright.cli.render import inert
+
     return "\n".join(inert(line) for line in text.split("\n"))
 
 

@@ -28,6 +28,8 @@ def print_json(value: object) -> None:
 
 def inert(text: str) -> str:
     """Make control characters of a foreign string (a file name, a list name) visible and harmless."""
+    if text.isprintable():
+        return text
     return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
 
 

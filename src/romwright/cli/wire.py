@@ -44,16 +44,23 @@ def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json
     \b
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
-    from romwright.cli.render import print_cautions, print_json
+    from romwright.cli.render import print_cautions, print_findings, print_json
     from romwright.findings import blocks
     from romwright.fit.verdict import examine_fit
     from romwright.parts.cautions import fitting_cautions
-    from romwright.parts.library import require_part
+    from romwright.parts.library import require_marked
 
-    verdict = examine_fit(require_part(socket), require_part(chip), polarity, chip_polarity)
+    (original, its_reading), (part, reading) = require_marked(socket), require_marked(chip)
+    verdict = examine_fit(original, part, polarity, chip_polarity)
+    markings = [finding for each in (its_reading, reading) for finding in each.findings]
     if as_json:
-        print_json(verdict.as_json() | {"cautions": fitting_cautions()})
+        answer = verdict.as_json()
+        answer["findings"] += [finding.as_json() for finding in markings]
+        print_json(answer | {"cautions": fitting_cautions()})
     else:
+        if markings:
+            print_findings(dict.fromkeys(markings))
+            click.echo()
         print_verdict(verdict)
         click.echo()
         print_cautions(fitting_cautions())

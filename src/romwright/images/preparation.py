@@ -14,6 +14,7 @@ from romwright.images import transforms
 from romwright.images.fixup import SUMS
 from romwright.images.image import Image, hex_range
 from romwright.images.sums import Sum, put_sums
+from romwright.images.words import in_bytes
 
 PARTLY_FILLED = Code(
     "partly-filled",
@@ -94,8 +95,8 @@ def prepare(sources: Sequence[Source], recipe: Recipe) -> Prepared:
         done.findings.append(
             Finding(
                 PARTLY_FILLED,
-                f"the image takes {block:,} of {recipe.room_bytes:,} bytes; the rest is fill",
-                f"{recipe.room_bytes // block} blocks of {block:,} bytes, chosen by the highest address lines",
+                f"the image takes {block:,} of {in_bytes(recipe.room_bytes)}; the rest is fill",
+                f"{recipe.room_bytes // block} blocks of {in_bytes(block)}, chosen by the highest address lines",
                 "tie those lines low at the chip, or give --repeat so that they do not matter",
             )
         )
@@ -110,7 +111,7 @@ def transformed(source: Source, recipe: Recipe, done: Prepared) -> Image:
     """Cut one source to the wanted addresses."""
     image = source.image
     gaps = f" in {len(image.segments)} pieces" if image.gaps else ""
-    done.steps.append(f"read {source.name}: {image.size_bytes:,} bytes{gaps} at {span(image)}")
+    done.steps.append(f"read {source.name}: {in_bytes(image.size_bytes)}{gaps} at {span(image)}")
     if recipe.cut:
         image = image.cut(*recipe.cut)
         if not image.segments:
@@ -118,7 +119,7 @@ def transformed(source: Source, recipe: Recipe, done: Prepared) -> Image:
                 f"nothing of {source.name} lies in {hex_range(*recipe.cut)}",
                 expected=f"addresses in {span(source.image)}",
             )
-        done.steps.append(f"cut to {hex_range(*recipe.cut)}: {image.size_bytes:,} bytes left")
+        done.steps.append(f"cut to {hex_range(*recipe.cut)}: {in_bytes(image.size_bytes)} left")
     return image
 
 
@@ -131,7 +132,7 @@ def joined(sources: Sequence[Source], recipe: Recipe, done: Prepared) -> Source:
             f"{moved[0]} is given an address, but the files are joined", help="place the result with --base"
         )
     data = transforms.join([s.image.flat(recipe.fill) for s in sources])
-    done.steps.append(f"joined {len(sources)} files byte by byte, {sources[0].name} first: {len(data):,} bytes")
+    done.steps.append(f"joined {len(sources)} files byte by byte, {sources[0].name} first: {in_bytes(len(data))}")
     return Source("the joined image", Image.from_bytes(data, sources[0].image.start * len(sources)))
 
 
@@ -176,7 +177,7 @@ def place(sources: Sequence[Source], recipe: Recipe, done: Prepared) -> Image:
 
 def not_fitting(source: Source, image: Image, recipe: Recipe) -> NotFittingError:
     """Make the error for an image that, placed so, passes the end of the chip."""
-    size = f"{image.size_bytes:,} bytes" + (f" that span {image.span_bytes:,}" if image.gaps else "")
+    size = in_bytes(image.size_bytes) + (f" that span {image.span_bytes:,}" if image.gaps else "")
     place = recipe.chip_name if recipe.split == 1 else f"{recipe.split} x {recipe.chip_name}"
     return NotFittingError(
         image.size_bytes,
@@ -215,7 +216,7 @@ def fill(placed: Image, room_bytes: int, recipe: Recipe, done: Prepared) -> tupl
         data[segment.start : segment.stop] = segment.data
         filled[segment.start : segment.stop] = bytes(len(segment.data))
     if count := room_bytes - placed.size_bytes:
-        done.steps.append(f"filled {count:,} bytes with {recipe.fill:02X}")
+        done.steps.append(f"filled {in_bytes(count)} with {recipe.fill:02X}")
     return bytes(data), filled
 
 
@@ -244,7 +245,7 @@ def repeat(data: bytes, recipe: Recipe, done: Prepared) -> bytes:
     """Repeat the bytes over the whole room."""
     times = recipe.room_bytes // len(data)
     done.steps.append(
-        f"repeated the {len(data):,} bytes {times} times, so that the high address lines do not matter"
+        f"repeated the {in_bytes(len(data))} {times} times, so that the high address lines do not matter"
         if times > 1
         else "nothing to repeat: the image takes the whole room"
     )
