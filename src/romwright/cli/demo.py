@@ -27,17 +27,22 @@ STEPS = (
     ),
     ("3-identify", "Which ROM is it, and is the read good?", "identify dump-U7.bin --lists tern.lists"),
     (
-        "4-prepare",
+        "4-stand-ins",
+        "What in the drawer can take its place?",
+        "parts stand-ins rom-23128-style-a --polarity 20=L,22=L,27=L --have drawer.txt",
+    ),
+    (
+        "5-prepare",
         "Make the bytes of the bench diagnostic for the 28C256.",
         "prepare diagnostic.hex --for 28C256 --repeat -o diagnostic-28C256.bin",
     ),
     (
-        "5-wire-as-linked",
+        "6-wire-as-linked",
         "LK1 and LK2 are set for a ROM with its select on pin 27. What if the 28C256 is simply plugged in?",
         "wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L",
     ),
     (
-        "6-wire-relinked",
+        "7-wire-relinked",
         "And with the links set for a ROM with its select on pin 20?",
         "wire rom-23128-style-a 28C256 --polarity 20=L,22=L,27=L",
     ),
@@ -96,6 +101,7 @@ def lay_out(folder: Path) -> None:
         (tern / name).read_bytes() for name in ("logger.bin", "logger-rotten.bin", "diagnostic.bin")
     )
     files = {
+        "drawer.txt": b"28C256  1\n27C512  1\n",
         "dump-U7.bin": rotten,
         "reference/tern-logger.bin": logger,
         "reference/tern-diagnostic.bin": diagnostic,

@@ -59,7 +59,9 @@ def stand_ins(rom: str, polarity: dict, have: str | None, everything: bool, as_j
         print_table([heads[i] for i in columns], [[row[i] for i in columns] for row in rows])
     click.echo(f"\n{len(able)} of {len(found)} parts can replace it")
     if able:
-        click.echo(f"next: romwright wire {original.name} {able[0].part.name}")
+        stated = ",".join(f"{pin}={choice}" for pin, choice in polarity.items())
+        option = f" --polarity {stated}" if stated else ""
+        click.echo(f"next: romwright wire {original.name} {able[0].part.name}{option}")
     return int(not able)
 
 
