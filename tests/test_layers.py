@@ -16,9 +16,10 @@ OURS = {
     "images": {"errors", "findings"},
     "recognition": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
-    "fit": {"images", "parts", "findings", "errors"},
-    "sheets": {"fit", "parts", "images", "findings", "errors"},
-    "cli": {"errors", "findings", "datafiles", "images", "recognition", "parts", "fit", "sheets"},
+    "boards": {"parts", "datafiles", "errors", "findings"},
+    "fit": {"images", "parts", "boards", "findings", "errors"},
+    "sheets": {"fit", "boards", "parts", "images", "findings", "errors"},
+    "cli": {"errors", "findings", "datafiles", "images", "recognition", "parts", "boards", "fit", "sheets"},
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
 THEIRS = {
@@ -30,6 +31,7 @@ THEIRS = {
     "recognition.headers": {"construct"},
     "recognition.match": {"numpy"},
     "parts": {"msgspec"},
+    "boards": {"msgspec"},
     "fit.proof": {"numpy"},
     "cli": {"click"},
     "cli.render": {"rich"},

@@ -21,12 +21,14 @@ HERE = Path(__file__).parent
 SHIPPED = {
     "pinmaps": ("pinmaps", "pinmaps"),
     "parts": ("pinmaps/parts", "pinmaps/parts"),
+    "boards": ("pinmaps/boards", "pinmaps/boards"),
+    "cycles": ("pinmaps/cycles", "pinmaps/cycles"),
     "tern": ("tern", "fixtures/tern"),
 }
 
 
 def data_folder(kind: str) -> Path:
-    """Return the folder of one kind of shipped data: "pinmaps", in it "parts", or "tern", the demo's images.
+    """Return the folder of one kind of shipped data: "pinmaps", in it "parts", "boards", "cycles"; or "tern".
 
     Raises DataFileError if neither the package nor the checkout holds it.
     """

@@ -1,0 +1,228 @@
+"""A board and its CPU: the schematic as a frozen object. pinmaps/README.md describes every key.
+
+A *node* is a name on the schematic: a CPU signal, a rail, a gate's output, a link's pad, a socket position ("U7.20").
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from functools import cached_property
+from typing import Literal
+
+from msgspec import Struct
+
+from romwright.parts.model import Level
+
+UNCONNECTED = "NC"
+NOBODY = "none"
+Levels = dict[str, Level]
+
+
+def expand(lines: str) -> tuple[str, ...]:
+    """List line names, with A0-A15 for a run of them.
+
+    >>> expand("/LDS A1-A3")
+    ('/LDS', 'A1', 'A2', 'A3')
+    """
+    found: list[str] = []
+    for word in lines.split():
+        run = re.fullmatch(r"([A-Z]+)(\d+)-\1(\d+)", word)
+        found += [f"{run[1]}{i}" for i in range(int(run[2]), int(run[3]) + 1)] if run else [word]
+    return tuple(found)
+
+
+def parse_span(text: str) -> tuple[int, int] | None:
+    """Read FIRST-LAST or a single address as (first, last), None if it is neither.
+
+    >>> parse_span("C000-FFFF"), parse_span("A000"), parse_span("FFFF-C000")
+    ((49152, 65535), (40960, 40960), None)
+    """
+    match = re.fullmatch(r"([0-9A-F]{1,8})(?:-([0-9A-F]{1,8}))?", text)
+    if not match:
+        return None
+    first, last = int(match[1], 16), int(match[2] or match[1], 16)
+    return (first, last) if first <= last else None
+
+
+class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
+    """One kind of bus cycle, or a part of one, with the levels of the CPU's control signals; a signal not named is free.
+
+    `access`: who is to drive the data bus: a device (read), the CPU (write), or nobody in particular (none).
+    """
+
+    name: str
+    levels: Levels
+    access: Literal["read", "write", "none"]
+    source: str
+    space: Literal["memory", "io"] = "memory"
+    address: str = ""
+    data: str = ""
+
+
+class Cpu(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
+    """The bus cycles of a CPU."""
+
+    name: str
+    address: str
+    data: str
+    signals: str
+    cycles: tuple[Cycle, ...]
+    unchecked: tuple[str, ...] = ()
+
+    @cached_property
+    def address_lines(self) -> tuple[str, ...]:
+        """The address lines, lowest first."""
+        return expand(self.address)
+
+    @cached_property
+    def data_lines(self) -> tuple[str, ...]:
+        """The data lines, lowest first."""
+        return expand(self.data)
+
+    @cached_property
+    def controls(self) -> tuple[str, ...]:
+        """The control signals."""
+        return expand(self.signals)
+
+    @cached_property
+    def outputs(self) -> frozenset[str]:
+        """Every line that the CPU alone drives."""
+        return frozenset((*self.address_lines, *self.controls))
+
+    @property
+    def top(self) -> int:
+        """The highest address."""
+        return (2 << int(self.address_lines[-1][1:])) - 1
+
+
+class Socket(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
+    """A socket: the node at each position, left column downwards, right column downwards."""
+
+    name: str
+    left: str
+    right: str
+    title: str = ""
+
+    @cached_property
+    def nodes(self) -> dict[int, str]:
+        """The node at each position."""
+        names = [*self.left.split(), *reversed(self.right.split())]
+        return dict(enumerate(names, 1))
+
+    @property
+    def pin_count(self) -> int:
+        """How many positions it has."""
+        return len(self.nodes)
+
+    def place(self, position: int) -> str:
+        """Return the node that stands for a position."""
+        return f"{self.name}.{position}"
+
+
+class Link(Struct, frozen=True, forbid_unknown_fields=True):
+    """A jumper or solder bridge: each position joins groups of nodes, `A B` or `A B, C D`; empty is open."""
+
+    name: str
+    positions: dict[str, str]
+    title: str = ""
+
+    def groups(self, position: str) -> list[list[str]]:
+        """List the groups of nodes that a position makes one."""
+        return [group.split() for group in self.positions[position].split(",") if group.strip()]
+
+    @property
+    def nodes(self) -> set[str]:
+        """The nodes that any position joins."""
+        return {node for position in self.positions for group in self.groups(position) for node in group}
+
+
+class Resistor(Struct, frozen=True, forbid_unknown_fields=True):
+    """A resistor: with one end on a rail a pull-up or pull-down, else in series."""
+
+    name: str
+    ohms: float
+    nodes: str
+
+
+class Gate(Struct, frozen=True, forbid_unknown_fields=True):
+    """A glue gate; `kind` is one of boards/gates.py, or `table` with rows of levels of its inputs.
+
+    The output takes the level `gives` where one row matches and the other level elsewhere.
+    """
+
+    name: str
+    kind: str
+    inputs: str
+    outputs: str
+    rows: tuple[Levels, ...] = ()
+    gives: Level = "L"
+    open_collector: bool = False
+
+
+class Device(Struct, frozen=True, forbid_unknown_fields=True):
+    """Another device on the data bus; rows are levels of nodes. `chips` are its chips, one for each data line."""
+
+    name: str
+    title: str
+    kind: Literal["RAM", "ROM", "port"]
+    drives: tuple[Levels, ...]
+    writes: tuple[Levels, ...] = ()
+    data: str = ""
+    chips: str = ""
+
+
+class Area(Struct, frozen=True, forbid_unknown_fields=True):
+    """Addresses and the device or socket that is to answer there; `none`: nothing may answer.
+
+    `access`: what programs may do there; a write elsewhere must change nothing.
+    """
+
+    range: str
+    device: str
+    access: Literal["read", "write", "read write"] = "read write"
+    space: Literal["memory", "io"] = "memory"
+
+    @property
+    def span(self) -> tuple[int, int]:
+        """First and last address."""
+        return parse_span(self.range)
+
+
+class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
+    """A computer board. `wires` are joins of two nodes that the traces do not make."""
+
+    name: str
+    title: str
+    cpu: str
+    source: str
+    rails: dict[str, float]
+    sockets: tuple[Socket, ...]
+    map: tuple[Area, ...]
+    links: tuple[Link, ...] = ()
+    gates: tuple[Gate, ...] = ()
+    devices: tuple[Device, ...] = ()
+    resistors: tuple[Resistor, ...] = ()
+    wires: tuple[str, ...] = ()
+    unchecked: tuple[str, ...] = ()
+
+    def uses(self) -> Iterator[tuple[str, str]]:
+        """Yield every mention of a node on the schematic: where it stands, and the node."""
+        for socket in self.sockets:
+            yield from ((f"sockets.{socket.name}", node) for node in socket.nodes.values() if node != UNCONNECTED)
+        for link in self.links:
+            yield from ((f"links.{link.name}", node) for node in sorted(link.nodes))
+        for gate in self.gates:
+            nodes = [*gate.inputs.split(), *gate.outputs.split(), *(name for row in gate.rows for name in row)]
+            yield from ((f"gates.{gate.name}", node) for node in nodes if node != UNCONNECTED)
+        for device in self.devices:
+            rows = (*device.drives, *device.writes)
+            yield from ((f"devices.{device.name}", node) for row in rows for node in row)
+        for resistor in self.resistors:
+            yield from ((f"resistors.{resistor.name}", node) for node in resistor.nodes.split())
+        for wire in self.wires:
+            yield from (("wires", node) for node in wire.split())
+
+    def settings(self) -> list[tuple[str, tuple[str, ...]]]:
+        """List the links with the names of their positions."""
+        return [(link.name, tuple(link.positions)) for link in self.links]

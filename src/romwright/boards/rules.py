@@ -1,0 +1,200 @@
+"""What must hold for a board's file and a CPU's. Each rule yields one line per fault: key, what, the rule's name."""
+
+from __future__ import annotations
+
+import difflib
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+from romwright.boards.gates import PINS
+from romwright.boards.model import NOBODY, UNCONNECTED, Board, Cpu, expand, parse_span
+
+
+class Draft:
+    """A board that was read, with its CPU: what the rules look at."""
+
+    def __init__(self, board: Board, cpu: Cpu) -> None:
+        self.board, self.cpu = board, cpu
+        self.sources = {name: "the CPU" for name in cpu.outputs}
+        self.on_bus = {device.name: device for device in board.devices}
+        self.answering = {*self.on_bus, *(socket.name for socket in board.sockets), NOBODY}
+        self.places = {socket.place(n) for socket in board.sockets for n in socket.nodes}
+
+
+def check_rails(draft: Draft) -> Iterator[str]:
+    """There is a rail of 0 V and one of more."""
+    volts = draft.board.rails.values()
+    if 0 not in volts or not any(v > 0 for v in volts):
+        yield 'rails: expected one of 0 V and a positive one, such as { "+5V" = 5, GND = 0 } [rails]'
+    for name in sorted(draft.board.rails.keys() & {*draft.cpu.outputs, *draft.cpu.data_lines}):
+        yield f"rails: {name} is a line of the {draft.cpu.name} [rail-name]"
+
+
+def check_names(draft: Draft) -> Iterator[str]:
+    """Sockets, links, gates, devices and resistors have names of their own."""
+    board = draft.board
+    things = [t.name for t in (*board.sockets, *board.links, *board.gates, *board.devices, *board.resistors)]
+    for name, count in Counter(things).items():
+        if count > 1:
+            yield f"{name}: {count} things have this name [name-twice]"
+        if not name.strip() or any(c in name for c in "=, ."):
+            yield f"{name!r}: a name has no blank, comma, dot or equals sign [thing-name]"
+
+
+def check_sockets(draft: Draft) -> Iterator[str]:
+    """Both columns of a socket have as many positions, as many as a package has."""
+    for socket in draft.board.sockets:
+        left, right = len(socket.left.split()), len(socket.right.split())
+        if left != right or not 4 <= left <= 24:
+            yield f"sockets.{socket.name}: {left} and {right} positions, expected as many in each column [position-count]"
+    if not draft.board.sockets:
+        yield "sockets: there is none [no-socket]"
+
+
+def check_links(draft: Draft) -> Iterator[str]:
+    """A link has two positions or more, and each joins groups of two nodes or more."""
+    for link in draft.board.links:
+        if len(link.positions) < 2:
+            yield f"links.{link.name}: {len(link.positions)} position; a link has two or more [positions]"
+        for name in link.positions:
+            if any(c in name for c in "=, "):
+                yield f"links.{link.name}: position {name!r} has a blank, comma or equals sign [position-name]"
+            for group in link.groups(name):
+                if len(set(group)) < 2:
+                    yield f"links.{link.name}.{name}: {' '.join(group)!r} joins nothing; write two nodes [joins]"
+
+
+def check_pairs(draft: Draft) -> Iterator[str]:
+    """A resistor and a wire have two ends."""
+    for resistor in draft.board.resistors:
+        if len(set(resistor.nodes.split())) != 2 or resistor.ohms <= 0:
+            yield f"resistors.{resistor.name}: expected two nodes and a value in ohms [resistor]"
+    for wire in draft.board.wires:
+        if len(set(wire.split())) != 2:
+            yield f"wires: {wire!r}: expected two nodes [wire]"
+
+
+def check_gates(draft: Draft) -> Iterator[str]:
+    """A gate is of a known kind, with as many inputs and outputs as that has."""
+    for gate in draft.board.gates:
+        where = f"gates.{gate.name}"
+        if gate.kind not in PINS:
+            near = difflib.get_close_matches(gate.kind, PINS, n=1)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            yield f"{where}.kind: {gate.kind!r} is none of {', '.join(PINS)}{hint} [gate-kind]"
+            continue
+        pins, outputs = PINS[gate.kind]
+        inputs, given = gate.inputs.split(), len(gate.outputs.split())
+        if (pins and len(inputs) != len(pins)) or not inputs or UNCONNECTED in inputs:
+            asked = f"{len(pins)}: {' '.join(pins)}" if pins else "one or more"
+            yield f"{where}.inputs: {len(inputs)} nodes, none of them {UNCONNECTED}; expected {asked} [gate-inputs]"
+        if given != outputs:
+            yield f"{where}.outputs: {given} nodes, expected {outputs} (NC for one that is not used) [gate-outputs]"
+        if bool(gate.rows) != (gate.kind == "table") or {name for row in gate.rows for name in row} - set(inputs):
+            yield f"{where}.rows: rows of levels of the inputs, for the kind table and no other [gate-rows]"
+
+
+def check_drivers(draft: Draft) -> Iterator[str]:
+    """No two outputs drive one node by name, and none drives a rail, a CPU signal or a data line."""
+    board, taken = draft.board, {**draft.sources, **{rail: "a rail" for rail in draft.board.rails}}
+    taken.update((line, "the data bus") for line in draft.cpu.data_lines)
+    for gate in board.gates:
+        for node in gate.outputs.split():
+            if node in taken and not (gate.open_collector or gate.kind == "three-state buffer"):
+                yield f"gates.{gate.name}.outputs: {node} is driven by {taken[node]} already [driven-twice]"
+            elif node != UNCONNECTED:
+                taken[node] = gate.name
+
+
+def check_nodes(draft: Draft) -> Iterator[str]:
+    """A node is a CPU line, a rail, a gate's output or a pad, and then stands in two places; else it is a slip."""
+    board, cpu = draft.board, draft.cpu
+    known = {*cpu.outputs, *cpu.data_lines, *board.rails, *draft.places}
+    uses = list(board.uses())
+    count = Counter(node for _, node in uses)
+    for where, node in uses:
+        if node not in known and count[node] == 1:
+            near = difflib.get_close_matches(node, {*known, *count} - {node}, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"write {UNCONNECTED} for what is not used"
+            yield f"{where}: {node} stands nowhere else; {hint} [lonely-node]"
+
+
+def check_devices(draft: Draft) -> Iterator[str]:
+    """A device has rows in which it drives, data lines of the CPU, and as many chips as lines if they are named."""
+    lines = draft.cpu.data_lines
+    for device in draft.board.devices:
+        where, data = f"devices.{device.name}", expand(device.data) or lines
+        if device.kind != "port" and not device.drives:
+            yield f"{where}.drives: no row of levels in which it drives the data bus [device-drives]"
+        if set(data) - set(lines):
+            yield f"{where}.data: {device.data}, expected lines of {draft.cpu.data} [device-data]"
+        if device.chips and len(device.chips.split()) != len(data):
+            yield f"{where}.chips: {len(device.chips.split())} chips for {len(data)} data lines [device-chips]"
+
+
+def check_map(draft: Draft) -> Iterator[str]:
+    """Areas lie in the address space, name what is there, and those of one device's lines do not overlap."""
+    seen: list[tuple] = []
+    for number, area in enumerate(draft.board.map, 1):
+        where, span = f"map, number {number}", parse_span(area.range)
+        if span is None or span[1] > draft.cpu.top:
+            yield f"{where}: range {area.range!r}, expected FIRST-LAST in hex, up to {draft.cpu.top:X} [range]"
+            continue
+        if area.device not in draft.answering:
+            near = difflib.get_close_matches(area.device, draft.answering, n=1)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            yield f"{where}: {area.device} is no device or socket of this board, nor {NOBODY}{hint} [map-device]"
+            continue
+        lines = lines_of(draft, area.device)
+        for other, its_span, its_lines, space in seen:
+            if space == area.space and lines & its_lines and span[0] <= its_span[1] and its_span[0] <= span[1]:
+                yield f"{where}: {area.range} overlaps {other} on the same data lines [overlap]"
+        seen.append((area.range, span, lines, area.space))
+
+
+def lines_of(draft: Draft, device: str) -> set[str]:
+    """Return the data lines that a device or socket has."""
+    lines = set(draft.cpu.data_lines)
+    if device in draft.on_bus:
+        return set(expand(draft.on_bus[device].data)) or lines
+    nodes = next((set(socket.nodes.values()) for socket in draft.board.sockets if socket.name == device), lines)
+    return (nodes & lines) or lines
+
+
+def check_source(draft: Draft) -> Iterator[str]:
+    """A board says where it was read, and its unchecked entries name a key."""
+    if not draft.board.source.strip():
+        yield "source: empty; say which schematic was read, or that the board was traced [source]"
+    for entry in draft.board.unchecked:
+        if entry.split(":")[0].split(".")[0] not in Board.__struct_fields__:
+            yield f"unchecked: {entry!r} does not begin with a key of this file [unchecked]"
+
+
+RULES = (
+    check_rails, check_names, check_sockets, check_links, check_pairs, check_gates, check_drivers, check_nodes,
+    check_devices, check_map, check_source,
+)  # fmt: skip
+
+
+def find_faults(board: Board, cpu: Cpu) -> list[str]:
+    """Return the faults that every rule finds."""
+    draft = Draft(board, cpu)
+    return [fault for rule in RULES for fault in rule(draft)]
+
+
+def find_cpu_faults(cpu: Cpu) -> Iterable[str]:
+    """Yield what is wrong with a CPU's file: each cycle has levels of its signals, a source, and lines that exist."""
+    if not cpu.cycles:
+        yield "cycles: there is none [no-cycle]"
+    for cycle in cpu.cycles:
+        for name in sorted(cycle.levels.keys() - set(cpu.controls)):
+            yield f"cycles, {cycle.name}: {name} is none of {cpu.signals} [cycle-signal]"
+        if not cycle.source.strip():
+            yield f"cycles, {cycle.name}: no source [cycle-source]"
+        if cycle.address and ((span := parse_span(cycle.address)) is None or span[1] > cpu.top):
+            yield f"cycles, {cycle.name}: address {cycle.address!r}, expected FIRST-LAST in hex [cycle-address]"
+        if set(expand(cycle.data)) - set(cpu.data_lines):
+            yield f"cycles, {cycle.name}: data {cycle.data!r}, expected lines of {cpu.data} [cycle-data]"
+    for name, count in Counter(cycle.name for cycle in cpu.cycles).items():
+        if count > 1:
+            yield f"cycles: {count} are named {name} [cycle-twice]"

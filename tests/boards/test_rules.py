@@ -1,0 +1,81 @@
+"""Every rule for a board's file and a CPU's has a bad file that breaks it; all faults of a file are told at once."""
+
+import inspect
+import re
+from pathlib import Path
+
+import pytest
+
+from romwright import datafiles
+from romwright.boards import library, rules
+from romwright.errors import DataFileError
+
+FOLDER = Path(__file__).parents[2] / "fixtures" / "bad"
+BOARDS, CYCLES = (sorted((FOLDER / kind).glob("*.toml")) for kind in ("boards", "cycles"))
+
+
+def good(tmp_path, **changes):
+    """Write the board behind the bad files, put right, with changes."""
+    text = (
+        (FOLDER / "boards" / "source.toml")
+        .read_text("utf-8")
+        .replace('source = ""', 'source = "invented for this test"')
+    )
+    for old, new in changes.values():
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "source.toml"
+    path.write_text(text, "utf-8")
+    return path
+
+
+@pytest.mark.parametrize("path", BOARDS, ids=lambda path: path.stem)
+def test_bad_board_breaks_its_rule(path):
+    with pytest.raises(DataFileError) as caught:
+        library.read_board(path)
+    assert any(fault.endswith(f"[{path.stem}]") for fault in caught.value.faults), caught.value.faults
+
+
+@pytest.mark.parametrize("path", CYCLES, ids=lambda path: path.stem)
+def test_bad_cpu_breaks_its_rule(path):
+    with pytest.raises(DataFileError) as caught:
+        library.read_cpu(path)
+    assert any(fault.endswith(f"[{path.stem}]") for fault in caught.value.faults), caught.value.faults
+
+
+def test_every_rule_has_a_bad_file():
+    source = "".join(inspect.getsource(module) for module in (rules, library, datafiles))
+    named = set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]['\"]", source))
+    assert named == {path.stem for path in (*BOARDS, *CYCLES)}
+
+
+def test_the_board_behind_the_bad_files_is_good(tmp_path):
+    assert library.read_board(good(tmp_path)).settings() == [("LK1", ("up", "down"))]
+
+
+def test_a_bad_file_is_bad_in_one_place_only(tmp_path):
+    lines = {line for line in good(tmp_path).read_text("utf-8").splitlines() if not line.startswith(("#", "name"))}
+    for path in BOARDS:
+        own = {line for line in path.read_text("utf-8").splitlines() if not line.startswith(("#", "name"))}
+        assert len(lines - own) <= (3 if path.stem == "no-socket" else 1), path
+
+
+def test_all_faults_at_once_with_near_misses(tmp_path):
+    page = good(
+        tmp_path,
+        gate=('"nand"', '"nadn"'),
+        device=('device = "U4"', 'device = "U14"'),
+        node=('"SEL /ROM"', '"SEL /ROOM"'),
+    )
+    with pytest.raises(DataFileError) as caught:
+        library.read_board(page)
+    faults = "\n".join(caught.value.faults)
+    assert len(caught.value.faults) == 4  # /ROM stands alone now, as /ROOM does
+    assert "did you mean nand?" in faults and "U14 is no device" in faults and "did you mean U1?" in faults
+    assert "did you mean /ROM?" in faults
+
+
+def test_an_unknown_key_in_a_table_is_told_with_its_place(tmp_path):
+    page = good(tmp_path, key=("ohms =", "ohm ="))
+    with pytest.raises(DataFileError, match=r"resistors\[1\]\.ohm: unknown key; did you mean ohms"):
+        library.read_board(page)
