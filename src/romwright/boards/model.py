@@ -46,7 +46,7 @@ def parse_span(text: str) -> tuple[int, int] | None:
 
 
 class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
-    """One kind of bus cycle, or a part of one, with the levels of the CPU's control signals; a signal not named is free.
+    """One kind of bus cycle, or a part of one, with the levels of the CPU's control signals; others are free.
 
     `access`: who is to drive the data bus: a device (read), the CPU (write), or nobody in particular (none).
     """

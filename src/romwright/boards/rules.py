@@ -15,7 +15,7 @@ class Draft:
 
     def __init__(self, board: Board, cpu: Cpu) -> None:
         self.board, self.cpu = board, cpu
-        self.sources = {name: "the CPU" for name in cpu.outputs}
+        self.sources = dict.fromkeys(cpu.outputs, "the CPU")
         self.on_bus = {device.name: device for device in board.devices}
         self.answering = {*self.on_bus, *(socket.name for socket in board.sockets), NOBODY}
         self.places = {socket.place(n) for socket in board.sockets for n in socket.nodes}
@@ -46,7 +46,7 @@ def check_sockets(draft: Draft) -> Iterator[str]:
     for socket in draft.board.sockets:
         left, right = len(socket.left.split()), len(socket.right.split())
         if left != right or not 4 <= left <= 24:
-            yield f"sockets.{socket.name}: {left} and {right} positions, expected as many in each column [position-count]"
+            yield f"sockets.{socket.name}: {left} and {right} positions, as many in each column [position-count]"
     if not draft.board.sockets:
         yield "sockets: there is none [no-socket]"
 
@@ -96,7 +96,7 @@ def check_gates(draft: Draft) -> Iterator[str]:
 
 def check_drivers(draft: Draft) -> Iterator[str]:
     """No two outputs drive one node by name, and none drives a rail, a CPU signal or a data line."""
-    board, taken = draft.board, {**draft.sources, **{rail: "a rail" for rail in draft.board.rails}}
+    board, taken = draft.board, {**draft.sources, **dict.fromkeys(draft.board.rails, "a rail")}
     taken.update((line, "the data bus") for line in draft.cpu.data_lines)
     for gate in board.gates:
         for node in gate.outputs.split():

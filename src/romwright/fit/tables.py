@@ -45,6 +45,28 @@ def any_row(names: Sequence[str], rows: Iterable[Mapping[str, str]]) -> int:
     return table
 
 
+def matching(whole: int, rows: Iterable[Mapping[str, str]], lines: Mapping[str, tuple[int, int]]) -> int:
+    """Return where a row surely matches; each line has a table where it is at H and one where it is at L.
+
+    Where both are false the level is not known. With the lines of `loosened` the answer is where a row may match.
+
+    >>> matching(0b11, [{"x": "H"}], {"x": (0b01, 0b00)}), matching(0b11, [{"x": "H"}], loosened(0b11, {"x": (1, 0)}))
+    (1, 3)
+    """
+    table = 0
+    for levels in rows:
+        held = whole
+        for name, level in levels.items():
+            held &= lines[name][level == "L"]
+        table |= held
+    return table
+
+
+def loosened(whole: int, lines: Mapping[str, tuple[int, int]]) -> dict[str, tuple[int, int]]:
+    """Return for each line where it may be at H and where it may be at L."""
+    return {name: (whole & ~low, whole & ~high) for name, (high, low) in lines.items()}
+
+
 def true_rows(names: Sequence[str], table: int) -> Iterator[dict[str, str]]:
     """Yield the levels of each row on which the table is true.
 

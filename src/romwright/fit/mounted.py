@@ -1,0 +1,168 @@
+"""A chip in a socket of a board, for one setting of the links: what its pins meet, when it drives and is written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
+
+from romwright.boards.model import Board, Cpu, Socket
+from romwright.fit import tables
+from romwright.fit.accesses import Accesses
+from romwright.fit.drive import Condition, condition
+from romwright.fit.nets import Level, Nets
+from romwright.fit.socket import Kind, Net
+from romwright.parts.model import Part, Pin, Role
+
+SEATED = ("straight", "one up", "one down", "turned")
+
+
+def positions(socket: Socket, chip: Part, seated: str = "straight") -> dict[int, int]:
+    """Return the socket position of each chip pin that has one; a shorter chip sits bottom-aligned.
+
+    `one up` and `one down`: a position too near to the notch end, or too far from it; `turned`: end for end.
+    """
+    half, rows = chip.pin_count // 2, socket.pin_count // 2
+    step = {"one up": -1, "one down": 1}.get(seated, 0)
+    found = {}
+    for pin in chip.pins:
+        number = (pin.number - 1 + half) % chip.pin_count + 1 if seated == "turned" else pin.number
+        left = number <= half
+        row = (number if left else chip.pin_count + 1 - number) + rows - half + step
+        if 1 <= row <= rows:
+            found[pin.number] = row if left else socket.pin_count + 1 - row
+    return found
+
+
+def joins(socket: Socket, chip: Part, seated: str = "straight") -> list[tuple[str, str]]:
+    """List the joins that plugging the chip in makes: socket position and chip pin."""
+    return [(socket.place(place), pin_node(pin)) for pin, place in positions(socket, chip, seated).items()]
+
+
+def pin_node(number: int) -> str:
+    """Return the node that stands for a chip pin."""
+    return f"chip.{number}"
+
+
+def area_lines(board: Board, cpu: Cpu, socket: Socket) -> list[str]:
+    """List the address lines that run through their levels within the socket's area of the map, lowest first."""
+    spans = [area.span for area in board.map if area.device == socket.name]
+    moving = 0
+    for first, last in spans:
+        moving |= (1 << (first ^ last).bit_length()) - 1
+    return [line for line in cpu.address_lines if moving >> int(line[1:]) & 1]
+
+
+class Mounted:
+    """A chip whose polarities are stated, in a socket, for one setting."""
+
+    def __init__(
+        self, nets: Nets, socket: Socket, chip: Part, accesses: Accesses, seated: str = "straight",
+        pins: Sequence[Pin] | None = None,
+    ) -> None:  # fmt: skip
+        self.nets, self.socket, self.chip, self.accesses = nets, socket, chip, accesses
+        self.pins = chip.pins if pins is None else pins  # those that the checks of single pins look at
+        self.board, self.cpu = nets.wiring.board, nets.wiring.cpu
+        self.places = positions(socket, chip, seated)
+        lines = [int(line[1:]) for line in self.cpu.data_lines if line in socket.nodes.values()]
+        self.data_base = min(lines, default=0)
+        self.area_lines = area_lines(self.board, self.cpu, socket)
+
+    def node(self, pin: Pin) -> str:
+        """Return the node of a chip pin."""
+        return pin_node(pin.number)
+
+    def level(self, pin: Pin) -> Level:
+        """Return the level of a chip pin in every state."""
+        return self.nets.level(self.node(pin))
+
+    @cached_property
+    def seats(self) -> dict[int, Net]:
+        """What each chip pin meets, as fit/drive.py takes it: nets of one name are one signal, rails are levels."""
+        return {pin.number: self._net(pin) for pin in self.chip.pins}
+
+    def _net(self, pin: Pin) -> Net:
+        node, place = self.node(pin), self.places.get(pin.number)
+        label, volts = self.nets.label(node), self.nets.volts(node)
+        if volts is not None:
+            return Net(label, Kind.RAIL, label, place, {5: "H", 0: "L"}.get(volts), volts)
+        if place is None or not self.nets.sources(node):
+            return Net(f"chip pin {pin.number} (open)", Kind.OPEN, "", place)
+        return Net(label, Kind.SIGNAL, label, place)
+
+    @cached_property
+    def drives(self) -> Condition:
+        """When the chip drives, in signals of the board."""
+        return condition(self.chip.drives, self.seats, self.chip)
+
+    @cached_property
+    def writes(self) -> Condition:
+        """When the chip is written, in signals of the board."""
+        return condition(self.chip.writes, self.seats, self.chip)
+
+    def states(self, rows: Condition) -> tuple[int, int]:
+        """Return where a condition surely holds and where it may, a pin that floats being at either level."""
+        by_label = {self.seats[pin.number].label: self.level(pin) for pin in self.chip.pins}
+        lines = {name: by_label[name] for name in rows.names}
+        whole = self.nets.whole
+        sure = tables.matching(whole, rows.rows, lines)
+        return sure, tables.matching(whole, rows.rows, tables.loosened(whole, lines))
+
+    @cached_property
+    def driving(self) -> tuple[int, int]:
+        """Where the chip surely drives, and where it may."""
+        return self.states(self.drives)
+
+    @cached_property
+    def reads(self) -> int:
+        """Where the chip may drive in the reads that it is to answer; in any cycle if the map has no area for it."""
+        own = self.accesses.reads_of(self.socket.name)
+        return self.driving[1] & (own or self.accesses.valid)
+
+    @cached_property
+    def written(self) -> int:
+        """Where the chip may be written."""
+        return self.states(self.writes)[1]
+
+    @cached_property
+    def data(self) -> dict[str, str]:
+        """The data line of the board that each data pin meets, by the pin's function."""
+        pins = [pin for pin in self.chip.pins if pin.role is Role.DATA]
+        met = {pin.function: self.nets.lines(self.node(pin), data=True) for pin in pins}
+        return {function: lines[0] for function, lines in met.items() if len(lines) == 1}
+
+    def place(self, pin: Pin) -> str:
+        """Name a chip pin and what it meets."""
+        at = self.places.get(pin.number)
+        meets = f"at {self.socket.name} position {at}: {self.words(pin)}" if at else "outside the socket"
+        return f"chip pin {pin.number} ({pin.name}) {meets}"
+
+    def places_of(self, pins: Iterable[Pin]) -> str:
+        """Name several chip pins and what they meet."""
+        return "; ".join(map(self.place, pins))
+
+    def words(self, pin: Pin) -> str:
+        """Name what a chip pin meets."""
+        node = self.node(pin)
+        volts = self.nets.volts(node)
+        if volts is not None:
+            return f"{self.nets.label(node)} ({volts:+g} V)" if volts else self.nets.label(node)
+        if self.nets.sources(node):
+            return self.nets.label(node)
+        high, low = self.level(pin)
+        return "nothing drives it" if not high | low else f"nothing but a resistor to {'+5 V' if high else '0 V'}"
+
+
+def lines_needed(board: Board, cpu: Cpu, socket: Socket, chip: Part) -> list[str]:
+    """List the chip's nodes whose levels decide when it drives or is written, and what it shows."""
+    pins = [
+        pin
+        for pin in chip.pins
+        if pin.role in (Role.CONTROL, Role.VPP)
+        or (pin.role is Role.ADDRESS and pin.index >= len(area_lines(board, cpu, socket)))
+    ]
+    return [pin_node(pin.number) for pin in pins]
+
+
+def restate(levels: Mapping[str, str]) -> str:
+    """Write levels of lines: `R/W H, PHI2 L`."""
+    return ", ".join(f"{name} {level}" for name, level in levels.items())

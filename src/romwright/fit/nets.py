@@ -1,0 +1,216 @@
+"""The nets of a board for one setting of its links: what each joins, what drives it, and its level in every state.
+
+A state is a row of a truth table (fit/tables.py) over `names`: the CPU's lines on which anything asked for can depend.
+A level is a pair of tables, where the net is at H and where it is at L; where neither holds it floats or is not known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from romwright.boards.gates import Output, outputs_of
+from romwright.boards.model import UNCONNECTED, Board, Cpu
+from romwright.fit import tables
+
+Level = tuple[int, int]
+Setting = Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Something that drives a node for ever or at times: a rail, a CPU line, a data line or a gate's output."""
+
+    label: str
+    volts: float | None = None
+    cpu: bool = False
+    data: bool = False
+    output: Output | None = None
+    open_collector: bool = False
+
+
+class Joints:
+    """A union-find over nodes."""
+
+    def __init__(self, parents: dict[str, str] | None = None) -> None:
+        self.parents = dict(parents or {})
+
+    def find(self, node: str) -> str:
+        """Return the node that stands for all those joined with this one."""
+        parents = self.parents
+        root = node
+        while (above := parents.get(root, root)) != root:
+            root = above
+        while (above := parents.get(node, node)) != root:
+            parents[node], node = root, above
+        return root
+
+    def join(self, one: str, other: str) -> None:
+        """Make two nodes one."""
+        one, other = sorted((self.find(one), self.find(other)))
+        self.parents[other] = one
+
+
+class Wiring:
+    """A board with its fixed joins (traces, wires, the pins of a chip): what is the same for every setting."""
+
+    def __init__(self, board: Board, cpu: Cpu, seats: Iterable[tuple[str, str]] = ()) -> None:
+        self.board, self.cpu = board, cpu
+        self.joints = Joints()
+        for socket in board.sockets:
+            for position, node in socket.nodes.items():
+                if node != UNCONNECTED:
+                    self.joints.join(socket.place(position), node)
+        for one, other in (*(wire.split() for wire in board.wires), *seats):
+            self.joints.join(one, other)
+        self.sources: dict[str, list[Source]] = {}
+        for node, source in self._sources():
+            self.sources.setdefault(self.joints.find(node), []).append(source)
+        self.resistors: dict[str, list[str]] = {}
+        for resistor in board.resistors:
+            one, other = (self.joints.find(node) for node in resistor.nodes.split())
+            self.resistors.setdefault(one, []).append(other)
+            self.resistors.setdefault(other, []).append(one)
+        self.touched = {link.name: {self.joints.find(node) for node in link.nodes} for link in board.links}
+
+    def _sources(self) -> Iterable[tuple[str, Source]]:
+        """Yield each node that something drives, and what."""
+        yield from ((name, Source(name, volts=volts)) for name, volts in self.board.rails.items())
+        yield from ((name, Source(name, cpu=True)) for name in self.cpu.outputs)
+        yield from ((name, Source(name, data=True)) for name in self.cpu.data_lines)
+        for gate in self.board.gates:
+            for output in outputs_of(gate):
+                if output.node != UNCONNECTED:
+                    label = f"{output.node} ({gate.name})"
+                    yield output.node, Source(label, output=output, open_collector=gate.open_collector)
+
+    def is_driven(self, root: str) -> bool:
+        """Tell whether something drives a net at all times, so that links cannot change its level without a clash."""
+        sources = self.sources.get(root, ())
+        return any(not source.output or (source.output.on == ({},) and not source.open_collector) for source in sources)
+
+    def groups(self) -> list[frozenset[str]]:
+        """List the groups of links that meet on a net which nothing drives: only within one can they make a clash."""
+        groups: list[tuple[set[str], set[str]]] = []
+        for link, touched in self.touched.items():
+            loose = {root for root in touched if not self.is_driven(root)}
+            met = [group for group in groups if group[1] & loose]
+            groups = [group for group in groups if group not in met]
+            groups.append(({link}.union(*(g[0] for g in met)), loose.union(*(g[1] for g in met))))
+        return [frozenset(links) for links, _ in groups]
+
+    def reach(self, nodes: Iterable[str]) -> tuple[frozenset[str], frozenset[str]]:
+        """Return the links and the CPU lines on which the levels of nodes can depend, over all settings without a clash."""
+        links, lines, seen = set(), set(), set()
+        queue = [self.joints.find(node) for node in nodes]
+        while queue:
+            root = queue.pop()
+            if root in seen:
+                continue
+            seen.add(root)
+            if not self.is_driven(root):
+                for link, touched in self.touched.items():
+                    if root in touched:
+                        links.add(link)
+                        queue += touched
+            for source in self.sources.get(root, ()):
+                if source.cpu:
+                    lines.add(source.label)
+                elif source.output:
+                    rows = (*source.output.rows, *source.output.on)
+                    queue += {self.joints.find(node) for row in rows for node in row}
+            if not any(source.volts is not None for source in self.sources.get(root, ())):
+                queue += self.resistors.get(root, ())
+        return frozenset(links), frozenset(lines)
+
+
+class Nets:
+    """The nets for one setting of the links."""
+
+    def __init__(self, wiring: Wiring, names: Sequence[str], setting: Setting) -> None:
+        self.wiring, self.names, self.setting = wiring, names, setting
+        self.whole = tables.everywhere(names)
+        self.joints = Joints(wiring.joints.parents)
+        for link in wiring.board.links:
+            for first, *others in link.groups(setting[link.name]):
+                for other in others:
+                    self.joints.join(first, other)
+        self._sources: dict[str, list[Source]] = {}
+        for root, sources in wiring.sources.items():
+            self._sources.setdefault(self.joints.find(root), []).extend(sources)
+        self._resistors: dict[str, list[str]] = {}
+        for root, ends in wiring.resistors.items():
+            self._resistors.setdefault(self.joints.find(root), []).extend(map(self.joints.find, ends))
+        self._levels: dict[str, Level] = {}
+        self._strong: dict[str, tuple[int, int, int]] = {}
+
+    def sources(self, node: str) -> list[Source]:
+        """List what drives the net of a node."""
+        return self._sources.get(self.joints.find(node), [])
+
+    def label(self, node: str) -> str:
+        """Name the net of a node as a schematic does: by what drives it, else by the node itself."""
+        sources = self.sources(node)
+        return sources[0].label.split(" (")[0] if sources else node
+
+    def volts(self, node: str) -> float | None:
+        """Return the voltage of the rail that a node is joined with."""
+        return next((source.volts for source in self.sources(node) if source.volts is not None), None)
+
+    def lines(self, node: str, data: bool = False) -> list[str]:
+        """List the CPU's own lines on the net of a node: address and control lines, or data lines."""
+        return [source.label for source in self.sources(node) if (source.data if data else source.cpu)]
+
+    def drives(self, source: Source) -> tuple[int, int, int]:
+        """Return where a source drives H, where L, and where it drives at all."""
+        if source.volts is not None:
+            return {5: (self.whole, 0), 0: (0, self.whole)}.get(source.volts, (0, 0)) + (self.whole,)
+        if source.cpu:
+            if source.label not in self.names:
+                return 0, 0, self.whole
+            high = tables.line(self.names, source.label)
+            return high, self.whole & ~high, self.whole
+        if source.output is None:
+            return 0, 0, 0
+        out = source.output
+        lines = {node: self.level(node) for row in (*out.rows, *out.on) for node in row}
+        loose = tables.loosened(self.whole, lines)
+        on, maybe_on = (tables.matching(self.whole, out.on, each) for each in (lines, loose))
+        active = tables.matching(self.whole, out.rows, lines) & on
+        rest = on & ~tables.matching(self.whole, out.rows, loose)
+        high, low = (active, rest) if out.gives == "H" else (rest, active)
+        return (0, low, maybe_on & ~high) if source.open_collector else (high, low, maybe_on)
+
+    def strong(self, root: str) -> tuple[int, int, int]:
+        """Return the level that the drivers of a net give it, resistors aside, and where any of them drives."""
+        if root not in self._strong:
+            self._strong[root] = 0, 0, self.whole  # what a loop of gates sees of itself is not known
+            high = low = on = 0
+            for source in self._sources.get(root, ()):
+                h, l, o = self.drives(source)  # noqa: E741
+                high, low, on = high | h, low | l, on | o
+            self._strong[root] = high & ~low, low & ~high, on
+        return self._strong[root]
+
+    def level(self, node: str) -> Level:
+        """Return the level of a net: what drives it, else what comes through series resistors, else what pulls it."""
+        root = self.joints.find(node)
+        if root not in self._levels:
+            high, low, on = self.strong(root)
+            for other in self._behind_resistors(root):
+                h, l, o = self.strong(other)  # noqa: E741
+                high, low, on = high | h & ~on, low | l & ~on, on | o
+            self._levels[root] = high, low
+        return self._levels[root]
+
+    def _behind_resistors(self, root: str) -> list[str]:
+        """List the nets that resistors connect with a net, nearest first, rails last."""
+        near, rails, queue, seen = [], [], [root], {root}
+        while queue:
+            for other in self._resistors.get(queue.pop(0), ()):
+                if other not in seen:
+                    seen.add(other)
+                    is_rail = self.volts(other) is not None
+                    (rails if is_rail else near).append(other)
+                    queue += [] if is_rail else [other]
+        return near + rails

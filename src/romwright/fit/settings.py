@@ -1,0 +1,194 @@
+"""Every setting of a board's links for one chip in one socket: judged, and ranked.
+
+What is wrong falls into items (one group of pins, one group of links, the bus as a whole), each of which depends on
+few links. Each item is worked out once for every combination of its own links; a setting is what its items say.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from romwright.boards.model import Board, Cpu, Socket
+from romwright.findings import Code, Finding, Severity, worst_first
+from romwright.fit import meets
+from romwright.fit.accesses import Accesses
+from romwright.fit.bus import Case, bus_findings, find_cases, find_writes, list_drivers
+from romwright.fit.joins import find_clashes
+from romwright.fit.mounted import Mounted, joins, lines_needed, pin_node
+from romwright.fit.nets import Nets, Wiring
+from romwright.parts.model import Part
+
+WORKS = "works"
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One setting: what is wrong, and who drives the bus in every cycle."""
+
+    links: dict[str, str]
+    findings: tuple[Finding, ...]
+    cases: tuple[Case, ...]
+
+    @property
+    def verdict(self) -> str:
+        """`works`, `fault` or `stop`."""
+        return verdict_of(finding.code for finding in self.findings)
+
+    def as_json(self) -> dict:
+        """The setting under the documented JSON keys."""
+        return {
+            "links": self.links,
+            "verdict": self.verdict,
+            "findings": [finding.as_json() for finding in self.findings],
+            "cycles": [case.as_json() for case in self.cases],
+        }
+
+
+def verdict_of(codes: Iterable[Code]) -> str:
+    """Return the worst of the codes as a verdict."""
+    worst = min((code.severity for code in codes), key=lambda severity: severity.rank, default=Severity.NOTE)
+    return str(worst) if worst in (Severity.STOP, Severity.FAULT) else WORKS
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """Something to find, and the links that it depends on."""
+
+    links: tuple[str, ...]
+    find: Callable[[Nets], Iterable[Finding]]
+
+
+class Study:
+    """A chip with its polarities stated, in a socket of a board, under every setting of the links.
+
+    `shared` keeps the tables of accesses by the lines that they are over, for the other chips in that socket.
+    """
+
+    def __init__(
+        self, board: Board, cpu: Cpu, socket: Socket, chip: Part, seated: str = "straight",
+        shared: dict[tuple[str, ...], Accesses] | None = None,
+    ) -> None:  # fmt: skip
+        self.board, self.socket, self.chip, self.seated = board, socket, chip, seated
+        self.wiring = Wiring(board, cpu, joins(socket, chip, seated))
+        rows = [row for device in board.devices for row in (*device.drives, *device.writes)]
+        asked = [*(node for row in rows for node in row), *lines_needed(board, cpu, socket, chip)]
+        self.bus_links = self.wiring.reach(asked)[0]
+        touched = [node for nodes in self.wiring.touched.values() for node in nodes]
+        names = tuple(sorted(self.wiring.reach([*asked, *touched])[1]))
+        shared = {} if shared is None else shared
+        if names not in shared:
+            shared[names] = Accesses(board, cpu, names)
+        self.accesses = shared[names]
+        self.known = [*(device.name for device in board.devices), socket.name]
+        self.codes: dict[Code, int] = {}
+
+    def nets(self, setting: Mapping[str, str]) -> Nets:
+        """Return the nets of one setting."""
+        return Nets(self.wiring, self.accesses.names, setting)
+
+    def mount(self, nets: Nets, pins: tuple | None = None) -> Mounted:
+        """Return the chip on these nets; checks of single pins look at `pins` only."""
+        return Mounted(nets, self.socket, self.chip, self.accesses, self.seated, pins)
+
+    def cases(self, mounted: Mounted) -> list[Case]:
+        """List who drives the bus in every access."""
+        return list(find_cases(self.accesses, list_drivers(mounted.nets, mounted), self.known))
+
+    def judge(self, setting: Mapping[str, str]) -> Judged:
+        """Find everything that is wrong with one setting."""
+        nets = self.nets(setting)
+        mounted = self.mount(nets)
+        cases = self.cases(mounted)
+        found = [
+            *find_clashes(nets, self.wiring.sources),
+            *(finding for check in (*meets.ALONE, *meets.JOINT) for finding in check(mounted)),
+            *find_writes(self.accesses, mounted),
+            *bus_findings(cases, self.socket.name),
+        ]
+        return Judged(dict(setting), tuple(worst_first(found)), tuple(cases))
+
+    def settings(self) -> Iterator[dict[str, str]]:
+        """Yield every combination of link positions."""
+        links = self.board.settings()
+        names = [name for name, _ in links]
+        for positions in itertools.product(*(positions for _, positions in links)):
+            yield dict(zip(names, positions))
+
+    def items(self) -> Iterator[Item]:
+        """Yield what there is to find, each with the links that it depends on."""
+        order = [name for name, _ in self.board.settings()]
+
+        def item(links: Iterable[str], find: Callable[[Nets], Iterable[Finding]]) -> Item:
+            return Item(tuple(sorted(links, key=order.index)), find)
+
+        loose = set(self.wiring.sources).difference(*self.wiring.touched.values())
+        yield item(self.wiring.reach(loose)[0], lambda nets: find_clashes(nets, loose))
+        for group in self.wiring.groups():
+            nodes = set().union(*(self.wiring.touched[link] for link in group))
+            links = group | self.wiring.reach(nodes)[0]
+            yield item(links, lambda nets, nodes=nodes: find_clashes(nets, nodes))
+        pins: dict[frozenset[str], list] = {}
+        for pin in self.chip.pins:
+            pins.setdefault(self.wiring.reach([pin_node(pin.number)])[0], []).append(pin)
+        for links, some in pins.items():
+            yield item(links, lambda nets, some=tuple(some): self._find_alone(nets, some))
+        yield item(self.bus_links, self._find_joint)
+
+    def _find_alone(self, nets: Nets, pins: tuple) -> Iterator[Finding]:
+        mounted = self.mount(nets, pins)
+        for check in meets.ALONE:
+            yield from check(mounted)
+
+    def _find_joint(self, nets: Nets) -> Iterator[Finding]:
+        mounted = self.mount(nets)
+        for check in meets.JOINT:
+            yield from check(mounted)
+        yield from find_writes(self.accesses, mounted)
+        yield from bus_findings(self.cases(mounted), self.socket.name)
+
+    @cached_property
+    def tables(self) -> list[tuple[tuple[int, ...], dict[tuple[str, ...], int]]]:
+        """For each group of links: their places in a setting, and by their positions the codes found, as bits."""
+        links = self.board.settings()
+        names = [name for name, _ in links]
+        first = {name: positions[0] for name, positions in links}
+        choices = dict(links)
+        merged: dict[tuple[str, ...], dict[tuple[str, ...], int]] = {}
+        for item in self.items():
+            table = merged.setdefault(item.links, {})
+            for positions in itertools.product(*(choices[link] for link in item.links)):
+                nets = self.nets({**first, **dict(zip(item.links, positions))})
+                bits = 0
+                for finding in item.find(nets):
+                    bits |= 1 << self.codes.setdefault(finding.code, len(self.codes))
+                table[positions] = table.get(positions, 0) | bits
+        return [(tuple(names.index(link) for link in links), table) for links, table in merged.items()]
+
+    def rank(self) -> list[tuple[tuple[str, ...], frozenset[Code]]]:
+        """Return every setting, as positions in the order of the links, with the codes found; the best first."""
+        links, parts = self.board.settings(), self.tables
+        every = itertools.product(*(positions for _, positions in links))
+        found: list[tuple[tuple[str, ...], int]] = []
+        single = [(places[0], table) for places, table in parts if len(places) == 1]
+        several = [(places, table) for places, table in parts if len(places) != 1]
+        for positions in every:
+            bits = 0
+            for place, table in single:
+                bits |= table[positions[place],]
+            for places, table in several:
+                bits |= table[tuple(positions[place] for place in places)]
+            found.append((positions, bits))
+        names = list(self.codes)
+        sets = {bits: frozenset(code for i, code in enumerate(names) if bits >> i & 1) for _, bits in found}
+        order = {bits: rank_of(codes) for bits, codes in sets.items()}
+        found.sort(key=lambda pair: order[pair[1]])
+        return [(positions, sets[bits]) for positions, bits in found]
+
+
+def rank_of(codes: Iterable[Code]) -> tuple[int, ...]:
+    """Return how many kinds of finding there are, of each severity, worst first."""
+    codes = list(codes)
+    return tuple(sum(code.severity is severity for code in codes) for severity in Severity)
