@@ -15,7 +15,7 @@ import click
 from romwright import __version__
 from romwright.errors import RomwrightError
 
-COMMANDS = ("inspect", "lists", "identify", "prepare", "parts", "wire", "demo")  # in the order of the job
+COMMANDS = ("inspect", "lists", "identify", "prepare", "parts", "boards", "wire", "links", "demo")  # in the order of the job
 
 
 class Commands(click.Group):
@@ -42,8 +42,8 @@ class Commands(click.Group):
 def root() -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
-    Know the dump (inspect, lists, identify), prepare the image (prepare), know the chip (parts), fit it (wire). See it
-    all on the invented Tern TL-1: romwright demo DIR
+    Know the dump (inspect, lists, identify), prepare the image (prepare), know the chip (parts) and the board (boards),
+    fit it (wire, links). See it all on the invented Tern TL-1: romwright demo DIR
     """
 
 

@@ -25,13 +25,20 @@ class Access:
     may_write: bool
 
     @property
+    def digits(self) -> int:
+        """How many hex digits its addresses are written with."""
+        return 4 if self.span[1] < 1 << 16 else 6
+
+    @property
+    def range(self) -> str:
+        """The addresses in words: `0000-3FFF`."""
+        first, last = (f"{end:0{self.digits}X}" for end in self.span)
+        return first if first == last else f"{first}-{last}"
+
+    @property
     def name(self) -> str:
         """The cycle and its addresses in words."""
-        first, last = self.span
-        digits = 4 if last < 1 << 16 else 6
-        space = "I/O " if self.cycle.space == "io" else ""
-        end = f"-{last:0{digits}X}" if last > first else ""
-        return f"{self.cycle.name}, {space}{first:0{digits}X}{end}"
+        return f"{self.cycle.name} of {'I/O ' * (self.cycle.space == 'io')}{self.range}"
 
 
 class Accesses:

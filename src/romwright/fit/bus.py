@@ -73,18 +73,16 @@ class Case:
 
     def as_json(self) -> dict:
         """The case under the documented JSON keys."""
-        digits = 4 if self.access.span[1] < 1 << 16 else 6
-        first, last = (f"{end:0{digits}X}" for end in self.access.span)
         return {
             "name": self.access.cycle.name,
             "space": self.access.cycle.space,
-            "range": f"{first}-{last}",
+            "range": self.access.range,
             "access": self.access.cycle.access,
             "expected": self.access.expected or (CPU if self.access.cycle.access == "write" else None),
             "drives": list(self.drives),
             "outcome": str(self.outcome),
             "sure": self.sure,
-            "address": f"{self.address:0{digits}X}",
+            "address": f"{self.address:0{self.access.digits}X}",
             "levels": self.witness,
         }
 
@@ -167,31 +165,62 @@ def judge(access: Access, drives: Sequence[Driver], sure: bool, judged: bool) ->
     return Outcome.WRONG if drives[0].name != access.expected else Outcome.FINE if sure else Outcome.OPEN
 
 
-def bus_findings(cases: Iterable[Case], subject: str) -> Iterator[Finding]:
-    """Yield one finding for each set of devices and outcome, with a witness."""
+def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
+    """Yield one finding for each outcome that is not fine and each device it is about, with a witness."""
     groups: dict[tuple, list[Case]] = {}
+    subject = mounted.socket.name
     for case in cases:
         if case.outcome is not Outcome.FINE:
-            expected = None if case.outcome is Outcome.CONTENTION else case.access.expected
-            groups.setdefault((case.outcome, case.drives, expected), []).append(case)
-    for (outcome, drives, expected), of in groups.items():
-        may = "" if all(case.sure for case in of) else "may "
-        who = " and ".join(drives)
-        title = {
-            Outcome.CONTENTION: f"{who} {may + 'drive' if may else 'drive'} the data bus together",
-            Outcome.OPEN: f"{expected} {'may not answer' if may else 'does not answer'}",
-            Outcome.WRONG: f"{who} {may + 'answer' if may else 'answers'} where {asked(expected)}",
-        }[outcome]
+            about = subject if subject in case.drives else case.drives
+            expected = case.access.expected if case.outcome is not Outcome.CONTENTION else None
+            groups.setdefault((case.outcome, about, expected), []).append(case)
+    for (outcome, about, expected), of in groups.items():
+        title = title_of(outcome, of, subject, expected)
+        do = remedy(mounted) if subject in (about, expected) else "nothing that this chip does: check the board's file"
         first = of[0]
-        names = ", ".join(dict.fromkeys(case.access.name for case in of))
-        seen = f"in {names}; for instance at {first.address:04X} with {restate(first.witness)}"
-        do = "set the links so that the decoder's select reaches the pin that the chip selects on"
-        yield Finding(CODES[outcome], title, seen, do if subject in (*drives, expected) else "check the board's file")
+        seen = f"in {spans(of)}; for instance at {first.address:04X} with {restate(first.witness)}"
+        if about == subject:
+            seen = f"{subject} drives at {mounted.drives.words}: {seen}"
+        yield Finding(CODES[outcome], title, seen, do)
 
 
-def asked(expected: str | None) -> str:
-    """Say who should have answered."""
-    return "nothing should" if expected == NOBODY else f"{expected} should"
+def title_of(outcome: Outcome, of: Sequence[Case], subject: str, expected: str | None) -> str:
+    """Say in one line what becomes of the bus."""
+    sure = all(case.sure for case in of)
+    others = list(dict.fromkeys(name for case in of for name in case.drives if name != subject))
+    if outcome is Outcome.CONTENTION:
+        who = f"{subject} drives" if any(subject in case.drives for case in of) else f"{others.pop(0)} drives"
+        who = who if sure else who.replace("drives", "may drive")
+        return f"{who} the data bus together with {listed(others)}"
+    if outcome is Outcome.OPEN:
+        return f"{expected} {'does not' if sure or not of[0].drives else 'may not'} answer"
+    where = "nothing should" if expected == NOBODY else f"{expected} should"
+    return f"{listed(list(dict.fromkeys(n for c in of for n in c.drives)))} {'answers' if sure else 'may answer'} where {where}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """List words: `A, B and C`."""
+    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+
+
+def spans(cases: Iterable[Case]) -> str:
+    """Write accesses by their cycles: `opcode fetch and memory read of 0000-3FFF, 8000-9FFF`."""
+    cycles: dict[str, list[str]] = {}
+    for case in cases:
+        cycles.setdefault(case.access.range, []).append(case.access.cycle.name)
+    ranges: dict[str, list[str]] = {}
+    for span, names in cycles.items():
+        ranges.setdefault(listed(list(dict.fromkeys(names))), []).append(span)
+    return "; ".join(f"{names} of {listed(where)}" for names, where in ranges.items())
+
+
+def remedy(mounted: Mounted) -> str:
+    """Say what takes the chip off the bus, or onto it."""
+    chip = mounted.chip
+    if not chip.select:
+        return "set the links so that the decoder's select gates the chip's outputs"
+    pin = chip.by_function[chip.select].number
+    return f"set the links so that the decoder's select reaches chip pin {pin} ({chip.select}), or wire it there"
 
 
 def find_writes(accesses: Accesses, mounted: Mounted) -> Iterator[Finding]:
@@ -204,10 +233,9 @@ def find_writes(accesses: Accesses, mounted: Mounted) -> Iterator[Finding]:
         at = lowest_address(levels, first.span)
         strobes = [mounted.chip.by_function[name] for name in mounted.chip.strobes]
         where = mounted.places_of(strobes)
-        names = ", ".join(a.name for a in hit)
         pins = " and ".join(str(pin.number) for pin in strobes)
         yield Finding(
             WRITE, f"the board writes the {mounted.chip.name}",
-            f"in {names}; for instance at {at:04X} with {restate(levels)}. {where}",
+            f"in {listed([a.name for a in hit])}; for instance at {at:04X} with {restate(levels)}. {where}",
             f"bend chip pin {pins} up and tie it to VCC; never leave it in the socket",
         )  # fmt: skip

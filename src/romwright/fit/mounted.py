@@ -83,7 +83,7 @@ class Mounted:
     def _net(self, pin: Pin) -> Net:
         node, place = self.node(pin), self.places.get(pin.number)
         label, volts = self.nets.label(node), self.nets.volts(node)
-        if volts is not None:
+        if volts is not None and all(source.volts == volts for source in self.nets.sources(node)):
             return Net(label, Kind.RAIL, label, place, {5: "H", 0: "L"}.get(volts), volts)
         if place is None or not self.nets.sources(node):
             return Net(f"chip pin {pin.number} (open)", Kind.OPEN, "", place)

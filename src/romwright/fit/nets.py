@@ -14,10 +14,11 @@ from romwright.boards.model import UNCONNECTED, Board, Cpu
 from romwright.fit import tables
 
 Level = tuple[int, int]
+Drive = tuple[int, int, int]  # where H, where L, where it may drive at all
 Setting = Mapping[str, str]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Source:
     """Something that drives a node for ever or at times: a rail, a CPU line, a data line or a gate's output."""
 
@@ -125,14 +126,14 @@ class Wiring:
 
 
 class Nets:
-    """The nets for one setting of the links."""
+    """The nets for one setting of the links; a link that the setting does not name is left out."""
 
     def __init__(self, wiring: Wiring, names: Sequence[str], setting: Setting) -> None:
         self.wiring, self.names, self.setting = wiring, names, setting
         self.whole = tables.everywhere(names)
         self.joints = Joints(wiring.joints.parents)
         for link in wiring.board.links:
-            for first, *others in link.groups(setting[link.name]):
+            for first, *others in link.groups(setting[link.name]) if link.name in setting else ():
                 for other in others:
                     self.joints.join(first, other)
         self._sources: dict[str, list[Source]] = {}
@@ -142,7 +143,8 @@ class Nets:
         for root, ends in wiring.resistors.items():
             self._resistors.setdefault(self.joints.find(root), []).extend(map(self.joints.find, ends))
         self._levels: dict[str, Level] = {}
-        self._strong: dict[str, tuple[int, int, int]] = {}
+        self._strong: dict[str, Drive] = {}
+        self._outputs: dict[Source, Drive] = {}
 
     def sources(self, node: str) -> list[Source]:
         """List what drives the net of a node."""
@@ -161,17 +163,34 @@ class Nets:
         """List the CPU's own lines on the net of a node: address and control lines, or data lines."""
         return [source.label for source in self.sources(node) if (source.data if data else source.cpu)]
 
-    def drives(self, source: Source) -> tuple[int, int, int]:
-        """Return where a source drives H, where L, and where it drives at all."""
+    def drives(self, source: Source) -> Drive:
+        """Return where a source drives H, where L, and where it may drive at all."""
+        if source.output:
+            if not self._outputs:
+                self._solve()
+            return self._outputs[source]
         if source.volts is not None:
             return {5: (self.whole, 0), 0: (0, self.whole)}.get(source.volts, (0, 0)) + (self.whole,)
-        if source.cpu:
-            if source.label not in self.names:
-                return 0, 0, self.whole
-            high = tables.line(self.names, source.label)
-            return high, self.whole & ~high, self.whole
-        if source.output is None:
+        if source.data:
             return 0, 0, 0
+        high = tables.line(self.names, source.label) if source.label in self.names else 0
+        return high, self.whole & ~high if high else 0, self.whole
+
+    def _solve(self) -> None:
+        """Work out what every gate gives, from knowing nothing, until nothing more becomes known."""
+        gates = [source for sources in self._sources.values() for source in sources if source.output]
+        self._outputs = {source: (0, 0, self.whole) for source in gates}
+        while True:
+            before = dict(self._outputs)
+            for source in gates:
+                self._strong.clear()
+                self._levels.clear()
+                self._outputs[source] = self._give(source)
+            if self._outputs == before:
+                return
+
+    def _give(self, source: Source) -> Drive:
+        """Return what a gate's output gives at the levels of its inputs as far as they are known."""
         out = source.output
         lines = {node: self.level(node) for row in (*out.rows, *out.on) for node in row}
         loose = tables.loosened(self.whole, lines)
@@ -181,15 +200,14 @@ class Nets:
         high, low = (active, rest) if out.gives == "H" else (rest, active)
         return (0, low, maybe_on & ~high) if source.open_collector else (high, low, maybe_on)
 
-    def strong(self, root: str) -> tuple[int, int, int]:
-        """Return the level that the drivers of a net give it, resistors aside, and where any of them drives."""
+    def strong(self, root: str) -> Drive:
+        """Return the level that the drivers of a net give it, resistors aside, and where any of them may drive."""
         if root not in self._strong:
-            self._strong[root] = 0, 0, self.whole  # what a loop of gates sees of itself is not known
-            high = low = on = 0
+            high = low = on = doubt = 0
             for source in self._sources.get(root, ()):
                 h, l, o = self.drives(source)  # noqa: E741
-                high, low, on = high | h, low | l, on | o
-            self._strong[root] = high & ~low, low & ~high, on
+                high, low, on, doubt = high | h, low | l, on | o, doubt | (o & ~(h | l))
+            self._strong[root] = high & ~(low | doubt), low & ~(high | doubt), on
         return self._strong[root]
 
     def level(self, node: str) -> Level:

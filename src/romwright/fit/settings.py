@@ -106,7 +106,7 @@ class Study:
             *find_clashes(nets, self.wiring.sources),
             *(finding for check in (*meets.ALONE, *meets.JOINT) for finding in check(mounted)),
             *find_writes(self.accesses, mounted),
-            *bus_findings(cases, self.socket.name),
+            *bus_findings(cases, mounted),
         ]
         return Judged(dict(setting), tuple(worst_first(found)), tuple(cases))
 
@@ -147,20 +147,19 @@ class Study:
         for check in meets.JOINT:
             yield from check(mounted)
         yield from find_writes(self.accesses, mounted)
-        yield from bus_findings(self.cases(mounted), self.socket.name)
+        yield from bus_findings(self.cases(mounted), mounted)
 
     @cached_property
     def tables(self) -> list[tuple[tuple[int, ...], dict[tuple[str, ...], int]]]:
         """For each group of links: their places in a setting, and by their positions the codes found, as bits."""
         links = self.board.settings()
         names = [name for name, _ in links]
-        first = {name: positions[0] for name, positions in links}
         choices = dict(links)
         merged: dict[tuple[str, ...], dict[tuple[str, ...], int]] = {}
         for item in self.items():
             table = merged.setdefault(item.links, {})
             for positions in itertools.product(*(choices[link] for link in item.links)):
-                nets = self.nets({**first, **dict(zip(item.links, positions))})
+                nets = self.nets(dict(zip(item.links, positions)))
                 bits = 0
                 for finding in item.find(nets):
                     bits |= 1 << self.codes.setdefault(finding.code, len(self.codes))

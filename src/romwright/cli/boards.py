@@ -1,0 +1,146 @@
+"""`romwright boards`: the library of boards."""
+
+from __future__ import annotations
+
+import click
+
+from romwright.cli.options import AS_JSON
+from romwright.cli.wire import heading
+
+
+@click.group("boards", short_help="Look up computer boards: sockets, links, decoder, memory map.")
+def command() -> None:
+    """Look up computer boards. pinmaps/README.md teaches how to write a board of your own from its schematic.
+
+    \b
+    Example: romwright boards show tern-tl-1
+    """
+
+
+@command.command("list", short_help="List the boards that are shipped.")
+@AS_JSON
+def list_(as_json: bool) -> None:
+    """List the boards that are shipped, with their CPU, sockets and links."""
+    from romwright.boards.library import board_names, require_board
+    from romwright.cli.render import print_json, print_table
+
+    boards = [require_board(name) for name in board_names()]
+    if as_json:
+        print_json([summary(board) for board in boards])
+        return
+    rows = [[b.name, b.cpu, " ".join(s.name for s in b.sockets), len(b.links), b.title] for b in boards]
+    print_table(("board", "CPU", "sockets", "links", "title"), rows, right=(3,))
+
+
+def summary(board) -> dict:
+    """Return a board in a few words, under the documented JSON keys."""
+    return {
+        "name": board.name, "title": board.title, "cpu": board.cpu, "source": board.source,
+        "sockets": [{"name": s.name, "title": s.title, "pins": s.pin_count} for s in board.sockets],
+        "links": {name: list(positions) for name, positions in board.settings()},
+        "unchecked": list(board.unchecked),
+    }  # fmt: skip
+
+
+@command.command(short_help="Show a board: sockets, links and their positions, memory map, who drives the bus.")
+@click.argument("board", metavar="BOARD")
+@AS_JSON
+def show(board: str, as_json: bool) -> None:
+    """Show BOARD: a shipped one, or a board file (.toml) of your own, which is checked by every rule.
+
+    \b
+    Example: romwright boards show tern-tl-1
+    """
+    from romwright.boards.library import require_board, require_cpu
+    from romwright.cli.render import print_json
+
+    page = require_board(board)
+    cpu = require_cpu(page.cpu)
+    if as_json:
+        import msgspec
+
+        print_json(msgspec.to_builtins(page) | {"cycles": msgspec.to_builtins(cpu.cycles)})
+        return
+    click.echo(f"{page.title} ({page.name})\nCPU {page.cpu}; source: {page.source}")
+    if page.unchecked:
+        heading("UNCHECKED: do not rely on these", fg="yellow")
+        click.echo("\n".join(f"  {entry}" for entry in page.unchecked))
+    for socket in page.sockets:
+        heading(f"{socket.name}  {socket.title}".rstrip() + ", from above, with the node at each position")
+        click.echo("\n".join(draw_socket(socket)))
+    print_links(page)
+    print_logic(page)
+    print_map(page)
+    print_cycles(cpu)
+
+
+def draw_socket(socket) -> list[str]:
+    """Draw a socket as seen from above, notch up."""
+    count = socket.pin_count
+    left = {n: socket.nodes[n] for n in range(1, count // 2 + 1)}
+    width = max(map(len, left.values()))
+    lines = [f"  {'':{width}}    +--\\_/--+"]
+    for number, node in left.items():
+        other = count + 1 - number
+        lines.append(f"  {node:>{width}} -- |{number:<3} {other:>3}| -- {socket.nodes[other]}")
+    return [*lines, f"  {'':{width}}    +-------+"]
+
+
+def print_links(page) -> None:
+    """Print what each link position joins."""
+    from romwright.cli.render import print_table
+
+    if page.links:
+        heading("Links")
+        rows = [
+            (link.name, position, "; ".join(" = ".join(group) for group in link.groups(position)) or "open", link.title)
+            for link in page.links
+            for position in link.positions
+        ]
+        print_table(("link", "position", "joins", ""), rows)
+
+
+def print_logic(page) -> None:
+    """Print glue gates, resistors and the other devices on the bus."""
+    from romwright.cli.render import print_table
+
+    if page.gates:
+        heading("Glue")
+        print_table(
+            ("gate", "kind", "inputs", "outputs"), [(gate.name, gate.kind, gate.inputs, gate.outputs) for gate in page.gates]
+        )
+    if page.resistors:
+        heading("Resistors")
+        print_table(("name", "ohms", "between"), [(r.name, f"{r.ohms:g}", r.nodes) for r in page.resistors])
+    if page.devices:
+        heading("On the data bus")
+        print_table(
+            ("device", "what", "drives at", "is written at"),
+            [(d.name, d.title, in_words(d.drives), in_words(d.writes)) for d in page.devices],
+        )
+
+
+def in_words(rows) -> str:
+    """Write rows of levels: `/RD L, /CS L`."""
+    return " or ".join(", ".join(f"{node} {level}" for node, level in row.items()) for row in rows) or "never"
+
+
+def print_map(page) -> None:
+    """Print the memory map."""
+    from romwright.cli.render import print_table
+
+    heading("Map")
+    print_table(
+        ("addresses", "space", "device", "programs may"), [(a.range, a.space, a.device, a.access) for a in page.map]
+    )
+
+
+def print_cycles(cpu) -> None:
+    """Print the bus cycles of the CPU."""
+    from romwright.cli.render import print_table
+
+    heading(f"Bus cycles of the {cpu.name}")
+    print_table(
+        ("cycle", *cpu.controls, "data bus", "source"),
+        [(c.name, *(c.levels.get(s, "-") for s in cpu.controls), c.access, c.source) for c in cpu.cycles],
+    )

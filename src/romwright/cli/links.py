@@ -1,0 +1,295 @@
+"""`romwright links`: every setting of a board's links for the chips that may go into a socket."""
+
+from __future__ import annotations
+
+import click
+
+from romwright.cli.options import AS_JSON
+from romwright.cli.wire import heading, parse_polarity
+from romwright.errors import OptionError, UnknownNameError
+
+MARKS = {"works": "ok", "fault": "fault", "stop": "STOP"}
+STYLES = {"works": "green", "fault": "red", "stop": "bold white on red"}
+SHOWN = 32  # settings that are listed on paper; --json has all
+
+
+@click.command("links", short_help="How a board's links must be set for a chip; who drives the bus.")
+@click.argument("board", metavar="BOARD")
+@click.argument("socket", metavar="SOCKET")
+@click.argument("parts", metavar="PART...", nargs=-1, required=True)
+@click.option("--now", metavar="LINK=POSITION,…", help="The present setting: explain it, and the smallest change.")
+@click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
+@click.option("--seated", type=click.Choice(["offset", "turned"]), help="What if the chip sits one off, or turned round?")
+@click.option("--image", metavar="FILE", help="What the chip holds: predict which bits of other memories read wrong.")
+@click.option(
+    "--law", type=click.Choice(["low", "high", "unknown"]), default="low", show_default=True,
+    help="Which level is read where two outputs fight.",
+)  # fmt: skip
+@AS_JSON
+def command(board, socket, parts, now, polarity, seated, image, law, as_json) -> int:
+    """Judge every setting of the links of BOARD for PART in SOCKET; with several parts, print a table of all.
+
+    BOARD is a shipped board or a board file (.toml) of your own. For each bus cycle the answer says who drives the data
+    bus: fine, contention, open bus or wrong device. Exit status 1 if no setting works, or with --now if that one does
+    not.
+
+    \b
+    Example: romwright links tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2
+    """
+    from romwright.boards.library import require_board, require_cpu
+    from romwright.fit.symptoms import Law
+
+    page = require_board(board)
+    cpu = require_cpu(page.cpu)
+    place = require_thing("socket", socket, {each.name: each for each in page.sockets}, page.name)
+    columns = list_columns(page, cpu, place, parts, polarity, seated)
+    present = parse_setting(page, now) if now else None
+    contents = read_contents(image) if image else None
+    law = {"low": Law.LOW, "high": Law.HIGH, "unknown": Law.UNKNOWN}[law]
+    if as_json:
+        from romwright.cli.render import print_json
+
+        answers = [column.as_json(present, contents, law) for column in columns]
+        print_json(answers[0] if len(answers) == 1 else answers)
+    elif len(columns) == 1 or present:
+        for number, column in enumerate(columns):
+            if number:
+                click.echo()
+            print_column(column, present, contents, law)
+    else:
+        print_matrix(page, place, columns)
+    return int(not all(column.works(present) for column in columns))
+
+
+class Column:
+    """A chip as it is seated, with its polarities, and its settings ranked."""
+
+    def __init__(self, study, reading, polarity: dict, assumed: dict) -> None:
+        self.study, self.reading, self.polarity, self.assumed = study, reading, polarity, assumed
+        self.links = [name for name, _ in study.board.settings()]
+        self.ranked = study.rank()
+
+    @property
+    def label(self) -> str:
+        """The chip in a few words."""
+        pins = ",".join(f"{pin}={choice}" for pin, choice in self.polarity.items())
+        seated = "" if self.study.seated == "straight" else self.study.seated
+        return " ".join(filter(None, [self.study.chip.name, pins, seated]))
+
+    def setting(self, positions) -> dict[str, str]:
+        """Return positions under the names of their links."""
+        return dict(zip(self.links, positions))
+
+    def verdicts(self) -> dict[tuple[str, ...], str]:
+        """Return the verdict of every setting."""
+        from romwright.fit.settings import verdict_of
+
+        return {positions: verdict_of(codes) for positions, codes in self.ranked}
+
+    def works(self, present: dict[str, str] | None) -> bool:
+        """Tell whether the present setting works, or any."""
+        verdicts = self.verdicts()
+        wanted = [tuple(present.values())] if present else verdicts
+        return any(verdicts[positions] == "works" for positions in wanted)
+
+    def nearest(self, present: dict[str, str]) -> dict[str, str] | None:
+        """Return the setting that works with the fewest links moved; None if there is none."""
+        best = self.best(present)
+        return best if self.works(best) else None
+
+    def best(self, present: dict[str, str]) -> dict[str, str]:
+        """Return the setting with the least that is wrong; of several, the one with the fewest links moved."""
+        from romwright.fit.settings import WORKS, rank_of, verdict_of
+
+        def cost(pair) -> tuple:
+            ranked = rank_of(pair[1]) if verdict_of(pair[1]) != WORKS else ()
+            return ranked, len(moved(present, self.setting(pair[0])))
+
+        return self.setting(min(self.ranked, key=cost)[0])
+
+    def symptoms(self, setting, contents: bytes | None, law) -> list:
+        """Predict what a contention looks like at the bench; nothing without contents."""
+        from romwright.fit.symptoms import contents_of, find_symptoms
+
+        if contents is None:
+            return []
+        mounted = self.study.mount(self.study.nets(setting))
+        cells = contents_of(contents, self.study.chip.words, self.study.chip.name)
+        return find_symptoms(mounted, self.study.cases(mounted), cells, law)
+
+    def as_json(self, present, contents, law) -> dict:
+        """The column under the documented JSON keys."""
+        from romwright.fit.symptoms import predict
+
+        found = []
+        for positions, _ in self.ranked:
+            judged = self.study.judge(self.setting(positions))
+            symptoms = self.symptoms(judged.links, contents, law)
+            answer = judged.as_json()
+            for case, cycle in zip(judged.cases, answer["cycles"]):
+                predicted = predict(case, law, symptoms)
+                cycle |= {"predicted": predicted} if predicted else {}
+            found.append(answer | ({"symptoms": [s.as_json() for s in symptoms]} if contents is not None else {}))
+        answer = {
+            "board": self.study.board.name, "socket": self.study.socket.name, "part": self.study.chip.name,
+            "polarity": self.polarity, "assumed": self.assumed, "seated": self.study.seated, "settings": found,
+            "findings": [finding.as_json() for finding in self.reading.findings],
+        }  # fmt: skip
+        if present:
+            best = self.nearest(present)
+            answer |= {"now": present, "change": best and moved(present, best)}
+        return answer
+
+
+def list_columns(page, cpu, place, parts, polarity, seated) -> list[Column]:
+    """Return a column for each part, polarity that is not stated, and way to sit. Raises OptionError."""
+    from romwright.fit.settings import Study
+    from romwright.parts.library import require_marked
+
+    found, shared = [], {}
+    chips = [require_marked(word) for word in parts]
+    free = {pin for part, _ in chips for pin in part.choices()}
+    if unknown := sorted(polarity.keys() - free):
+        raise OptionError(f"--polarity: no part given has a polarity to state for pin {unknown[0]}")
+    ways = {None: ["straight"], "offset": ["one up", "one down"], "turned": ["turned"]}[seated]
+    for part, reading in chips:
+        stated = {pin: choice for pin, choice in polarity.items() if pin in part.choices()}
+        for choices in part.polarities(stated):
+            assumed = {pin: choice for pin, choice in choices.items() if pin not in stated}
+            for way in ways:
+                study = Study(page, cpu, place, part.ordered_as(choices), way, shared)
+                found.append(Column(study, reading, choices, assumed))
+    return found
+
+
+def moved(present: dict[str, str], setting: dict[str, str]) -> dict[str, str]:
+    """Return the links that change, with their new positions."""
+    return {link: position for link, position in setting.items() if present[link] != position}
+
+
+def require_thing(kind: str, name: str, known: dict, where: str):
+    """Return what has that name, in any case of letters; raises UnknownNameError."""
+    folded = {each.casefold(): thing for each, thing in known.items()}
+    if name.casefold() not in folded:
+        raise UnknownNameError(kind, name, known, where=where)
+    return folded[name.casefold()]
+
+
+def parse_setting(page, text: str) -> dict[str, str]:
+    """Read `LK1=1-2,LK2=2-3` into a position for every link. Raises OptionError, UnknownNameError."""
+    links = {link.name: link for link in page.links}
+    found: dict[str, str] = {}
+    for entry in text.split(","):
+        name, equals, position = entry.strip().partition("=")
+        if not equals:
+            raise OptionError(f"--now {text}: {entry.strip()!r} is no setting", expected="LINK=POSITION, such as LK1=1-2")
+        link = require_thing("link", name.strip(), links, page.name)
+        found[link.name] = require_thing("position", position.strip(), {p: p for p in link.positions}, link.name)
+    if missing := [name for name in links if name not in found]:
+        example = ",".join(f"{name}={next(iter(links[name].positions))}" for name in links)
+        raise OptionError(
+            f"--now says nothing about {', '.join(missing)}", expected=f"every link of the board, such as {example}"
+        )
+    return {name: found[name] for name in links}
+
+
+def read_contents(path: str) -> bytes:
+    """Read an image without gaps."""
+    from romwright.images.formats import read
+
+    return read(path).image.flat()
+
+
+def print_matrix(page, place, columns) -> None:
+    """Print settings against parts, one mark each."""
+    from romwright.cli.render import print_table
+
+    click.echo(f"{place.name} of {page.title}\n")
+    verdicts = [column.verdicts() for column in columns]
+    order = {positions: number for number, positions in enumerate(verdicts[0])}
+    best = sorted(order, key=lambda p: (-sum(each[p] == "works" for each in verdicts), order[p]))
+    rows = [[*positions, *(MARKS[each[positions]] for each in verdicts)] for positions in best[:SHOWN]]
+    print_table([*columns[0].links, *(column.label for column in columns)], rows)
+    if len(best) > SHOWN:
+        click.echo(f"... and {len(best) - SHOWN} more settings; --json has them all")
+    click.echo("\nok: works   fault: does not work   STOP: do not power up")
+    click.echo(f"next: romwright links {page.name} {place.name} {columns[0].study.chip.name} tells why")
+
+
+def print_column(column: Column, present, contents, law) -> None:
+    """Print the settings of one chip, the best first, and everything about the present or the best one."""
+    from romwright.cli.page import caution_lines
+    from romwright.cli.render import print_table
+
+    study = column.study
+    click.echo(f"{column.label} in {study.socket.name} of {study.board.title}")
+    if lines := list(caution_lines(column.reading)):
+        click.echo("\n".join(lines))
+    if column.assumed and column.polarity:
+        click.echo("polarity not stated: each is judged by itself; state it with --polarity")
+    if not present:
+        click.echo()
+        rows = []
+        for positions, _ in column.ranked[:SHOWN]:
+            judged = study.judge(column.setting(positions))
+            rows.append((*positions, MARKS[judged.verdict], "; ".join(titles(judged)) or "nothing is wrong"))
+        print_table([*column.links, "verdict", "why"], rows)
+        if len(column.ranked) > SHOWN:
+            click.echo(f"... and {len(column.ranked) - SHOWN} more settings; --json has them all")
+    setting = present or column.setting(column.ranked[0][0])
+    print_setting(column, setting, "now" if present else "best", contents, law)
+    if present:
+        print_change(column, present)
+
+
+def titles(judged) -> list[str]:
+    """Return the titles of the findings that make the verdict; of one that works, of all."""
+    of = [finding.title for finding in judged.findings if str(finding.severity) == judged.verdict]
+    return of or [finding.title for finding in judged.findings]
+
+
+def print_setting(column: Column, setting, word: str, contents, law) -> None:
+    """Print the findings of one setting, what they look like at the bench, and who drives the bus."""
+    from romwright.cli.render import indented, print_findings, print_table, show
+    from romwright.fit.symptoms import SAID_OF
+
+    judged = column.study.judge(setting)
+    links = " ".join(f"{link}={position}" for link, position in setting.items()) or "the board has no links"
+    heading(f"{word}: {links}: {MARKS[judged.verdict]}", fg=None if judged.verdict == "works" else "red")
+    print_findings(judged.findings)
+    if symptoms := column.symptoms(setting, contents, law):
+        heading("At the bench")
+        show(*(indented(symptom.words) for symptom in symptoms))
+        for symptom in symptoms:
+            counts = " ".join(f"{line}:{count:,}" for line, count in symptom.wrong.items())
+            click.echo(f"    {symptom.device.name}, addresses of {symptom.addresses:,} where a bit can read wrong: {counts}")
+        show(indented(SAID_OF[law]))
+    heading("Who drives the data bus")
+    print_table(
+        ("cycle", "addresses", "expected", "drives", "outcome"),
+        [
+            (
+                case.access.cycle.name, "I/O " * (case.access.cycle.space == "io") + case.access.range,
+                case.as_json()["expected"] or "-", " ".join(case.drives) or "-",
+                str(case.outcome) + ("" if case.sure else " (a pin floats)"),
+            )
+            for case in judged.cases
+        ],
+    )  # fmt: skip
+
+
+def print_change(column: Column, present) -> None:
+    """Print the smallest change that makes the present setting right."""
+    best = column.best(present)
+    changes = moved(present, best)
+    steps = " and ".join(f"{link} from {present[link]} to {position}" for link, position in changes.items())
+    click.echo()
+    if column.works(best):
+        click.echo(f"Smallest change that makes it work: move {steps}." if changes else "Nothing needs to be changed.")
+        return
+    click.echo("No setting of the links makes this chip work by itself.")
+    if changes:
+        click.echo(f"Least is wrong after moving {steps}; then there remains:")
+        for finding in column.study.judge(best).findings:
+            click.echo(f"  {finding.severity}: {finding.title}: {finding.remedy}")
+    click.echo("romwright wire has the wiring with bent pins and wires.")

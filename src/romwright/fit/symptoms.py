@@ -1,0 +1,167 @@
+"""What a contention looks like at the bench: which data bits of the other memory ever read wrong, and how often."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from romwright.boards.model import Device
+from romwright.errors import OptionError
+from romwright.fit import tables
+from romwright.fit.bus import Case, Outcome
+from romwright.fit.mounted import Mounted
+from romwright.parts.model import Role
+
+
+class Law(StrEnum):
+    """Which level is read where two outputs are at opposite levels."""
+
+    LOW = "low wins"
+    HIGH = "high wins"
+    UNKNOWN = "unknown"
+
+
+SAID_OF = {
+    Law.LOW: "a model: with NMOS and TTL outputs a low usually wins (common practice, no source)",
+    Law.HIGH: "a model, chosen by you: a high wins",
+    Law.UNKNOWN: "no model: where the two differ, either level may be read",
+}
+
+
+@dataclass(slots=True)
+class Symptom:
+    """A device whose reads come back wrong: for each data line at how many addresses it can, of how many."""
+
+    device: Device
+    law: Law
+    addresses: int = 0
+    spans: list[str] = field(default_factory=list)
+    wrong: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def lines(self) -> list[str]:
+        """The data lines that ever read wrong, lowest first."""
+        return [line for line, count in self.wrong.items() if count]
+
+    @property
+    def words(self) -> str:
+        """What a technician sees."""
+        where = " and ".join(self.spans)
+        chips = dict(zip(self.wrong, self.device.chips.split()))
+        bad = [chips[line] for line in self.lines if line in chips]
+        if not self.lines:
+            return f"reads of {where} come back right all the same"
+        if self.device.kind != "RAM":
+            return f"reads of {self.device.name} ({self.device.title}) at {where} are wrong in {run_of(self.lines)}"
+        if not bad:
+            what = f"{run_of(self.lines)} of {self.device.name} ({self.device.title})"
+            return f"a RAM test of {where} would report {what} bad; nothing is wrong with it"
+        run = f"{bad[0]}-{bad[-1]}" if len(bad) == len(chips) > 2 else ", ".join(bad)
+        every = f"all {NUMBERS.get(len(bad), len(bad))} chips " if len(bad) == len(chips) > 1 else ""
+        them = "nothing is wrong with them" if len(bad) > 1 else "nothing is wrong with it"
+        return f"a RAM test of {where} would report {every}{run} bad; {them}"
+
+    def as_json(self) -> dict:
+        """The symptom under the documented JSON keys."""
+        return {
+            "device": self.device.name,
+            "ranges": self.spans,
+            "law": str(self.law),
+            "said_of_law": SAID_OF[self.law],
+            "addresses": self.addresses,
+            "lines": self.lines,
+            "wrong": self.wrong,
+            "words": self.words,
+        }
+
+
+def run_of(lines: Sequence[str]) -> str:
+    """List data lines, as a run where they are one: `D0-D7`."""
+    numbers = [int(line[1:]) for line in lines]
+    if len(lines) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1)):
+        return f"{lines[0]}-{lines[-1]}"
+    return ", ".join(lines)
+
+
+def predict(case: Case, law: Law, symptoms: Sequence[Symptom]) -> dict | None:
+    """Return what is read in a contention, under the documented JSON keys; None where nothing is read."""
+    if case.outcome is not Outcome.CONTENTION or case.access.cycle.access != "read":
+        return None
+    read = {Law.LOW: " AND ", Law.HIGH: " OR "}.get(law)
+    answer = {"law": str(law), "said_of_law": SAID_OF[law], "read": read.join(case.drives) if read else None}
+    of = [symptom for symptom in symptoms if symptom.device.name in case.drives]
+    return answer | ({"lines": of[0].lines, "wrong": of[0].wrong, "words": of[0].words} if of else {})
+
+
+NUMBERS = {2: "two", 4: "four", 8: "eight"}
+
+
+def contents_of(data: bytes, words: int, name: str) -> bytes:
+    """Return what every cell of a byte-wide chip holds: the data, repeated over the chip.
+
+    Raises OptionError if it does not go into the chip a whole number of times.
+    """
+    if not data or words % len(data):
+        raise OptionError(
+            f"{len(data):,} bytes do not fill a {name} a whole number of times",
+            where="--image", expected=f"the {words:,} bytes of the chip, or a half, a quarter, ... that is repeated",
+        )  # fmt: skip
+    return data * (words // len(data))
+
+
+def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law: Law) -> list[Symptom]:
+    """Return for each device that the chip fights with in reads what its reads look like."""
+    found: dict[str, Symptom] = {}
+    devices = {device.name: device for device in mounted.board.devices}
+    subject, spoils = mounted.socket.name, [spoilt_bits(byte, law) for byte in range(256)]
+    seen: dict[str, dict[int, int]] = {}
+    for case in cases:
+        fought = [name for name in case.drives if name in devices and name == case.access.expected]
+        if case.outcome is Outcome.CONTENTION and subject in case.drives and fought:
+            symptom = found.setdefault(fought[0], Symptom(devices[fought[0]], law))
+            spoilt = seen.setdefault(fought[0], {})
+            if case.access.range not in symptom.spans:
+                symptom.spans.append(case.access.range)
+            for address, cell in cells_of(mounted, case):
+                spoilt[address] = spoilt.get(address, 0) | spoils[contents[cell]]
+    lines = {line: int(function[1:]) for function, line in mounted.data.items()}
+    for name, symptom in found.items():
+        symptom.addresses = len(seen[name])
+        count = Counter(seen[name].values())
+        for line in sorted(lines, key=lambda line: int(line[1:])):
+            symptom.wrong[line] = sum(n for bits, n in count.items() if bits >> lines[line] & 1)
+    return list(found.values())
+
+
+def spoilt_bits(byte: int, law: Law) -> int:
+    """Return the bits of another device that a chip's byte can change: those where its level wins."""
+    return {Law.LOW: byte ^ 0xFF, Law.HIGH: byte, Law.UNKNOWN: 0xFF}[law]
+
+
+def cells_of(mounted: Mounted, case: Case) -> Iterator[tuple[int, int]]:
+    """Yield every address of a case, and the chip's cell that shows there."""
+    names, (first, last) = mounted.nets.names, case.access.span
+    address_pins = [pin for pin in mounted.chip.pins if pin.role is Role.ADDRESS]
+    moving, levels = [], {}
+    for pin in address_pins:
+        own = [line for line in mounted.nets.lines(mounted.node(pin)) if line in mounted.cpu.address_lines]
+        if own:
+            moving.append((int(own[0][1:]), pin.index))
+        else:
+            levels[pin.index] = mounted.level(pin)[0]
+    fixed = [int(name[1:]) for name in names if name in mounted.cpu.address_lines]
+    cells: dict[tuple[str, ...], set[int]] = {}
+    for state in tables.true_rows(names, case.mask):
+        row = tables.row(names, state)
+        upper = sum(1 << index for index, high in levels.items() if high & row)
+        cells.setdefault(tuple(state[f"A{line}"] for line in fixed), set()).add(upper)
+    step = 1 << int(mounted.cpu.address_lines[0][1:])
+    straight = all(line == index for line, index in moving)
+    mask = sum(1 << line for line, _ in moving)
+    for address in range(first, last + 1, step):
+        key = tuple("H" if address >> line & 1 else "L" for line in fixed)
+        if key in cells:
+            low = address & mask if straight else sum((address >> line & 1) << index for line, index in moving)
+            yield from ((address, low | upper) for upper in cells[key])

@@ -1,0 +1,152 @@
+"""A second, slow model of a board, state by state: one set of levels at a time, nets as plain sets. Shares no code with fit."""
+
+from romwright.boards.model import UNCONNECTED, expand
+
+
+def seats_of(chip, socket_pins):
+    """Position of each pin of a chip, bottom-aligned."""
+    shift = (socket_pins - chip.pin_count) // 2
+    return {pin.number: pin.number + shift for pin in chip.pins if 1 <= pin.number + shift <= socket_pins}
+
+
+def nets_of(board, setting, socket, seats):
+    """Return the nets as sets of nodes: traces, wires, links, seated pins, merged until nothing changes."""
+    groups = [{f"{s.name}.{n}", node} for s in board.sockets for n, node in s.nodes.items() if node != UNCONNECTED]
+    groups += [set(wire.split()) for wire in board.wires]
+    groups += [{f"{socket.name}.{place}", f"pin {pin}"} for pin, place in seats.items()]
+    for link in board.links:
+        groups += [set(group.split()) for group in link.positions[setting[link.name]].split(",") if group.split()]
+    merged = []
+    for group in groups:
+        for other in [g for g in merged if g & group]:
+            group |= other
+            merged.remove(other)
+        merged.append(group)
+    return merged
+
+
+def gate_output(gate, number, level):
+    """Return what output `number` of a gate gives, by the words of its kind: H, L, X (not known) or Z (off)."""
+    inputs = [level(node) for node in gate.inputs.split()]
+    kind = gate.kind
+
+    def decode(enables, picks):
+        want = [(e, "L" if name.startswith("/") else "H") for name, e in enables] + [
+            (pick, "LH"[number >> i & 1]) for i, pick in enumerate(picks)
+        ]
+        if any({have, asked} == {"H", "L"} for have, asked in want):
+            return "H"
+        return "L" if all(have == asked for have, asked in want) else "X"
+
+    if kind == "2-to-4":
+        return decode([("/G", inputs[0])], inputs[1:])
+    if kind == "3-to-8":
+        return decode(list(zip(("G1", "/G2A", "/G2B"), inputs[3:])), inputs[:3])
+    if kind == "three-state buffer":
+        value = inputs[0] if inputs[0] in "HL" else "X"
+        return {"L": value, "H": "Z"}.get(inputs[1], "X")
+    known = [x if x in "HL" else "X" for x in inputs]
+    out = {
+        "inverter": known[0], "buffer": known[0], "xor": "X",
+        "and": "L" if "L" in known else "X" if "X" in known else "H",
+        "or": "H" if "H" in known else "X" if "X" in known else "L",
+    }  # fmt: skip
+    out |= {"nand": out["and"], "nor": out["or"]}
+    if kind == "xor" and "X" not in known:
+        out["xor"] = "LH"[known[0] != known[1]]
+    return {"H": "L", "L": "H", "X": "X"}[out[kind]] if kind in ("nand", "nor", "inverter") else out[kind]
+
+
+class State:
+    """A board in one state of its CPU's lines."""
+
+    def __init__(self, board, cpu, setting, socket, chip, lines):
+        self.board, self.cpu, self.lines, self.chip = board, cpu, lines, chip
+        self.seats = seats_of(chip, socket.pin_count)
+        self.nets = nets_of(board, setting, socket, self.seats)
+        self.socket = socket
+        self.outputs = {}  # nothing is known at first
+        for _ in range(4 * len(board.gates) + 2):
+            self.outputs = {
+                (gate.name, i): gate_output(gate, i, self.level)
+                for gate in board.gates
+                for i, node in enumerate(gate.outputs.split())
+                if node != UNCONNECTED
+            }
+
+    def net(self, node):
+        return next((net for net in self.nets if node in net), {node})
+
+    def strong(self, net):
+        """The levels that drivers give a net."""
+        found = [{5: "H", 0: "L"}.get(volts, "X") for name, volts in self.board.rails.items() if name in net]
+        found += [level for name, level in self.lines.items() if name in net]
+        for gate in self.board.gates:
+            for i, node in enumerate(gate.outputs.split()):
+                if node in net and node != UNCONNECTED:
+                    value = self.outputs.get((gate.name, i), "X")
+                    if gate.open_collector and value == "H":
+                        value = "Z"
+                    found.append(value)
+        found = {value for value in found if value != "Z"}
+        if not found:
+            return "Z"
+        return next(iter(found)) if len(found) == 1 else "X"
+
+    def level(self, node):
+        """The level of a node: its drivers, else what resistors bring, series before pulls."""
+        net = self.net(node)
+        value = self.strong(net)
+        if value != "Z":
+            return value
+        ring, seen, rails = [net], [net], []
+        while ring:
+            here = ring.pop(0)
+            for resistor in self.board.resistors:
+                ends = [self.net(end) for end in resistor.nodes.split()]
+                for other in [ends[1]] * (ends[0] == here) + [ends[0]] * (ends[1] == here):
+                    if other not in seen:
+                        seen.append(other)
+                        if any(rail in other for rail in self.board.rails):
+                            rails.append(other)
+                        else:
+                            ring.append(other)
+                            if self.strong(other) != "Z":
+                                return self.strong(other)
+        return next((value for value in map(self.strong, rails)), "Z")
+
+    def match(self, rows, level):
+        """H if a row surely matches, X if one may, else L."""
+        answers = []
+        for row in rows:
+            have = [(level(name), wanted) for name, wanted in row.items()]
+            if any({a, b} == {"H", "L"} for a, b in have):
+                answers.append("L")
+            else:
+                answers.append("H" if all(a == b for a, b in have) else "X")
+        return "H" if "H" in answers else "X" if "X" in answers else "L"
+
+    def pin(self, function):
+        return self.level(f"pin {self.chip.by_function[function].number}")
+
+    def drivers(self):
+        """Who drives the data bus: name -> H (surely) or X (may)."""
+        found = {device.name: self.match(device.drives, self.level) for device in self.board.devices}
+        found[self.socket.name] = self.match(self.chip.drives, self.pin)
+        return {name: how for name, how in found.items() if how != "L"}
+
+    def written(self):
+        """Whether the chip may be written."""
+        return self.match(self.chip.writes, self.pin) != "L"
+
+    def cell(self, data_lines):
+        """The cell of the chip that its address pins show."""
+        return sum(
+            1 << pin.index for pin in self.chip.pins if pin.role == "address" and self.pin(pin.function) == "H"
+        )
+
+
+def cpu_lines(cpu, cycle, address, names):
+    """The levels of the CPU's lines in a cycle at an address; `names` fills what the cycle leaves free."""
+    levels = {line: "LH"[address >> int(line[1:]) & 1] for line in cpu.address_lines}
+    return levels | {name: cycle.levels.get(name, names.get(name, "L")) for name in expand(cpu.signals)}

@@ -1,0 +1,168 @@
+"""Who drives the bus: tables against a second model that takes one state at a time, on random boards; common practice."""
+
+import pytest
+from board_model import State
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from romwright.boards.library import require_board, require_cpu
+from romwright.boards.model import Area, Board, Device, Gate, Link, Resistor, Socket
+from romwright.boards.rules import find_faults
+from romwright.fit import tables
+from romwright.fit.bus import Outcome, lowest_address
+from romwright.fit.settings import Study
+from romwright.parts.library import require_part
+
+CPU = require_cpu("6502")
+TERN = require_board("tern-tl-1")
+ALL_LOW = {20: "L", 22: "L", 27: "L"}
+CHIPS = {
+    name: require_part(name).ordered_as(polarity)
+    for name, polarity in {
+        "27128": {}, "27C256": {}, "27C512": {}, "28C256": {}, "62256": {}, "2764": {}, "2732": {},
+        "rom-23128-style-a": ALL_LOW, "rom-23128-style-b": {20: "L", 22: "H", 27: "L"}, "rom-23128-style-c": {27: "H"},
+    }.items()
+}  # fmt: skip
+SOURCES = ["A13", "A14", "A15", "R/W", "PHI2", "+5V", "GND"]
+LEFT = "P1 A12 A7 A6 A5 A4 A3 A2 A1 A0 D0 D1 D2 GND"
+RIGHT = "+5V {} {} A8 A9 A11 {} A10 {} D7 D6 D5 D4 D3"
+
+
+@st.composite
+def boards(draw):
+    """A board with random glue, links, resistors and devices around one 28-pin socket. Pads P1... feed the socket."""
+    one = st.sampled_from(SOURCES)
+    gates, nodes = [], list(SOURCES)
+    for number in range(draw(st.integers(2, 4))):
+        kind = draw(st.sampled_from(["nand", "or", "xor", "inverter", "2-to-4", "three-state buffer", "nor", "and"]))
+        count = {"inverter": 1, "2-to-4": 3}.get(kind, 2)
+        outputs = [f"G{number}{letter}" for letter in ("abcd" if kind == "2-to-4" else "a")]
+        inputs = [draw(st.sampled_from(nodes)) for _ in range(count)]
+        gates.append(Gate(f"U{number}", kind, " ".join(inputs), " ".join(outputs), open_collector=draw(st.booleans())))
+        nodes += outputs
+    pads = ["P1", "P20", "P22", "P26", "P27", "PD"]
+    some = st.sampled_from([*nodes, *pads])
+    links = tuple(
+        Link(f"LK{n}", {p: f"{draw(st.sampled_from(pads))} {draw(st.sampled_from(nodes))}" if draw(st.integers(0, 4)) else ""
+                        for p in ("1-2", "2-3")})
+        for n in range(draw(st.integers(1, 4)))
+    )  # fmt: skip
+    resistors = tuple(
+        Resistor(f"R{n}", 4700, f"{pad} {draw(st.sampled_from([*nodes, 'PD']))}")
+        for n, pad in enumerate(draw(st.lists(st.sampled_from(pads[:-1]), max_size=3, unique=True)))
+    )
+    level = st.sampled_from(["H", "L"])
+    rows = st.dictionaries(some, level, min_size=1, max_size=3)
+    devices = tuple(
+        Device(f"M{n}", "memory", "RAM", (draw(rows),), data=draw(st.sampled_from(["", "D0-D3"]))) for n in range(2)
+    )
+    direct = [draw(st.sampled_from(["P27", "P20", "P22", "P26"]) | one) for _ in range(4)]
+    socket = Socket("U7", LEFT, RIGHT.format(*direct))
+    wires = tuple(f"X{pad} {pad}" for pad in pads)
+    areas = (Area("0000-3FFF", "M0"), Area("6000-7FFF", "none"), Area("8000-9FFF", "M1"), Area("C000-FFFF", "U7", "read"))
+    return Board(
+        name="random", title="random", cpu="6502", source="invented", rails={"+5V": 5, "GND": 0}, sockets=(socket,),
+        map=areas, links=links, gates=tuple(gates), devices=devices, resistors=resistors, wires=wires,
+    )  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None)
+@given(boards(), st.sampled_from(sorted(CHIPS)), st.data())
+def test_every_case_agrees_with_the_second_model(board, name, data):
+    chip = CHIPS[name]
+    study = Study(board, CPU, board.sockets[0], chip)
+    setting = data.draw(st.sampled_from(list(study.settings())))
+    mounted = study.mount(study.nets(setting))
+    covered = {}
+    for case in study.cases(mounted):
+        for levels in tables.true_rows(study.accesses.names, case.mask):
+            address = lowest_address(levels, case.access.span)
+            assert case.access.span[0] <= address <= case.access.span[1]
+            lines = {line: "LH"[address >> int(line[1:]) & 1] for line in CPU.address_lines}
+            lines |= {s: case.access.cycle.levels.get(s, levels.get(s, "L")) for s in CPU.controls}
+            state = State(board, CPU, setting, board.sockets[0], chip, lines)
+            names = tuple(case.access.lines)
+            found = state.drivers()
+            told = {n for n in case.drives if n != "CPU"}
+            wide = {"U7"} | {d.name for d in board.devices if not d.data}
+            met = {line for net in state.nets for line in net if line in names and any(n.startswith("pin ") for n in net)}
+            assert met or "U7" not in told
+            assert told & wide == set(found) & (wide if met else wide - {"U7"})
+            if told:
+                assert case.sure == all(found[n] == "H" for n in told)
+            covered.setdefault((case.access.cycle.name, address), set()).update(told)
+            assert bool(mounted.written & tables.row(study.accesses.names, levels)) == state.written()
+            if case.outcome is Outcome.CONTENTION:
+                assert len(case.drives) > 1
+    assert covered
+
+
+@settings(max_examples=80, deadline=None)
+@given(boards(), st.sampled_from(sorted(CHIPS)))
+def test_items_say_what_the_whole_judgement_says(board, name):
+    """Ranking works from items that depend on few links; the full judgement of a setting must find the same codes."""
+    study = Study(board, CPU, board.sockets[0], CHIPS[name])
+    names = [link.name for link in board.links]
+    for positions, codes in study.rank():
+        judged = study.judge(dict(zip(names, positions)))
+        full = {finding.code for finding in judged.findings}
+        stops = {code for code in full if code.name in ("two-drivers", "signal-on-rail", "rails-joined", "data-line-joined")}
+        assert stops == {code for code in codes if code.name in {s.name for s in stops}}
+        if not stops:
+            assert full == codes
+        else:
+            assert judged.verdict == "stop"
+
+
+@pytest.mark.parametrize("chip", ["27128", "27C256", "27C512"])
+def test_common_practice_select_on_pin_27_and_an_eprom(chip):
+    """Common practice: with the select links set for pin 27 an EPROM is in every memory read; set for pin 20, in none
+    but its own."""
+    study = Study(TERN, CPU, TERN.sockets[0], CHIPS[chip])
+    for setting in study.settings():
+        cases = study.judge(setting).cases
+        reads = [case for case in cases if case.access.cycle.access == "read"]
+        own = [case for case in reads if case.access.expected == "U7"]
+        assert own and all(case.outcome is Outcome.FINE for case in own)
+        if setting["LK1"] == "2-3":
+            assert all("U7" in case.drives for case in reads)
+            assert {case.outcome for case in reads if case not in own} == {Outcome.CONTENTION, Outcome.WRONG}
+        else:
+            assert all(case.outcome is Outcome.FINE for case in cases)
+
+
+def test_eeprom_with_the_select_on_its_write_strobe_is_a_stop():
+    study = Study(TERN, CPU, TERN.sockets[0], CHIPS["28C256"])
+    judged = study.judge({"LK1": "2-3", "LK2": "1-2"})
+    stop = judged.findings[0]
+    assert judged.verdict == "stop" and stop.code.name == "write-strobe"
+    assert "memory write of C000-FFFF" in stop.evidence and "position 27: /ROMSEL" in stop.evidence
+
+
+@pytest.mark.parametrize("seated", ["one up", "one down", "turned"])
+@pytest.mark.parametrize("chip", sorted(CHIPS))
+def test_a_chip_seated_wrong_is_a_stop(chip, seated):
+    study = Study(TERN, CPU, TERN.sockets[0], CHIPS[chip], seated)
+    assert {study.judge(setting).verdict for setting in study.settings()} == {"stop"}
+
+
+def test_a_mask_rom_of_either_style_works_in_its_own_setting():
+    for chip, setting in (("rom-23128-style-a", ("1-2", "2-3")), ("rom-23128-style-b", ("2-3", "1-2"))):
+        polarity = CHIPS[chip] if chip.endswith("a") else require_part(chip).ordered_as(ALL_LOW)
+        judged = Study(TERN, CPU, TERN.sockets[0], polarity).judge(dict(zip(("LK1", "LK2"), setting)))
+        assert judged.verdict == "works" and not judged.findings
+
+
+@given(st.integers(0, 0xFFFF), st.integers(0, 0xFFFF), st.dictionaries(st.sampled_from(["A0", "A3", "A13", "A15"]), st.sampled_from("HL")))
+def test_lowest_address_against_a_search(one, other, levels):
+    first, last = sorted((one, min(other, one + 3000) if other > one else other))
+    first = max(first, last - 3000)
+    found = [a for a in range(first, last + 1) if all("LH"[a >> int(n[1:]) & 1] == level for n, level in levels.items())]
+    if found:
+        assert lowest_address(levels, (first, last)) == found[0]
+
+
+@given(boards())
+def test_random_boards_keep_the_rules(board):
+    """The boards of these tests are boards: the rules that hold for files hold for them too, but for unused nodes."""
+    assert not [fault for fault in find_faults(board, CPU) if "lonely-node" not in fault]
