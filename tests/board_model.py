@@ -115,29 +115,38 @@ class State:
                                 return self.strong(other)
         return next((value for value in map(self.strong, rails)), "Z")
 
-    def match(self, rows, level):
-        """H if a row surely matches, X if one may, else L."""
+    def match(self, rows, level, net=lambda name: name):
+        """H if a row surely matches, X if one may, else L. One net cannot be at two levels, known or not."""
         answers = []
         for row in rows:
             have = [(level(name), wanted) for name, wanted in row.items()]
-            if any({a, b} == {"H", "L"} for a, b in have):
+            wants = {(str(sorted(net(name))), wanted) for name, wanted in row.items()}
+            if any({a, b} == {"H", "L"} for a, b in have) or len(wants) > len({where for where, _ in wants}):
                 answers.append("L")
             else:
                 answers.append("H" if all(a == b for a, b in have) else "X")
         return "H" if "H" in answers else "X" if "X" in answers else "L"
 
     def pin(self, function):
-        return self.level(f"pin {self.chip.by_function[function].number}")
+        return self.level(self.node(function))
+
+    def node(self, function):
+        return f"pin {self.chip.by_function[function].number}"
+
+    def pin_net(self, function):
+        """The net of a pin; a pin on an undriven net counts for itself, since nothing says what it is at."""
+        net = self.net(self.node(function))
+        return net if self.strong(net) != "Z" else {self.node(function)}
 
     def drivers(self):
         """Who drives the data bus: name -> H (surely) or X (may)."""
         found = {device.name: self.match(device.drives, self.level) for device in self.board.devices}
-        found[self.socket.name] = self.match(self.chip.drives, self.pin)
+        found[self.socket.name] = self.match(self.chip.drives, self.pin, self.pin_net)
         return {name: how for name, how in found.items() if how != "L"}
 
     def written(self):
         """Whether the chip may be written."""
-        return self.match(self.chip.writes, self.pin) != "L"
+        return self.match(self.chip.writes, self.pin, self.pin_net) != "L"
 
     def cell(self, data_lines):
         """The cell of the chip that its address pins show."""

@@ -1,0 +1,67 @@
+"""Time `links` on a board with twelve two-position links and twenty parts: every combination of positions, ranked.
+
+Run: python tests/benchmarks/bench_links.py [RUNS]. Bar: 1 s for 20 parts x 4,096 settings. Exit status 1 if it is missed.
+The reference that it runs itself: a full judgement (`Study.judge`) of 100 settings, scaled to all.
+"""
+
+import sys
+import time
+
+from msgspec.structs import replace
+
+from romwright.boards.library import require_board, require_cpu
+from romwright.boards.model import Link
+from romwright.fit.settings import Study
+from romwright.parts.library import require_part
+
+PARTS = """27128 27128A 27C128 2764 2764A 27C64 27256 27C256 27512 27C512 28C256 28C64 62256 6264 DS1225 DS1230
+rom-2364-28 rom-23128-style-a rom-23128-style-b rom-23128-style-c""".split()
+BAR_S = 1.0
+
+
+def twelve_links():
+    """The Tern with ten more links: pins 1 and 22, six address lines, and two that choose the decoder's inputs."""
+    tern = require_board("tern-tl-1")
+    moved = {"+5V": "P1", "/RDS": "P22", "A12": "PA12", "A11": "PA11", "A10": "PA10", "A9": "PA9", "A8": "PA8", "A13": "PA13"}
+    socket = tern.sockets[0]
+    left, right = socket.left.split(), socket.right.split()
+    left[0] = "P1"
+    left = [moved.get(node, node) if node != "+5V" else node for node in left]
+    right = [moved.get(node, node) if node != "+5V" else node for node in right]
+    links = [
+        Link(f"LK{number}", {"1-2": f"{pad} {node}", "2-3": f"{pad} {other}"})
+        for number, (node, pad, other) in enumerate(
+            [("+5V", "P1", "GND"), ("/RDS", "P22", "/ACC"), ("A12", "PA12", "+5V"), ("A11", "PA11", "GND"),
+             ("A10", "PA10", "A9"), ("A9", "PA9", "A10"), ("A8", "PA8", "GND"), ("A13", "PA13", "+5V")], 3,
+        )
+    ]  # fmt: skip
+    links += [Link("LK11", {"1-2": "S1 A14", "2-3": "S1 A13"}), Link("LK12", {"1-2": "S2 A15", "2-3": "S2 GND"})]
+    gates = (replace(tern.gates[0], inputs="GND S1 S2"), *tern.gates[1:])
+    sockets = (replace(socket, left=" ".join(left), right=" ".join(right)),)
+    return replace(tern, sockets=sockets, links=(*tern.links, *links), gates=gates)
+
+
+def main() -> int:
+    """Print the times; return the exit status."""
+    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 3
+    board, cpu = twelve_links(), require_cpu("6502")
+    parts = [require_part(name) for name in PARTS]
+    chips = [part.ordered_as(part.polarities({})[0]) for part in parts]
+    best, settings = float("inf"), 0
+    for _ in range(runs):
+        begun, shared = time.perf_counter(), {}
+        for chip in chips:
+            settings = len(Study(board, cpu, board.sockets[0], chip, shared=shared).rank())
+        best = min(best, time.perf_counter() - begun)
+    study = Study(board, cpu, board.sockets[0], chips[0])
+    some = list(study.settings())[::41][:100]
+    begun = time.perf_counter()
+    for setting in some:
+        study.judge(setting)
+    plain = (time.perf_counter() - begun) / len(some) * settings * len(chips)
+    print(f"{len(chips)} parts x {settings:,} settings: {best:.2f} s; each judged by itself would take {plain:.0f} s")
+    return int(best > BAR_S)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
