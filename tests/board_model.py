@@ -1,4 +1,4 @@
-"""A second, slow model of a board, state by state: one set of levels at a time, nets as plain sets. Shares no code with fit."""
+"""A second, slow model of a board: one set of levels at a time, nets as plain sets. Shares no code with fit."""
 
 from romwright.boards.model import UNCONNECTED, expand
 
@@ -134,9 +134,10 @@ class State:
         return f"pin {self.chip.by_function[function].number}"
 
     def pin_net(self, function):
-        """The net of a pin; a pin on an undriven net counts for itself, since nothing says what it is at."""
+        """The net of a pin; a pin on a net without any driver counts for itself, since nothing says what it is at."""
         net = self.net(self.node(function))
-        return net if self.strong(net) != "Z" else {self.node(function)}
+        drivers = {*self.board.rails, *self.lines, *(n for gate in self.board.gates for n in gate.outputs.split())}
+        return net if net & drivers else {self.node(function)}
 
     def drivers(self):
         """Who drives the data bus: name -> H (surely) or X (may)."""
@@ -150,9 +151,7 @@ class State:
 
     def cell(self, data_lines):
         """The cell of the chip that its address pins show."""
-        return sum(
-            1 << pin.index for pin in self.chip.pins if pin.role == "address" and self.pin(pin.function) == "H"
-        )
+        return sum(1 << pin.index for pin in self.chip.pins if pin.role == "address" and self.pin(pin.function) == "H")
 
 
 def cpu_lines(cpu, cycle, address, names):

@@ -1,6 +1,6 @@
 """Time `links` on a board with twelve two-position links and twenty parts: every combination of positions, ranked.
 
-Run: python tests/benchmarks/bench_links.py [RUNS]. Bar: 1 s for 20 parts x 4,096 settings. Exit status 1 if it is missed.
+Run: python tests/benchmarks/bench_links.py [RUNS]. Bar: 1 s for 20 parts x 4,096 settings; exit status 1 if missed.
 The reference that it runs itself: a full judgement (`Study.judge`) of 100 settings, scaled to all.
 """
 
@@ -14,20 +14,39 @@ from romwright.boards.model import Link
 from romwright.fit.settings import Study
 from romwright.parts.library import require_part
 
-PARTS = """27128 27128A 27C128 2764 2764A 27C64 27256 27C256 27512 27C512 28C256 28C64 62256 6264 DS1225 DS1230
-rom-2364-28 rom-23128-style-a rom-23128-style-b rom-23128-style-c""".split()
+PARTS = [
+    "27128",
+    "27128A",
+    "27C128",
+    "2764",
+    "2764A",
+    "27C64",
+    "27256",
+    "27C256",
+    "27512",
+    "27C512",
+    "28C256",
+    "28C64",
+    "62256",
+    "6264",
+    "DS1225",
+    "DS1230",
+    "rom-2364-28",
+    "rom-23128-style-a",
+    "rom-23128-style-b",
+    "rom-23128-style-c",
+]
 BAR_S = 1.0
 
 
 def twelve_links():
     """The Tern with ten more links: pins 1 and 22, six address lines, and two that choose the decoder's inputs."""
     tern = require_board("tern-tl-1")
-    moved = {"+5V": "P1", "/RDS": "P22", "A12": "PA12", "A11": "PA11", "A10": "PA10", "A9": "PA9", "A8": "PA8", "A13": "PA13"}
+    moved = {"/RDS": "P22"} | {f"A{line}": f"PA{line}" for line in range(8, 14)}
     socket = tern.sockets[0]
     left, right = socket.left.split(), socket.right.split()
     left[0] = "P1"
-    left = [moved.get(node, node) if node != "+5V" else node for node in left]
-    right = [moved.get(node, node) if node != "+5V" else node for node in right]
+    left, right = ([moved.get(node, node) for node in column] for column in (left, right))
     links = [
         Link(f"LK{number}", {"1-2": f"{pad} {node}", "2-3": f"{pad} {other}"})
         for number, (node, pad, other) in enumerate(

@@ -91,7 +91,8 @@ def test_a_board_file_of_your_own(romwright, tmp_path):
     text = (data_folder("boards") / "tern-tl-1.toml").read_text("utf-8").replace('"tern-tl-1"', '"mine"')
     (tmp_path / "mine.toml").write_text(text, "utf-8")
     assert romwright("links", "mine.toml", "U7", "27C512").status == 0
-    (tmp_path / "mine.toml").write_text(text.replace('"/ROMSEL P20"', '"/ROMSEL P21"').replace('"nand"', '"nan"', 1), "utf-8")
+    bad = text.replace('"/ROMSEL P20"', '"/ROMSEL P21"').replace('"nand"', '"nan"', 1)
+    (tmp_path / "mine.toml").write_text(bad, "utf-8")
     run = romwright("boards", "show", "mine.toml")
     assert run.status == 2 and "2 faults" in run.err and "did you mean nand?" in run.err and "P21" in run.err
 

@@ -1,9 +1,8 @@
 """Predicted bits against a RAM test that is run cell by cell through the fight, for every law."""
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-import pytest
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.errors import OptionError
@@ -12,7 +11,9 @@ from romwright.fit.symptoms import Law, contents_of, find_symptoms, predict
 from romwright.parts.library import require_part
 
 TERN = require_board("tern-tl-1")
-LAWS = {Law.LOW: lambda a, b: {a & b}, Law.HIGH: lambda a, b: {a | b}, Law.UNKNOWN: lambda a, b: {a & b, a | b, a ^ 255}}
+LAWS = {
+    Law.LOW: lambda a, b: {a & b}, Law.HIGH: lambda a, b: {a | b}, Law.UNKNOWN: lambda a, b: {a & b, a | b, a ^ 255},
+}  # fmt: skip
 
 
 def fight(chip, lk2="1-2"):

@@ -1,7 +1,8 @@
 """The diagnostic on a board whose links are set in every way: what its lamps show is what `links` predicts.
 
 Three witnesses of one board: the truth tables of fit (the prediction), the second model of tests/board_model.py (who
-drives at each address), and py65, which runs the program on it. A low wins between two drivers: common practice, no source.
+drives at each address), and py65, which runs the program on it. A low wins between two drivers: common practice,
+no source.
 """
 
 import pytest

@@ -106,9 +106,8 @@ def print_logic(page) -> None:
 
     if page.gates:
         heading("Glue")
-        print_table(
-            ("gate", "kind", "inputs", "outputs"), [(gate.name, gate.kind, gate.inputs, gate.outputs) for gate in page.gates]
-        )
+        rows = [(gate.name, gate.kind, gate.inputs, gate.outputs) for gate in page.gates]
+        print_table(("gate", "kind", "inputs", "outputs"), rows)
     if page.resistors:
         heading("Resistors")
         print_table(("name", "ohms", "between"), [(r.name, f"{r.ohms:g}", r.nodes) for r in page.resistors])

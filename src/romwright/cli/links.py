@@ -9,7 +9,6 @@ from romwright.cli.wire import heading, parse_polarity
 from romwright.errors import OptionError, UnknownNameError
 
 MARKS = {"works": "ok", "fault": "fault", "stop": "STOP"}
-STYLES = {"works": "green", "fault": "red", "stop": "bold white on red"}
 SHOWN = 32  # settings that are listed on paper; --json has all
 
 
@@ -19,7 +18,7 @@ SHOWN = 32  # settings that are listed on paper; --json has all
 @click.argument("parts", metavar="PART...", nargs=-1, required=True)
 @click.option("--now", metavar="LINK=POSITION,…", help="The present setting: explain it, and the smallest change.")
 @click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
-@click.option("--seated", type=click.Choice(["offset", "turned"]), help="What if the chip sits one off, or turned round?")
+@click.option("--seated", type=click.Choice(["offset", "turned"]), help="What if the chip sits so?")
 @click.option("--image", metavar="FILE", help="What the chip holds: predict which bits of other memories read wrong.")
 @click.option(
     "--law", type=click.Choice(["low", "high", "unknown"]), default="low", show_default=True,
@@ -182,7 +181,7 @@ def parse_setting(page, text: str) -> dict[str, str]:
     for entry in text.split(","):
         name, equals, position = entry.strip().partition("=")
         if not equals:
-            raise OptionError(f"--now {text}: {entry.strip()!r} is no setting", expected="LINK=POSITION, such as LK1=1-2")
+            raise OptionError(f"--now {text}: {entry.strip()!r} is no setting", expected="LINK=POSITION: LK1=1-2")
         link = require_thing("link", name.strip(), links, page.name)
         found[link.name] = require_thing("position", position.strip(), {p: p for p in link.positions}, link.name)
     if missing := [name for name in links if name not in found]:
@@ -261,8 +260,8 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
         heading("At the bench")
         show(*(indented(symptom.words) for symptom in symptoms))
         for symptom in symptoms:
-            counts = " ".join(f"{line}:{count:,}" for line, count in symptom.wrong.items())
-            click.echo(f"    {symptom.device.name}, addresses of {symptom.addresses:,} where a bit can read wrong: {counts}")
+            counts = " ".join(f"{line} {count:,}" for line, count in symptom.wrong.items())
+            show(indented(f"{symptom.device.name}: wrong at this many of {symptom.addresses:,} addresses: {counts}"))
         show(indented(SAID_OF[law]))
     heading("Who drives the data bus")
     print_table(

@@ -15,7 +15,8 @@ import click
 from romwright import __version__
 from romwright.errors import RomwrightError
 
-COMMANDS = ("inspect", "lists", "identify", "prepare", "parts", "boards", "wire", "links", "demo")  # in the order of the job
+# In the order of the job.
+COMMANDS = ("inspect", "lists", "identify", "prepare", "parts", "boards", "wire", "links", "demo")
 
 
 class Commands(click.Group):

@@ -14,7 +14,7 @@ Span = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Access:
-    """A cycle over a span of addresses: `expected` is to drive the lines (None: nothing is asked), `mask` its states."""
+    """A cycle over a span of addresses: `mask` its states, `expected` what is to drive (None: nothing is asked)."""
 
     cycle: Cycle
     span: Span

@@ -195,7 +195,8 @@ def title_of(outcome: Outcome, of: Sequence[Case], subject: str, expected: str |
     if outcome is Outcome.OPEN:
         return f"{expected} {'does not' if sure or not of[0].drives else 'may not'} answer"
     where = "nothing should" if expected == NOBODY else f"{expected} should"
-    return f"{listed(list(dict.fromkeys(n for c in of for n in c.drives)))} {'answers' if sure else 'may answer'} where {where}"
+    who = listed(list(dict.fromkeys(name for case in of for name in case.drives)))
+    return f"{who} {'answers' if sure else 'may answer'} where {where}"
 
 
 def listed(words: Sequence[str]) -> str:

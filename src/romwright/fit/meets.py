@@ -59,9 +59,7 @@ def check_address_pins(m: Mounted) -> Iterator[Finding]:
     """Find address pins below the socket's size that do not meet their own line."""
     needed = m.area_lines[: m.chip.address_bits]
     address = {pin.index: pin for pin in m.pins if pin.role is Role.ADDRESS}
-    wrong = [
-        address[i] for i, line in enumerate(needed) if i in address and m.nets.lines(m.node(address[i])) != [line]
-    ]
+    wrong = [address[i] for i, line in enumerate(needed) if i in address and m.nets.lines(m.node(address[i])) != [line]]
     if wrong:
         yield Finding(pins.ADDRESS_LINE, pins.off_lines(wrong, "address"), m.places_of(wrong), WIRE)
     if m.chip.address_bits < len(m.area_lines):

@@ -77,8 +77,9 @@ class Mounted:
 
     @cached_property
     def seats(self) -> dict[int, Net]:
-        """What each chip pin meets, as fit/drive.py takes it: nets of one name are one signal, rails are levels."""
-        return {pin.number: self._net(pin) for pin in self.chip.pins}
+        """What each control pin meets, as fit/drive.py takes it: nets of one name are one signal, rails are levels."""
+        pins = (self.chip.by_function[function] for function in self.chip.signals)
+        return {pin.number: self._net(pin) for pin in pins}
 
     def _net(self, pin: Pin) -> Net:
         node, place = self.node(pin), self.places.get(pin.number)
@@ -101,8 +102,9 @@ class Mounted:
 
     def states(self, rows: Condition) -> tuple[int, int]:
         """Return where a condition surely holds and where it may, a pin that floats being at either level."""
-        by_label = {self.seats[pin.number].label: self.level(pin) for pin in self.chip.pins}
-        lines = {name: by_label[name] for name in rows.names}
+        pins = (self.chip.by_function[function] for function in self.chip.signals)
+        labels = {self.seats[pin.number].label: pin for pin in pins}
+        lines = {name: self.level(labels[name]) for name in rows.names}
         whole = self.nets.whole
         sure = tables.matching(whole, rows.rows, lines)
         return sure, tables.matching(whole, rows.rows, tables.loosened(whole, lines))

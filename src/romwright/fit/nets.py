@@ -101,7 +101,7 @@ class Wiring:
         return [frozenset(links) for links, _ in groups]
 
     def reach(self, nodes: Iterable[str]) -> tuple[frozenset[str], frozenset[str]]:
-        """Return the links and the CPU lines on which the levels of nodes can depend, over all settings without a clash."""
+        """Return the links and the CPU lines on which the levels of nodes depend, over all settings without a clash."""
         links, lines, seen = set(), set(), set()
         queue = [self.joints.find(node) for node in nodes]
         while queue:
@@ -179,7 +179,7 @@ class Nets:
     def _solve(self) -> None:
         """Work out what every gate gives, from knowing nothing, until nothing more becomes known."""
         gates = [source for sources in self._sources.values() for source in sources if source.output]
-        self._outputs = {source: (0, 0, self.whole) for source in gates}
+        self._outputs = dict.fromkeys(gates, (0, 0, self.whole))
         while True:
             before = dict(self._outputs)
             for source in gates:

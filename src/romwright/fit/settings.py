@@ -180,8 +180,8 @@ class Study:
             for places, table in several:
                 bits |= table[tuple(positions[place] for place in places)]
             found.append((positions, bits))
-        names = list(self.codes)
-        sets = {bits: frozenset(code for i, code in enumerate(names) if bits >> i & 1) for _, bits in found}
+        kinds, names = {bits for _, bits in found}, list(self.codes)
+        sets = {bits: frozenset(code for i, code in enumerate(names) if bits >> i & 1) for bits in kinds}
         order = {bits: rank_of(codes) for bits, codes in sets.items()}
         found.sort(key=lambda pair: order[pair[1]])
         return [(positions, sets[bits]) for positions, bits in found]
