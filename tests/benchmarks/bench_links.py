@@ -15,27 +15,9 @@ from romwright.fit.settings import Study
 from romwright.parts.library import require_part
 
 PARTS = [
-    "27128",
-    "27128A",
-    "27C128",
-    "2764",
-    "2764A",
-    "27C64",
-    "27256",
-    "27C256",
-    "27512",
-    "27C512",
-    "28C256",
-    "28C64",
-    "62256",
-    "6264",
-    "DS1225",
-    "DS1230",
-    "rom-2364-28",
-    "rom-23128-style-a",
-    "rom-23128-style-b",
-    "rom-23128-style-c",
-]
+    "27128", "27128A", "27C128", "2764", "2764A", "27C64", "27256", "27C256", "27512", "27C512", "28C256", "28C64",
+    "62256", "6264", "DS1225", "DS1230", "rom-2364-28", "rom-23128-style-a", "rom-23128-style-b", "rom-23128-style-c",
+]  # fmt: skip
 BAR_S = 1.0
 
 

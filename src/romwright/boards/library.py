@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
+
 from romwright.boards.model import Board, Cpu
 from romwright.boards.rules import find_cpu_faults, find_faults
 from romwright.datafiles import data_folder, read_data_file
@@ -54,6 +56,11 @@ def require_board(name: str) -> Board:
     if path.suffix == ".toml" or path.name != name:
         return read_board(path)
     return read_board(data_folder("boards") / f"{require_name('board', name, board_names())}.toml")
+
+
+def board_json(board: Board, cpu: Cpu) -> dict:
+    """Return every key of a board's file, and the cycles of its CPU, as plain values."""
+    return msgspec.to_builtins(board) | {"cycles": msgspec.to_builtins(cpu.cycles)}
 
 
 def require_name(kind: str, name: str, known: list[str]) -> str:

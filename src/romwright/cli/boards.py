@@ -51,15 +51,13 @@ def show(board: str, as_json: bool) -> None:
     \b
     Example: romwright boards show tern-tl-1
     """
-    from romwright.boards.library import require_board, require_cpu
+    from romwright.boards.library import board_json, require_board, require_cpu
     from romwright.cli.render import print_json
 
     page = require_board(board)
     cpu = require_cpu(page.cpu)
     if as_json:
-        import msgspec
-
-        print_json(msgspec.to_builtins(page) | {"cycles": msgspec.to_builtins(cpu.cycles)})
+        print_json(board_json(page, cpu))
         return
     click.echo(f"{page.title} ({page.name})\nCPU {page.cpu}; source: {page.source}")
     if page.unchecked:

@@ -70,8 +70,8 @@ class Column:
 
     @property
     def label(self) -> str:
-        """The chip in a few words."""
-        pins = ",".join(f"{pin}={choice}" for pin, choice in self.polarity.items())
+        """The chip in a few words, with the polarities that were not stated."""
+        pins = ",".join(f"{pin}={choice}" for pin, choice in self.assumed.items())
         seated = "" if self.study.seated == "straight" else self.study.seated
         return " ".join(filter(None, [self.study.chip.name, pins, seated]))
 

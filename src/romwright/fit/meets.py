@@ -14,10 +14,7 @@ FLOATING = Code(
     "input-open", Severity.FAULT, "no control input of the chip is left without a driver or a resistor",
     "A floating input takes either level at random: the chip drives, or is written, when it likes.",
 )  # fmt: skip
-OUT_OF_AREA = Code(
-    "chip-larger", Severity.NOTE, "all of the chip shows in the socket's addresses",
-    "Only a part of the chip shows, so the contents must lie there.",
-)  # fmt: skip
+WIRE = "bend these pins up and wire them to their own lines"
 BEND = "bend chip pin {0} up and {1}"
 
 
@@ -50,9 +47,6 @@ def check_data_pins(m: Mounted) -> Iterator[Finding]:
     if lines and len(lines) != m.chip.bits:
         widths = f"{m.chip.name} has {m.chip.bits} data lines, {m.socket.name} {len(lines)}"
         yield Finding(WIDTH, "the chip has another number of data lines", widths, "take a chip of that width")
-
-
-WIRE = "bend these pins up and wire them to their own lines"
 
 
 def check_address_pins(m: Mounted) -> Iterator[Finding]:
@@ -91,7 +85,7 @@ def check_upper_addresses(m: Mounted) -> Iterator[Finding]:
         start = sum(1 << pin.index for pin, level in held.items() if level == "H")
         shown = f"only {start:04X}-{start + (1 << len(m.area_lines)) - 1:04X} of the chip shows"
         where = "; ".join(m.place(pin) for pin in held)
-        yield Finding(OUT_OF_AREA, shown, where, f"the contents must lie at {start:04X}, or in every part")
+        yield Finding(pins.PART_SHOWN, shown, where, f"the contents must lie at {start:04X}, or in every part")
 
 
 def check_read_levels(m: Mounted) -> Iterator[Finding]:
