@@ -149,7 +149,7 @@ class State:
         """Whether the chip may be written."""
         return self.match(self.chip.writes, self.pin, self.pin_net) != "L"
 
-    def cell(self, data_lines):
+    def cell(self):
         """The cell of the chip that its address pins show."""
         return sum(1 << pin.index for pin in self.chip.pins if pin.role == "address" and self.pin(pin.function) == "H")
 

@@ -8,6 +8,7 @@ __version__ = "0.1.0"
 
 # Where each public name lives: module, or module:name where the name differs there.
 _HOMES = {
+    "Board": "boards.model",
     "Checksums": "images.checksums",
     "Code": "findings",
     "Finding": "findings",
@@ -23,6 +24,7 @@ _HOMES = {
     "Severity": "findings",
     "Source": "images.preparation",
     "Store": "recognition.reference",
+    "Study": "fit.settings",
     "Sum": "images.sums",
     "Verdict": "fit.verdict",
     "build_picture": "images.picture",
@@ -36,6 +38,8 @@ _HOMES = {
     "read_every_address": "fit.proof",
     "read_image": "images.formats:read",
     "read_marking": "parts.library",
+    "require_board": "boards.library",
+    "require_cpu": "boards.library",
     "require_part": "parts.library",
     "write_files": "images.formats",
 }

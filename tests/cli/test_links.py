@@ -105,3 +105,14 @@ def test_boards(romwright):
     assert shown.status == 0 and "P27" in shown.out and "/ROMSEL = P20" in shown.out
     page = romwright("boards", "show", "tern-tl-1", "--json").json
     assert page["name"] == "tern-tl-1" and page["cycles"][0]["name"] == "opcode fetch"
+
+
+def test_verilog(romwright):
+    run = romwright("boards", "verilog", "tern-tl-1", "U7", "27C512", "--now", "LK1=2-3,LK2=1-2")
+    assert run.status == 0 and run.out.startswith("// Tern TL-1") and run.out.endswith("endmodule\n")
+    same = romwright("boards", "verilog", "tern-tl-1", "U7", "27C512", "--now", "LK1=2-3,LK2=1-2", "--json")
+    assert same.json["verilog"] == run.out
+    free = romwright("boards", "verilog", "tern-tl-1", "U7", "rom-23128-style-a", "--now", "LK1=2-3,LK2=1-2")
+    assert free.status == 2 and "polarity of pin 20, 22, 27" in free.err
+    unset = romwright("boards", "verilog", "tern-tl-1", "U7", "27C512")
+    assert unset.status == 2 and "says nothing about LK1, LK2" in unset.err

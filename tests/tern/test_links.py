@@ -36,7 +36,7 @@ class LinkedBus(Bus):
         for block in range(8):  # the decoder sees A13 to A15 only
             lines = {f"A{i}": "LH"[block << 13 >> i & 1] for i in range(16)} | READ
             state = State(TERN, CPU, setting, U7, chip, lines)
-            self.blocks.append((state.drivers(), state.cell(CPU.data_lines)))
+            self.blocks.append((state.drivers(), state.cell()))
 
     def __getitem__(self, address):
         drivers, upper = self.blocks[address >> 13]

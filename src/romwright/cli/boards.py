@@ -5,7 +5,8 @@ from __future__ import annotations
 import click
 
 from romwright.cli.options import AS_JSON
-from romwright.cli.wire import heading
+from romwright.cli.wire import heading, parse_polarity
+from romwright.errors import OptionError
 
 
 @click.group("boards", short_help="Look up computer boards: sockets, links, decoder, memory map.")
@@ -70,6 +71,42 @@ def show(board: str, as_json: bool) -> None:
     print_logic(page)
     print_map(page)
     print_cycles(cpu)
+
+
+@command.command(short_help="Print a board, a setting of its links and a chip as Verilog.")
+@click.argument("board", metavar="BOARD")
+@click.argument("socket", metavar="SOCKET")
+@click.argument("part", metavar="PART")
+@click.option("--now", metavar="LINK=POSITION,…", default="", help="The setting of the links.")
+@click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
+@AS_JSON
+def verilog(board: str, socket: str, part: str, now: str, polarity: dict, as_json: bool) -> None:
+    """Print BOARD with PART in SOCKET as Verilog (IEEE 1364): a simulator of your choice resolves the data bus.
+
+    Every trace, closed link and seated pin is a tran; every memory drives a number of its own. x on the bus is a
+    contention, z an open bus.
+
+    \b
+    Example: romwright boards verilog tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2
+    """
+    from romwright.boards.library import require_board, require_cpu
+    from romwright.cli.links import parse_setting, require_thing
+    from romwright.cli.render import print_json
+    from romwright.fit.verilog import build_verilog
+    from romwright.parts.library import require_part
+
+    page = require_board(board)
+    place = require_thing("socket", socket, {each.name: each for each in page.sockets}, page.name)
+    chip = require_part(part)
+    stated = chip.polarities(polarity)
+    if len(stated) > 1:
+        pins = ", ".join(str(pin) for pin in chip.choices() if pin not in polarity)
+        raise OptionError(f"the polarity of pin {pins} of {chip.name} is not stated", expected="--polarity PIN=L,...")
+    text = build_verilog(page, require_cpu(page.cpu), parse_setting(page, now), place, chip.ordered_as(stated[0]))
+    if as_json:
+        print_json({"board": page.name, "socket": place.name, "part": chip.name, "verilog": text})
+    else:
+        click.echo(text, nl=False)
 
 
 def draw_socket(socket) -> list[str]:

@@ -178,7 +178,7 @@ def parse_setting(page, text: str) -> dict[str, str]:
     """Read `LK1=1-2,LK2=2-3` into a position for every link. Raises OptionError, UnknownNameError."""
     links = {link.name: link for link in page.links}
     found: dict[str, str] = {}
-    for entry in text.split(","):
+    for entry in filter(None, text.split(",")):
         name, equals, position = entry.strip().partition("=")
         if not equals:
             raise OptionError(f"--now {text}: {entry.strip()!r} is no setting", expected="LINK=POSITION: LK1=1-2")

@@ -10,7 +10,8 @@ from romwright.boards.model import NOBODY, expand
 from romwright.findings import Code, Finding, Severity
 from romwright.fit import tables
 from romwright.fit.accesses import Access, Accesses, Span
-from romwright.fit.mounted import Mounted, restate
+from romwright.fit.drive import in_words
+from romwright.fit.mounted import Mounted
 from romwright.fit.nets import Nets
 from romwright.fit.writes import WRITE
 
@@ -178,7 +179,7 @@ def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
         title = title_of(outcome, of, subject, expected)
         do = remedy(mounted) if subject in (about, expected) else "nothing that this chip does: check the board's file"
         first = of[0]
-        seen = f"in {spans(of)}; for instance at {first.address:04X} with {restate(first.witness)}"
+        seen = f"in {spans(of)}; for instance at {first.address:04X} with {in_words(first.witness)}"
         if about == subject:
             seen = f"{subject} drives at {mounted.drives.words}: {seen}"
         yield Finding(CODES[outcome], title, seen, do)
@@ -237,6 +238,6 @@ def find_writes(accesses: Accesses, mounted: Mounted) -> Iterator[Finding]:
         pins = " and ".join(str(pin.number) for pin in strobes)
         yield Finding(
             WRITE, f"the board writes the {mounted.chip.name}",
-            f"in {listed([a.name for a in hit])}; for instance at {at:04X} with {restate(levels)}. {where}",
+            f"in {listed([a.name for a in hit])}; for instance at {at:04X} with {in_words(levels)}. {where}",
             f"bend chip pin {pins} up and tie it to VCC; never leave it in the socket",
         )  # fmt: skip

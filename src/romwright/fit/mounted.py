@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from functools import cached_property
 
 from romwright.boards.model import Board, Cpu, Socket
@@ -163,8 +163,3 @@ def lines_needed(board: Board, cpu: Cpu, socket: Socket, chip: Part) -> list[str
         or (pin.role is Role.ADDRESS and pin.index >= len(area_lines(board, cpu, socket)))
     ]
     return [pin_node(pin.number) for pin in pins]
-
-
-def restate(levels: Mapping[str, str]) -> str:
-    """Write levels of lines: `R/W H, PHI2 L`."""
-    return ", ".join(f"{name} {level}" for name, level in levels.items())

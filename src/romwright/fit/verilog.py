@@ -16,6 +16,7 @@ from romwright.fit.nets import Setting
 from romwright.parts.model import Part, Role
 
 CPU_NUMBER = 15
+UNKNOWN = "1'bx"  # the level of a rail that is neither 0 V nor 5 V
 
 
 class Wires:
@@ -29,7 +30,8 @@ class Wires:
 
     def rows(self, rows: Sequence[Mapping[str, str]]) -> str:
         """Write rows of levels as an expression."""
-        terms = [" & ".join(("" if level == "H" else "~") + self[node] for node, level in row.items()) for row in rows]
+        sign = {"H": "", "L": "~"}
+        terms = [" & ".join(sign[level] + self[node] for node, level in row.items()) for row in rows]
         return " | ".join(f"({term})" if term else "1'b1" for term in terms) or "1'b0"
 
 
@@ -70,12 +72,12 @@ def _rails(board: Board, wires: Wires) -> Iterator[str]:
     """Write rails as constants, and resistors: a pull is weaker than a series resistor, as fit takes it."""
     level = {5.0: "1'b1", 0.0: "1'b0"}
     for rail, volts in board.rails.items():
-        yield f"  assign {wires[rail]} = {level.get(volts, chr(49) + chr(39) + 'bx')};"
+        yield f"  assign {wires[rail]} = {level.get(volts, UNKNOWN)};"
     for resistor in board.resistors:
         one, other = resistor.nodes.split()
         if one in board.rails or other in board.rails:
             rail, pulled = (one, other) if one in board.rails else (other, one)
-            yield f"  assign (weak1, weak0) {wires[pulled]} = {level.get(board.rails[rail], chr(49) + chr(39) + 'bx')};"
+            yield f"  assign (weak1, weak0) {wires[pulled]} = {level.get(board.rails[rail], UNKNOWN)};"
         else:
             yield f"  rtran ({wires[one]}, {wires[other]});"
 
