@@ -169,15 +169,13 @@ class Study:
     def rank(self) -> list[tuple[tuple[str, ...], frozenset[Code]]]:
         """Return every setting, as positions in the order of the links, with the codes found; the best first."""
         links, parts = self.board.settings(), self.tables
-        every = itertools.product(*(positions for _, positions in links))
+        half = len(links) // 2
+        heads, tails = self._bits_within(range(half)), self._bits_within(range(half, len(links)))
+        across = [(ps, table) for ps, table in parts if ps and ps[0] < half <= ps[-1]]
         found: list[tuple[tuple[str, ...], int]] = []
-        single = [(places[0], table) for places, table in parts if len(places) == 1]
-        several = [(places, table) for places, table in parts if len(places) != 1]
-        for positions in every:
-            bits = 0
-            for place, table in single:
-                bits |= table[positions[place],]
-            for places, table in several:
+        for (head, of_head), (tail, of_tail) in itertools.product(heads, tails):
+            positions, bits = head + tail, of_head | of_tail
+            for places, table in across:
                 bits |= table[tuple(positions[place] for place in places)]
             found.append((positions, bits))
         kinds, names = {bits for _, bits in found}, list(self.codes)
@@ -185,6 +183,18 @@ class Study:
         order = {bits: rank_of(codes) for bits, codes in sets.items()}
         found.sort(key=lambda pair: order[pair[1]])
         return [(positions, sets[bits]) for positions, bits in found]
+
+    def _bits_within(self, links: range) -> list[tuple[tuple[str, ...], int]]:
+        """Return every combination of positions of some links, with what the groups of these links alone say."""
+        every = itertools.product(*(positions for _, positions in self.board.settings()[links.start : links.stop]))
+        within = [(places, table) for places, table in self.tables if all(place in links for place in places)]
+        found = []
+        for positions in every:
+            bits = 0
+            for places, table in within:
+                bits |= table[tuple(positions[place - links.start] for place in places)]
+            found.append((positions, bits))
+        return found
 
 
 def rank_of(codes: Iterable[Code]) -> tuple[int, ...]:

@@ -44,7 +44,7 @@ def numbers(board: Board, socket: Socket) -> dict[str, int]:
 
 
 def build_verilog(board: Board, cpu: Cpu, setting: Setting, socket: Socket, chip: Part) -> str:
-    """Return a module `board` with the CPU's lines as inputs, `cpu_drives` as its enable, and the data bus as `data`."""
+    """Return a module `board`: inputs `cpu`, its lines, and `cpu_drives`, a write; the data bus `data`."""
     lines = [*cpu.address_lines, *cpu.controls]
     pins = [pin_node(pin.number) for pin in chip.pins]
     places = [s.place(n) for s in board.sockets for n in s.nodes]
