@@ -6,8 +6,9 @@ from pathlib import Path
 
 from romwright.datafiles import data_folder, read_data_file, read_toml
 from romwright.errors import DataFileError
-from romwright.parts.markings import Reading, decode, meanings, read_markings
+from romwright.parts.markings import meanings, read_markings
 from romwright.parts.model import Part
+from romwright.parts.reading import Reading, decode
 from romwright.parts.rules import find_faults
 
 
