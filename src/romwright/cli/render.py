@@ -30,7 +30,10 @@ def inert(text: str) -> str:
     """Make control characters of a foreign string (a file name, a list name) visible and harmless."""
     if text.isprintable():
         return text
-    return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+    # A byte of a file name that is no UTF-8 comes as one of DC80 to DCFF.
+    return "".join(
+        c if c.isprintable() else f"\\x{ord(c) & 0xFF if 0xDC80 <= ord(c) <= 0xDCFF else ord(c):02x}" for c in text
+    )
 
 
 def show(*renderables: object) -> None:

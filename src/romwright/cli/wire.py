@@ -173,9 +173,10 @@ def print_proof(fit) -> None:
     proof = fit.proof
     heading("Proof")
     if proof.equal:
+        where = f"{'word ' if fit.plan.chip.bits > 8 else ''}{fit.plan.image_at:04X} of the chip"
         click.echo(
             f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in\n"
-            f"  every state in which the original answers, with its contents at {'word ' * (fit.plan.chip.bits > 8)}{fit.plan.image_at:04X} of the chip."
+            f"  every state in which the original answers, with its contents at {where}."
         )
     else:
         found = ", ".join(f"{key} {value}" for key, value in proof.first_difference.items() if key != "levels")
