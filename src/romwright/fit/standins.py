@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -14,6 +15,7 @@ from romwright.fit.verdict import Fit, Polarity, fit_once
 from romwright.parts.model import Part, Role
 
 IMPOSSIBLE = {kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE}
+PLACED = {"pins", "supplies", "drives", "options", "read_levels", "read_either", "writes"}
 LASTING = {kinds.OUTPUT_KIND, kinds.LATCHED, kinds.SLOWER}
 
 
@@ -62,6 +64,7 @@ class StandIn:
             "stops": list(self.stops),
             "exact": self.exact,
             "image_at": self.image_at,
+            "unchecked": unchecked_pins(self.part),
         }
 
 
@@ -96,6 +99,11 @@ def judge(original: Part, part: Part, stated: Polarity) -> StandIn:
     return StandIn(part, way, len(rows), reason, tuple(cautions), stops, fit.plan.wired.equal, fit.plan.image_at)
 
 
+def unchecked_pins(part: Part) -> list[str]:
+    """List what a page marks as read nowhere about pins and levels: a fit is no better than these."""
+    return [entry for entry in part.unchecked if re.split("[.:]", entry)[0] in PLACED]
+
+
 def lost(fit: Fit) -> list[str]:
     """Say which enables the finished wiring loses."""
     if fit.plan.wired.equal:
@@ -117,7 +125,8 @@ def choose_way(fit: Fit, part: Part, rows: list[Row]) -> tuple[Way, str]:
         return Way.NOT, "the finished wiring does not read as the original does"
     if not rows:
         return Way.DROP_IN, "every pin meets what it needs"
-    work = "; ".join(filter(None, map(in_words, rows)))
+    carrier = [finding.evidence for finding in fit.findings if finding.code is kinds.PITCH]
+    work = "; ".join(carrier or map(in_words, rows))
     if any(row.inverted for row in rows):
         return Way.GATE, work
     wires = [row for row in rows if row.how is How.WIRE]
