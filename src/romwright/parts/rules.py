@@ -18,6 +18,7 @@ FAMILIES = ("EEPROM", "EPROM", "SRAM", "bipolar PROM", "flash", "mask ROM")
 # What no memory of these years goes beyond, by the unit at the end of a name; far above any page, to catch slips.
 MOST = {"v": 30, "ns": 10_000, "ma": 1000, "ua": 1000}
 SUPPLY_MOST = 15  # volts of a supply in read, either way from 0 V
+WIDTHS = (1, 4, 8, 16)  # bits of a word
 ROW_PITCHES = (7.62, 10.16, 15.24, 22.86)  # 300, 400, 600 and 900 mil
 
 
@@ -54,6 +55,9 @@ def check_lines(part: Part) -> Iterator[str]:
     """The address pins are A0 to A(n-1) for 2^n words, the data pins D0 to D(bits-1)."""
     if part.words < 1 or part.words & (part.words - 1):
         yield f"words: {part.words} is no power of two [words]"
+        return
+    if part.bits not in WIDTHS:
+        yield f"bits: {part.bits}, expected {', '.join(map(str, WIDTHS))} [bits]"
         return
     for role, letter, count, why in (
         (Role.ADDRESS, "A", part.address_bits, f"{part.words} words"),
