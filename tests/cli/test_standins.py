@@ -1,6 +1,10 @@
 """romwright parts stand-ins, as a user runs it."""
 
+from pathlib import Path
+
 import pytest
+
+FOLDER = Path(__file__).parents[2] / "pinmaps" / "parts"
 
 
 def test_from_the_drawer(romwright, tmp_path):
@@ -47,6 +51,7 @@ def test_nothing_fits(romwright, tmp_path):
         ("27C512 2.5\n", ["'2.5' is no count"]),
         ("27C512 1 2\n", ["'1' is no count"]),
         (f"27C512 {'9' * 5000}\n", ["is no count"]),
+        ("no/\0page 1\n", ["drawer.txt, line 1", "cannot be read"]),
         ("no/page.toml 1\n", ["drawer.txt, line 1", "cannot be read"]),
         ("28C256\n27C265 3\n\n27C512 x3\n", ["2 lines are wrong", "line 2: ", "27C256", "line 4: 'x3'", "drawer.txt"]),
     ],
@@ -148,3 +153,10 @@ def test_stops_and_slow_chips_are_said(romwright):
 @pytest.mark.parametrize("rom", ["prom-82s123", "2716", "27C400", "rom-9316b-apple2"])
 def test_no_line_is_longer_than_a_terminal(romwright, rom):
     assert max(map(len, romwright("parts", "stand-ins", rom, "--all").out.splitlines())) <= 80
+
+
+def test_a_page_of_ones_own_is_named_by_its_path(romwright, tmp_path):
+    page = (FOLDER / "27C256.toml").read_text("utf-8").replace('name = "27C256"', 'name = "mine"')
+    (tmp_path / "mine.toml").write_text(page, "utf-8")
+    run = romwright("parts", "stand-ins", "mine.toml")
+    assert run.status == 0 and "next: romwright wire mine.toml 27" in run.out

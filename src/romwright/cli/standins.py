@@ -70,7 +70,8 @@ def stand_ins(rom: str, polarity: dict, have: str | None, everything: bool, as_j
     if able:
         stated = ",".join(f"{pin}={choice}" for pin, choice in polarity.items())
         option = f" --polarity {stated}" if stated else ""
-        click.echo(f"next: romwright wire {original.name} {able[0].part.name}{option}")
+        socket = rom if reading.how == "file" else original.name
+        click.echo(f"next: romwright wire {inert(socket)} {inert(able[0].part.name)}{option}")
     return int(not able)
 
 

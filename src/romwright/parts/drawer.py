@@ -83,5 +83,6 @@ def require(marking: str) -> tuple[Part, Reading]:
         raise InputError(f"{wrong[1]!r} is no count", expected=LINE)
     try:
         return require_marked(marking)
-    except OSError as error:
-        raise InputError(f"the page {marking} cannot be read: {error.strerror}", expected=LINE) from None
+    except (OSError, ValueError) as error:  # ValueError: a path with a zero byte
+        reason = getattr(error, "strerror", None) or error
+        raise InputError(f"the page {marking} cannot be read: {reason}", expected=LINE) from None
