@@ -79,6 +79,7 @@ def test_show_an_ambiguous_name_loudly(romwright):
     out = " ".join(romwright("parts", "show", "2716").out.split())
     assert "CAUTION (several-meanings)" in out and "TMS2716: three supplies" in out
     assert out.index("CAUTION") < out.index("Function table")
+    assert "from memory, unchecked: the page of the 2816" in " ".join(romwright("parts", "show", "2816").out.split())
     found = romwright("parts", "show", "2716", "--json").json
     assert [finding["code"] for finding in found["findings"]] == ["several-meanings"]
     assert set(found["marking"]["meanings"]) == {"2716", "2516", "TMS2716"}

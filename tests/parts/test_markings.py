@@ -41,6 +41,8 @@ def test_marking(word, page, speed_ns):
 
 def test_what_is_from_memory_says_so():
     fast, slow = read_marking("AT28C256-15"), read_marking("M27C256B-12F1")
+    with pytest.raises(SeveralMeaningsError, match="from memory, unchecked: the NMC27C32 without B"):
+        read_marking("NMC27C32")
     assert fast.speeds.source and not fast.speeds.unchecked
     assert "last digit" in slow.speeds.unchecked
     assert read_marking("D27128A-2").maker.unchecked

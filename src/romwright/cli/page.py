@@ -49,6 +49,8 @@ def report(page, reading) -> Iterator[str]:
 
 def marking_lines(reading) -> Iterator[str]:
     """Yield what was read of a marking."""
+    from romwright.parts.reading import doubt
+
     if reading.how in ("name", "file") and not reading.suffix:
         return
     how = {"name": "the page's own name", "listed": "listed on the page"}.get(
@@ -56,28 +58,25 @@ def marking_lines(reading) -> Iterator[str]:
     )
     yield from row("marking", f"{inert(reading.word)}: {how}")
     if maker := reading.maker:
-        yield from row("maker", maker.maker + unchecked(maker.unchecked))
+        yield from row("maker", maker.maker + doubt(maker.unchecked))
     if speeds := reading.speeds:
         evidence = f" ({speeds.source})" if speeds.source else ""
-        yield from row("speed", f"{reading.speed_ns} ns{evidence}{unchecked(speeds.unchecked)}")
+        yield from row("speed", f"{reading.speed_ns} ns{evidence}{doubt(speeds.unchecked)}")
     elif reading.suffix:
         yield from row("speed", f"unknown: no rule for {inert(reading.suffix)} on this marking has a source")
 
 
 def caution_lines(reading) -> Iterator[str]:
     """Yield the caution of a name that is printed on other parts too, with a line for each of them."""
+    from romwright.parts.reading import doubt
+
     for finding in reading.findings:
         yield ""
         title = f"{str(finding.severity).upper()} ({finding.code.name}): {finding.title}"
         yield from (click.style(line, fg="yellow", bold=True) for line in textwrap.wrap(title, width()))
         for part, tell in reading.meanings.parts.items():
             yield from bullet(f"{part}: {tell}")
-        yield from bullet(finding.remedy)
-
-
-def unchecked(what: str) -> str:
-    """Mark what comes from memory."""
-    return f" (from memory, unchecked: {what})" if what else ""
+        yield from bullet(finding.remedy + doubt(reading.meanings.unchecked))
 
 
 def function_lines(page) -> Iterator[str]:

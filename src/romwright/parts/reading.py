@@ -74,34 +74,39 @@ def decode(word: str, pages: Mapping[str, Collection[str]], rules: Markings) -> 
     own, known = {squeeze(page): page for page in pages}, owners(pages)
     makers, rest = _named(fold(word), rules)
     fronts = ["", *(fold(prefix) for maker in makers for prefix in maker.prefixes)]
-    try:
-        readings = [found for front in fronts if (found := _read(front + rest, own, known, rules))]
-    except SeveralMeaningsError as error:
-        raise SeveralMeaningsError(word, error.meanings) from None
+    readings = [found for front in fronts if (found := _read(word, front + rest, own, known, rules))]
     if led_to := dict.fromkeys(reading.page for reading in readings):
         if len(led_to) > 1:
             told = next((reading.meanings.parts for reading in readings if reading.meanings), {})
             raise SeveralMeaningsError(word, {**dict.fromkeys(led_to, "see its page"), **told})
         best = next((reading for reading in readings if reading.speeds), readings[0])
-        return replace(best, word=word, maker=best.maker or (makers[0] if makers else None))
+        return replace(best, maker=best.maker or (makers[0] if makers else None))
     error = UnknownNameError("part", word, [*pages, *(alias for aliases in pages.values() for alias in aliases)])
     stems = {stem for front in fronts for stem, *_ in _stems(front + rest, rules)}
     for record in rules.pageless:
         if not stems.isdisjoint(map(squeeze, record.words)):
-            doubt = f" (from memory, unchecked: {record.unchecked})" if record.unchecked else ""
-            error.expected, error.help = "a number that has a page", record.trap + doubt
+            error.expected, error.help = "a number that has a page", record.trap + doubt(record.unchecked)
     raise error
 
 
-def _read(folded: str, own: Mapping[str, str], known: Mapping[str, list[str]], rules: Markings) -> Reading | None:
+def doubt(unchecked: str) -> str:
+    """Return the words that mark what comes from memory."""
+    return f" (from memory, unchecked: {unchecked})" if unchecked else ""
+
+
+def _read(
+    word: str, folded: str, own: Mapping[str, str], known: Mapping[str, list[str]], rules: Markings
+) -> Reading | None:
     speeds, speed_ns = _speed_of(folded, rules)
     for stem, bare, suffix, maker in _stems(folded, rules):
         several, found = meanings(stem, rules), [own[stem]] if stem in own else known.get(stem, [])
         if several and not _is_suffix(suffix, maker) or stem not in own and (several or len(found) > 1):
-            raise SeveralMeaningsError(folded, several.parts if several else dict.fromkeys(found, "see its page"))
+            error = SeveralMeaningsError(word, several.parts if several else dict.fromkeys(found, "see its page"))
+            error.help += doubt(several.unchecked) if several else ""
+            raise error
         if found and _is_suffix(suffix, maker):
             how = "number" if bare else "name" if stem in own else "listed"
-            return Reading(folded, found[0], how, maker, speed_ns, speeds, suffix.upper(), several)
+            return Reading(word, found[0], how, maker, speed_ns, speeds, suffix.upper(), several)
     return None
 
 
@@ -164,7 +169,6 @@ def _caution(page: str, several: Meanings) -> Finding:
     return Finding(
         SEVERAL_MEANINGS,
         f"{page} is easily taken for {' or '.join(others)}: look at the chip",
-        evidence="; ".join(f"{part}: {tell}" for part, tell in several.parts.items())
-        + (f" (from memory, unchecked: {several.unchecked})" if several.unchecked else ""),
+        evidence="; ".join(f"{part}: {tell}" for part, tell in several.parts.items()) + doubt(several.unchecked),
         remedy="read the whole marking and the maker's data sheet before anything gets power",
     )
