@@ -135,7 +135,7 @@ def _add(lists: Store, name: str, file: str, images: bool) -> str:
             return f"a bag's manifest, {_count(new, 'new row')}"
         first = next((line for line in text if line.strip()), "")
         text.seek(0)
-        if delimiter := manifests.csv_delimiter(first):
+        if delimiter := manifests.csv_delimiter(first, file):
             rows, unknown = manifests.parse_csv(text, file, delimiter)
             note = f" (kept out: the columns {', '.join(map(inert, unknown))})" if unknown else ""
             return f"CSV, {_count(lists.add_rows(name, rows), 'new row')}{note}"
