@@ -157,7 +157,7 @@ def test_damage_is_told_page_by_page(pages, offset, seed, data):
     if pages - len(bad) < 2:
         return
     [match] = identify(store, dump, thorough=False).matches
-    assert (match.name, match.how, match.lossless) == ("A", "damaged", False)
+    assert (match.name, match.how, match.lossless) == ("A", "shifted and damaged" if offset else "damaged", False)
     assert (match.pages_equal, match.pages_total) == (pages - len(bad), pages)
     told = match.detail.split("page")[-1].removeprefix("s ").split(" of ")[0]
     runs = [run.split("-") for run in told.replace(" and ", ", ").split(", ")[:12] if "more" not in run]
@@ -205,3 +205,18 @@ def test_short_checksums_need_a_size_and_say_that_they_are_short(kind):
     assert {match.name for match in exact.matches} == {"no size", "sized"}
     assert all("32 bits only" in match.detail for match in exact.matches)
     assert [(match.name, match.how) for match in identify(store, invert(A)).matches] == [("sized", "inverted")]
+
+
+@pytest.mark.parametrize("as_bytes", [True, False])
+@pytest.mark.parametrize("thorough", [True, False])
+@pytest.mark.parametrize("rest", [b"\x55" * SIZE, b"\xe5" * 100, b"\xff" * SIZE])
+def test_one_value_beside_an_image_is_fill_whatever_the_value(rest, thorough, as_bytes):
+    store = store_of({"A": image(1)}, as_bytes)
+    for dump in (image(1) + rest, rest + image(1)):
+        assert [(match.name, match.how) for match in identify(store, dump, thorough).matches] == [("A", "filled")]
+
+
+def test_an_image_moved_and_cut_is_shifted_and_damaged():
+    store = store_of({"A": image(1)}, as_bytes=True)
+    [match] = identify(store, b"\xff" * 256 + image(1)[:-256]).matches
+    assert (match.how, match.lossless, match.pages_equal) == ("shifted and damaged", False, SIZE // 256 - 1)

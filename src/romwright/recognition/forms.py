@@ -216,9 +216,18 @@ def _halves(data: bytes, start: int, stop: int, chained: bool) -> Iterator[Form]
         return
     half = size // 2
     if stop > half:
-        yield Form("half", "it is the lower half of the file", view[:half], "" if chained else "lower")
+        how, detail = _beside(data[half:], "after") or ("half", "it is the lower half of the file")
+        yield Form(how, detail, view[:half], "" if chained else "lower")
     if start < half:
-        yield Form("half", "it is the upper half of the file", view[half:])
+        how, detail = _beside(data[:half], "before") or ("half", "it is the upper half of the file")
+        yield Form(how, detail, view[half:])
+
+
+def _beside(rest: bytes, side: str) -> tuple[str, str] | None:
+    """Call the rest of a file fill if it is one value, whatever the value; None if it is not."""
+    if not blank(rest):
+        return None
+    return "filled", f"{in_bytes(len(rest))} of {rest[0]:02X} {side} it in the file"
 
 
 def _spread(data: bytes) -> Iterator[Form]:
@@ -235,8 +244,12 @@ def _odd_sized(data: bytes) -> Iterator[Form]:
     """Yield the largest power of two at either end of a file of no such size, and the file filled to the next."""
     size = len(data)
     block = 1 << size.bit_length() - 1
-    yield Form("shifted", f"with {in_bytes(size - block)} after it in the file", data[:block])
-    yield Form("shifted", f"with {in_bytes(size - block)} before it in the file", data[size - block :])
+    for rest, form, side in (
+        (data[block:], data[:block], "after"),
+        (data[: size - block], data[size - block :], "before"),
+    ):
+        how, detail = _beside(rest, side) or ("shifted", f"with {in_bytes(len(rest))} {side} it in the file")
+        yield Form(how, detail, form)
     yield from _refilled(data, 2 * block)
 
 
