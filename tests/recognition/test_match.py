@@ -49,6 +49,13 @@ def test_a_crc_is_worked_out_if_it_is_asked_for_or_a_list_needs_it(kind):
     assert [match.how for row in rows for match in row.matches] == ["exact", "exact"]
 
 
+def test_a_hex_file_is_also_looked_up_as_it_is_stored():
+    store = store_of({"A.hex": b":00000001FF\n"}, as_bytes=False)
+    [row] = Identifier(store).identify(["A"], lambda file: Contents(image(1), stored=b":00000001FF\n"))
+    assert [(match.name, match.how, match.detail) for match in row.matches] == [("A.hex", "exact", "the file itself")]
+    assert row.sha256 == KINDS["sha256"](image(1)).hex()
+
+
 def swap(data):
     return bytes(data[i ^ 1] for i in range(len(data)))
 

@@ -40,6 +40,8 @@ _LINES_EXPECTED = (
     "DIGEST  NAME, SUM SIZE NAME or ALGORITHM (NAME) = DIGEST, as sha256sum, sha1sum, md5sum and cksum write them"
 )
 
+_IMAGE_HELP = "if it is an image, give --images"
+
 
 def _bad(found: str, file: str, line: int, expected: str, help: str = "") -> NoReturn:
     raise InputError(found, where=f"{file}, line {line}", expected=expected, help=help)
@@ -70,7 +72,7 @@ def parse_lines(lines: Iterable[str], file: str) -> Iterator[Row]:
             if len(digest) != 2 * BYTES[kind]:
                 _bad(f"{tag} with {len(digest)} hex digits", file, number, f"{2 * BYTES[kind]} hex digits")
         else:
-            _bad(f"a line that is no checksum line: {text[:60]!r}", file, number, _LINES_EXPECTED)
+            _bad(f"a line that is no checksum line: {text[:60]!r}", file, number, _LINES_EXPECTED, _IMAGE_HELP)
         if kind is None:
             if match := _CKSUM.fullmatch(text):
                 yield _cksum_row(*match.groups(), file, number)
