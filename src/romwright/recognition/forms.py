@@ -166,10 +166,11 @@ def _reductions(data: bytes, thorough: bool, chained: bool) -> Iterator[Form]:
             words = f"{size // step} times in the file; {detail}"
             yield Form(f"repeated and {how}", words, form, part if part == "core" else "")
         return
+    if chained and not thorough:
+        return  # other chains are left to the thorough pass
     start, stop = core(data)
-    yield from _unfilled(data, start, stop)
-    if thorough or not chained:
-        yield from _halves(data, start, stop, chained)
+    yield from _unfilled(data, start, stop, thorough)
+    yield from _halves(data, start, stop, chained)
     if size & (size - 1):
         yield from _odd_sized(data)
     if thorough:
@@ -180,13 +181,13 @@ def _reductions(data: bytes, thorough: bool, chained: bool) -> Iterator[Form]:
             yield from _rotations(data)
 
 
-def _unfilled(data: bytes, start: int, stop: int) -> Iterator[Form]:
+def _unfilled(data: bytes, start: int, stop: int, thorough: bool) -> Iterator[Form]:
     """Yield the data without fill at its ends; some of it may belong to the image, so round sizes are tried too."""
     size = len(data)
     if stop - start in (0, size):
         return
     spans = {(0, stop): "", (start, size): "", (start, stop): "core"}
-    for block in _round_sizes(stop - start, size):
+    for block in _round_sizes(stop - start, size, thorough):
         aligned = start // block * block
         for first in (0, size - block, aligned):
             if first <= start and stop <= first + block <= size:
@@ -201,11 +202,11 @@ def _unfilled(data: bytes, start: int, stop: int) -> Iterator[Form]:
         yield Form("filled", " and ".join(words) + " in the file", data[first:last], part)
 
 
-def _round_sizes(least: int, below: int) -> Iterator[int]:
-    """Yield powers of two, and one and a half times them, from `least` up to but not including `below`."""
+def _round_sizes(least: int, below: int, thorough: bool) -> Iterator[int]:
+    """Yield powers of two, if thorough one and a half times them too, from `least` up to but not with `below`."""
     power = 256
     while power < below:
-        yield from (size for size in (power, power * 3 // 2) if least <= size < below)
+        yield from (size for size in (power, power * 3 // 2)[: 1 + thorough] if least <= size < below)
         power *= 2
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from romwright.errors import FormatError, RomwrightError
@@ -115,7 +116,13 @@ class Identifier:
                 self._digest(data, {"sha256": file.lower} if part == "lower" else {}),
             )
             for index, (how, detail, data, part) in enumerate(forms.forms(file.data, self.thorough))
+            if self._sizes is None or len(data) in self._sizes
         ]
+
+    @cached_property
+    def _sizes(self) -> frozenset[int] | None:
+        """The sizes that a form must have to be worth hashing; None if any may: images keep forms of all sizes."""
+        return None if self._by_pages else self._store.sizes
 
     def _digest(self, data: bytes, known: dict[str, bytes]) -> dict[str, bytes]:
         return {kind: known.get(kind) or KINDS[kind](data) for kind in self._kinds}
