@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from romwright.recognition import forms
 from romwright.recognition.digests import KINDS, Row
 from romwright.recognition.identification import Identifier, measured
 from romwright.recognition.reference import Store
@@ -227,3 +228,15 @@ def test_an_image_moved_and_cut_is_shifted_and_damaged():
     store = store_of({"A": image(1)}, as_bytes=True)
     [match] = identify(store, b"\xff" * 256 + image(1)[:-256]).matches
     assert (match.how, match.lossless, match.pages_equal) == ("shifted and damaged", False, SIZE // 256 - 1)
+
+
+@given(st.sampled_from([0x00, 0xFF]), st.integers(0, 300), st.binary(max_size=40), st.integers(0, 300))
+def test_the_core_is_what_stripping_leaves(value, before, middle, after):
+    data = bytes([value]) * before + middle + bytes([value]) * after
+    start, stop = forms.core(data)
+    if data and data[-1] in (0x00, 0xFF):
+        assert stop == len(data.rstrip(data[-1:]))
+    else:
+        assert stop == len(data)
+    if data and data[0] in (0x00, 0xFF):
+        assert start == min(len(data) - len(data.lstrip(data[:1])), stop)

@@ -1,14 +1,13 @@
 """Forms of an image: what is left of it after one lossless change, so that two images can be matched by digest.
 
 A file is a known image under some change if a form of the file is the image, or the file is a form of the image. The
-first needs only a checksum of the image; the second needs its bytes once, when it is added: `kept_forms` are then
-stored.
+first needs only a checksum of the image; the second needs its bytes once, to store its `kept_forms` when it is added.
 """
 
 from __future__ import annotations
 
 import array
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from typing import NamedTuple
 
@@ -113,9 +112,18 @@ def _prime_factors(number: int) -> tuple[int, ...]:
 
 def core(data: bytes) -> tuple[int, int]:
     """Return where the data starts and stops if 00 or FF at either end is taken for fill."""
-    start = len(data) - len(data.lstrip(data[:1])) if data and data[0] in FILLS else 0
-    stop = len(data.rstrip(data[-1:])) if data and data[-1] in FILLS else len(data)
+    start = fill_length(data, data.startswith, data[:1])
+    stop = len(data) - fill_length(data, data.endswith, data[-1:])
     return min(start, stop), stop
+
+
+def fill_length(data: bytes, has: Callable[[bytes], bool], value: bytes) -> int:
+    """Return the length of the fill at one end, by halving: comparing blocks is faster than stripping bytes."""
+    low, high = 0, len(data) if value and value[0] in FILLS else 0
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if has(value * middle) else (low, middle - 1)
+    return low
 
 
 def kept_forms(data: bytes) -> Iterator[tuple[str, bytes]]:
