@@ -130,6 +130,12 @@ def _add(lists: Store, name: str, file: str, images: bool) -> str:
     if text is None:
         return _add_image(lists, name, file)
     with text:
+        if os.path.basename(file).startswith("tagmanifest-"):
+            raise InputError(
+                "a tag manifest lists the bag's own papers, not what it carries",
+                where=file,
+                expected="manifest-ALGORITHM.txt, or the folder of the bag",
+            )
         if match := BAG_MANIFEST.fullmatch(os.path.basename(file)):
             new = lists.add_rows(name, manifests.parse_bag_manifest(text, file, match[1]))
             return f"a bag's manifest, {_count(new, 'new row')}"
