@@ -161,7 +161,7 @@ def test_damage_is_told_page_by_page(pages, offset, seed, data):
         dump[page * 256 + data.draw(st.integers(0, 255))] ^= data.draw(st.integers(1, 255))
     offset %= len(dump)
     dump = bytes(dump[offset:] + dump[:offset])
-    store = store_of({"A": known, "other": image(9)}, as_bytes=True)
+    store = store_of({"A": known, "other": image(1 << 33)}, as_bytes=True)
     if pages - len(bad) < 2:
         return
     [match] = identify(store, dump, thorough=False).matches
