@@ -160,3 +160,13 @@ def test_a_page_of_ones_own_is_named_by_its_path(romwright, tmp_path):
     (tmp_path / "mine.toml").write_text(page, "utf-8")
     run = romwright("parts", "stand-ins", "mine.toml")
     assert run.status == 0 and "next: romwright wire mine.toml 27" in run.out
+
+
+def test_where_to_burn_a_wide_chip_is_told_in_bytes(romwright):
+    """What the table says must be what `prepare` takes: bytes of the file, not words of the chip."""
+    (one,) = (
+        s for s in romwright("parts", "stand-ins", "rom-4m-40-x16", "--json").json["stand_ins"] if s["part"] == "27C322"
+    )
+    assert (one["image_at"], one["burn_at"]) == (0x100000, 0x200000)
+    line = next(line for line in romwright("parts", "stand-ins", "rom-4m-40-x16").out.splitlines() if "27C322" in line)
+    assert line.split()[-1] == "200000"

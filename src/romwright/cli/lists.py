@@ -10,7 +10,7 @@ from typing import TextIO
 
 import click
 
-from romwright.cli.identify import LISTS
+from romwright.cli.identify import GAP_FILL, LISTS
 from romwright.cli.options import AS_JSON
 from romwright.cli.render import inert, print_json, print_table, progress
 from romwright.errors import InputError
@@ -21,7 +21,6 @@ from romwright.recognition.reference import Store, default_file
 
 HIGH = bytes(range(128, 256))
 BAG_MANIFEST = re.compile(r"manifest-([a-z0-9]+)\.txt")
-GAP_FILL = 0xFF
 
 
 @click.group("lists", short_help="Keep reference lists of known-good ROMs.")

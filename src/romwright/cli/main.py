@@ -13,7 +13,7 @@ import sys
 import click
 
 from romwright import __version__
-from romwright.errors import RomwrightError
+from romwright.errors import RomwrightError, UnknownNameError
 
 COMMANDS = ("inspect", "lists", "identify", "prepare", "parts", "wire", "demo")  # in the order of the job
 
@@ -31,8 +31,6 @@ class Commands(click.Group):
 
     def resolve_command(self, ctx, args):
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            from romwright.errors import UnknownNameError
-
             raise UnknownNameError("command", args[0], COMMANDS)
         return super().resolve_command(ctx, args)
 

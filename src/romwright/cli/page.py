@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import shutil
 import sys
 import textwrap
@@ -10,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import click
 
-from romwright.cli.render import inert
+from romwright.cli.render import inert, labelled
 
 LABEL = 14  # columns of the labels on the left
 SYMBOLS = {"vih", "vil", "voh", "vol", "iol", "ioh", "vpp", "cmos"}  # written in capitals
@@ -175,7 +174,7 @@ def aligned(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> list[st
 
 def heading(text: str, page=None, *keys: str) -> list[str]:
     """Return an empty line and a heading, loud if anything under these keys of the page is unchecked."""
-    loud = [entry for entry in page.unchecked if re.split("[.:]", entry)[0] in keys] if page else []
+    loud = page.unchecked_about(*keys) if page else []
     mark = (
         click.style("  UNCHECKED: " + ", ".join(e.split(":")[0] for e in loud), fg="yellow", bold=True) if loud else ""
     )
@@ -190,11 +189,8 @@ def once(label: str) -> Iterator[str]:
 
 
 def row(label: str, text: str) -> list[str]:
-    """Lay out a label and its text, wrapped beside it."""
-    first = f"  {label:<{LABEL}} "
-    return textwrap.wrap(
-        inert(text), width(), initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
-    )
+    """Lay out one line of the page."""
+    return labelled(label, text, LABEL, width())
 
 
 def bullet(text: str) -> list[str]:

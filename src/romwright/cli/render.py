@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
+import textwrap
 import time
 from collections.abc import Iterable, Iterator, Sequence
 
@@ -48,6 +49,14 @@ def show(*renderables: object) -> None:
             console.print(renderable)
     if not terminal:
         click.echo("\n".join(line.rstrip() for line in caught.get().split("\n")), nl=False)
+
+
+def labelled(label: str, text: str, label_columns: int, columns: int) -> list[str]:
+    """Lay out a label and its text, wrapped beside it."""
+    first = f"  {label:<{label_columns}} "
+    return textwrap.wrap(
+        inert(text), columns, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
+    )
 
 
 def print_table(headers: Sequence[str], rows: Iterable[Sequence[object]], right: Sequence[int] = ()) -> None:

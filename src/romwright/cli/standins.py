@@ -87,7 +87,7 @@ def ranking(shown: list, held: dict) -> Iterator[str]:
     for one in shown:
         count = str(held[one.part.name].count) if held else ""
         exact = "-" if one.way is Way.NOT else "yes" if one.exact else "no"
-        rows.append((inert(one.part.name), count, one.way, exact, str(one.changes), f"{one.image_at:04X}"))
+        rows.append((inert(one.part.name), count, one.way, exact, str(one.changes), f"{one.burn_at:04X}"))
     columns = range(6) if held else (0, 2, 3, 4, 5)
     heads, *lines = aligned([[row[i] for i in columns] for row in rows], right=[len(columns) - 2])
     yield ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -15,7 +14,7 @@ from romwright.fit.verdict import Fit, Polarity, fit_once
 from romwright.parts.model import Part, Role
 
 IMPOSSIBLE = {kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE}
-PLACED = {"pins", "supplies", "drives", "options", "read_levels", "read_either", "writes"}
+PLACED = ("pins", "supplies", "drives", "options", "read_levels", "read_either", "writes")
 LASTING = {kinds.OUTPUT_KIND, kinds.LATCHED, kinds.SLOWER}
 
 
@@ -40,8 +39,8 @@ class StandIn:
     """A part in the place of another: the way, how many pins change, why, and what to look out for.
 
     `exact` is true if the finished wiring drives the bus in just the states in which the original does. `stops` say
-    what destroys or overwrites the chip if it is plugged in without the work; `image_at` is the chip address at which
-    the contents belong.
+    what destroys or overwrites the chip if it is plugged in without the work; `image_at` is the chip address, in words,
+    at which the contents belong, `burn_at` the same in bytes of the file that is burnt.
     """
 
     part: Part
@@ -52,6 +51,7 @@ class StandIn:
     stops: tuple[str, ...] = ()
     exact: bool = False
     image_at: int = 0
+    burn_at: int = 0
 
     def as_json(self) -> dict:
         """The stand-in under the documented JSON keys."""
@@ -64,6 +64,7 @@ class StandIn:
             "stops": list(self.stops),
             "exact": self.exact,
             "image_at": self.image_at,
+            "burn_at": self.burn_at,
             "unchecked": unchecked_pins(self.part),
         }
 
@@ -96,12 +97,13 @@ def judge(original: Part, part: Part, stated: Polarity) -> StandIn:
     known = {kinds.TIME_UNKNOWN} if kinds.access_ns(original) else set()  # else it would be said of every part
     cautions = [finding.title for finding in fit.findings if finding.code in LASTING | known] + lost(fit)
     stops = tuple(finding.title for finding in fit.findings if finding.severity is Severity.STOP)
-    return StandIn(part, way, len(rows), reason, tuple(cautions), stops, fit.plan.wired.equal, fit.plan.image_at)
+    plan = fit.plan
+    return StandIn(part, way, len(rows), reason, tuple(cautions), stops, plan.wired.equal, plan.image_at, plan.burn_at)
 
 
 def unchecked_pins(part: Part) -> list[str]:
     """List what a page marks as read nowhere about pins and levels: a fit is no better than these."""
-    return [entry for entry in part.unchecked if re.split("[.:]", entry)[0] in PLACED]
+    return part.unchecked_about(*PLACED)
 
 
 def lost(fit: Fit) -> list[str]:

@@ -29,7 +29,7 @@ class Plan:
     @property
     def burn_at(self) -> int:
         """The place of the contents in the chip's file, in bytes: what `prepare` takes as an address."""
-        return self.image_at * -(-self.chip.bits // 8)
+        return self.image_at * self.chip.word_bytes
 
     @property
     def inverters(self) -> list[Row]:

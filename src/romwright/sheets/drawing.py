@@ -6,7 +6,6 @@ filled, a leg that is not connected is dashed. The same part gives the same byte
 
 from __future__ import annotations
 
-import re
 import textwrap
 from collections.abc import Iterator
 from html import escape
@@ -98,7 +97,7 @@ def size_of(part: Part) -> str:
 
 
 def _warning(part: Part) -> list[str]:
-    unread = [entry for entry in part.unchecked if re.split("[.:]", entry)[0] in SHOWN]
+    unread = part.unchecked_about(*SHOWN)
     return textwrap.wrap(f"UNCHECKED: {'; '.join(unread)}", WARNING_COLUMNS) if unread else []
 
 
