@@ -54,31 +54,56 @@ def read_toml(path: Path) -> dict[str, Any]:
 def read_data_file(path: Path, kind: type[T], rules: Iterable[Callable[[T], Iterable[str]]] = ()) -> T:
     """Read a TOML file into a `kind`, then let every rule look at it.
 
-    Raises DataFileError with all faults: those of shape (unknown, missing or ill-typed keys), or else those
-    that the rules give.
+    Raises DataFileError with all faults: those of shape (unknown, missing or ill-typed keys), and those that the rules
+    give if the known keys make a `kind`.
     """
     data = read_toml(path)
     try:
         record = msgspec.convert(data, kind)  # stops at the first fault, but a sound file costs no more than this
+        faults = []
     except msgspec.ValidationError:
-        raise DataFileError(str(path), list(find_shape_faults(data, kind))) from None
-    if faults := [fault for rule in rules for fault in rule(record)]:
+        faults = list(find_shape_faults(data, kind))
+        try:
+            record = msgspec.convert(known_keys(data, kind), kind)
+        except msgspec.ValidationError:
+            raise DataFileError(str(path), faults) from None
+    if faults := [*faults, *(fault for rule in rules for fault in rule(record))]:
         raise DataFileError(str(path), faults)
     return record
+
+
+def known_keys(data: dict[str, Any], kind: type[msgspec.Struct]) -> dict[str, Any]:
+    """Return the data without the keys that a `kind`, or a table in it, does not have; a near miss counts as meant."""
+    fields, kept = {field.encode_name: field for field in msgspec.structs.fields(kind)}, {}
+    for key, value in data.items():
+        meant = key if key in fields else near_key(key, fields.keys() - data.keys())
+        if meant:
+            nested = _struct_of(fields[meant].type)
+            if nested and isinstance(value, dict):
+                value = known_keys(value, nested)
+            elif nested and isinstance(value, list):
+                value = [known_keys(table, nested) if isinstance(table, dict) else table for table in value]
+            kept[meant] = value
+    return kept
+
+
+def near_key(key: str, keys: Iterable[str]) -> str:
+    """Return the key that was probably meant, or nothing."""
+    return next(iter(difflib.get_close_matches(key, keys, n=1)), "")
 
 
 def find_shape_faults(data: dict[str, Any], kind: type[msgspec.Struct], above: str = "") -> Iterator[str]:
     """Yield a line for each key that is unknown, missing, or not of its type."""
     fields = {field.encode_name: field for field in msgspec.structs.fields(kind)}
     for key in sorted(data.keys() - fields.keys()):
-        near = difflib.get_close_matches(key, fields, n=1)
-        yield f"{above}{key}: unknown key" + (f"; did you mean {near[0]}?" if near else "") + " [unknown-key]"
+        near = near_key(key, fields)
+        yield f"{above}{key}: unknown key" + (f"; did you mean {near}?" if near else "") + " [unknown-key]"
     for key, field in fields.items():
         if key not in data:
             if field.required:
                 yield f"{above}{key}: missing [missing-key]"
             continue
-        nested = next((t for t in (field.type, *get_args(field.type)) if _is_struct(t)), None)
+        nested = _struct_of(field.type)
         if nested and isinstance(data[key], dict):
             yield from find_shape_faults(data[key], nested, f"{above}{key}.")
             continue
@@ -92,5 +117,7 @@ def find_shape_faults(data: dict[str, Any], kind: type[msgspec.Struct], above: s
             yield f"{above}{key}: {str(error).replace(' - at `$', ', at `' + key)} [wrong-type]"
 
 
-def _is_struct(kind: Any) -> bool:
-    return isinstance(kind, type) and issubclass(kind, msgspec.Struct)
+def _struct_of(kind: Any) -> type[msgspec.Struct] | None:
+    """Return the struct that a type is, may be, or is made of."""
+    kinds = (kind, *get_args(kind))
+    return next((k for k in kinds if isinstance(k, type) and issubclass(k, msgspec.Struct)), None)

@@ -192,3 +192,29 @@ def test_every_answer_as_json(romwright, tmp_path):
     (row,) = romwright("lists", "show", "mine", "--json").json
     assert (row["name"], row["size"]) == ("a.bin", 1024)
     assert romwright("lists", "remove", "mine", "--json").json == {"list": "mine", "removed": 1}
+
+
+def test_a_tag_manifest_is_refused(romwright, tmp_path):
+    (tmp_path / "tagmanifest-sha256.txt").write_text("0" * 64 + "  bagit.txt\n")
+    run = romwright("lists", "add", "x", "tagmanifest-sha256.txt")
+    assert run.status == 2 and "tag manifest" in run.err
+
+
+def test_a_small_text_that_is_no_list_names_the_way_out(romwright, tmp_path):
+    (tmp_path / "hello.rom").write_text("HELLO WORLD FROM A ROM\n")
+    run = romwright("lists", "add", "x", "hello.rom")
+    assert run.status == 2 and "--images" in run.err
+    assert romwright("lists", "add", "x", "hello.rom", "--images").status == 0
+
+
+def test_a_hex_file_is_found_by_its_own_checksum(romwright, tmp_path):
+    """Source: coreutils' own sha256sum line form."""
+    import hashlib
+
+    data = b":0100000041BE\r\n:00000001FF\r\n"
+    (tmp_path / "one.hex").write_bytes(data)
+    (tmp_path / "one.sha256").write_text(f"{hashlib.sha256(data).hexdigest()}  one.hex\n")
+    assert romwright("lists", "add", "x", "one.sha256").status == 0
+    run = romwright("identify", "one.hex", "--json")
+    assert run.status == 0
+    assert run.json[0]["matches"][0]["how"] == "exact"

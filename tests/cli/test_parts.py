@@ -24,9 +24,9 @@ def test_list_filters(romwright):
         romwright("parts", "list", "--size", "8kX8", "--package", "dip-24", "--json").json[0]["name"] == "rom-2364-24"
     )
     assert "2708" in romwright("parts", "list", "--volts", "-5").out
-    none = romwright("parts", "list", "--pins", "14")
+    none = romwright("parts", "list", "--pins", "16", "--family", "flash")
     assert none.status == 0 and "no part" in none.out
-    assert romwright("parts", "list", "--pins", "14", "--json").json == []
+    assert romwright("parts", "list", "--pins", "16", "--family", "flash", "--json").json == []
 
 
 @pytest.mark.parametrize("args, said", [
@@ -34,7 +34,10 @@ def test_list_filters(romwright):
     (("list", "--family", "eprm"), "did you mean EPROM"),
     (("list", "--package", "DIP28"), "did you mean DIP-28"),
     (("list", "--volts", "high"), "--volts"),
-    (("list", "--pins", "3"), "--pins"),
+    *((("list", "--pins", pins), "one of: 16, 18, 24, 28, 32, 40, 42") for pins in ("3", "27", "-28", "14")),
+    (("list", "--package", "28"), "did you mean DIP-28?"),
+    *((("list", f"--{option}", ""), "") for option in ("family", "size", "package", "pins", "volts")),
+    *((("list", "--volts", volts), "-30 to 30") for volts in ("nan", "inf", "500")),
     (("show", "27C265"), "did you mean 27C256"),
     (("show", "27C1000"), "27C301: as the mask ROMs"),
     (("show", "27128", "--svg", "x.png"), "ends in .svg"),
@@ -76,6 +79,7 @@ def test_show_an_ambiguous_name_loudly(romwright):
     out = " ".join(romwright("parts", "show", "2716").out.split())
     assert "CAUTION (several-meanings)" in out and "TMS2716: three supplies" in out
     assert out.index("CAUTION") < out.index("Function table")
+    assert "from memory, unchecked: the page of the 2816" in " ".join(romwright("parts", "show", "2816").out.split())
     found = romwright("parts", "show", "2716", "--json").json
     assert [finding["code"] for finding in found["findings"]] == ["several-meanings"]
     assert set(found["marking"]["meanings"]) == {"2716", "2516", "TMS2716"}
@@ -88,6 +92,20 @@ def test_show_json_has_the_page_its_pins_and_its_table(romwright):
     assert found["function_table"][0] == {
         "mode": "read", "levels": {"/CE": "L", "/OE": "L", "/WE": "H"}, "data": "D0-D7 driven"
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("old, new", [
+    ("[times]\naccess_ns = [250]", "[times]"), ('"/CE" = "L", "/OE" = "L"', '"/CE" = "?"'), ("supplies", "#"),
+    ('package = "DIP-28"', 'package = "DIP-"'), ("vpp_v = 21", "vpp_v = nan"), ("words = 8192", "words = 0"),
+])  # fmt: skip
+def test_a_bad_page_of_ones_own_is_refused_without_a_traceback(romwright, tmp_path, old, new):
+    from romwright.datafiles import data_folder
+
+    text = (data_folder("parts") / "2764.toml").read_text("utf-8").replace('name = "2764"', 'name = "mine"')
+    assert old in text
+    (tmp_path / "mine.toml").write_text(text.replace(old, new), "utf-8")
+    run = romwright("parts", "show", "mine.toml")
+    assert run.status == 2 and "mine.toml" in run.err and "Traceback" not in run.err and run.out == ""
 
 
 def test_show_writes_the_drawing_and_replaces_it_only_if_asked(romwright, tmp_path):

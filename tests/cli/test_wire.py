@@ -15,6 +15,7 @@ KEYS = {
     "traps",
     "seating",
     "image_at",
+    "burn_at",
     "rows",
     "findings",
     "drive",
@@ -143,3 +144,16 @@ def test_a_number_with_several_meanings_is_said(romwright):
     run = romwright("wire", "2716", "2732", "--json")
     assert "several-meanings" in [finding["code"] for finding in run.json["findings"]]
     assert "several-meanings" in romwright("wire", "2716", "2732").out
+
+
+def test_what_wire_says_about_burning_is_what_prepare_takes(romwright, tmp_path):
+    """A 16-bit chip: the words of `wire` and the bytes of `prepare` must be one place."""
+    answer = romwright("wire", "rom-4m-40-x16", "27C322", "--json").json
+    assert (answer["image_at"], answer["burn_at"]) == (0x100000, 0x200000)
+    contents = bytes(range(256)) * 2048
+    (tmp_path / "rom.bin").write_bytes(contents)
+    run = romwright("prepare", f"rom.bin@{answer['burn_at']:X}", "--for", "27C322", "-o", "burn.bin")
+    assert run.status == 0, run.err
+    chip = (tmp_path / "burn.bin").read_bytes()
+    words = range(answer["image_at"], answer["image_at"] + len(contents) // 2)
+    assert b"".join(chip[2 * word : 2 * word + 2] for word in words) == contents

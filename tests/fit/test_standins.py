@@ -1,6 +1,7 @@
 """Stand-ins, held against what data sheets and boards say about who replaces whom (sources with each row)."""
 
 import pytest
+from msgspec.structs import replace
 
 from romwright.fit.standins import Way, rank_stand_ins
 from romwright.fit.verdict import examine_fit
@@ -39,7 +40,8 @@ def test_the_ranking_has_no_opinion_of_its_own(original):
     """Every stand-in is what the fit says: same changes, same proof."""
     part = require_part(original)
     ranked = rank_stand_ins(part, PARTS)
-    assert [s.way.rank for s in ranked] == sorted(s.way.rank for s in ranked)
+    order = [(s.way is Way.NOT, not s.exact, s.way.rank) for s in ranked]
+    assert order == sorted(order)
     assert {s.part.name for s in ranked} == {p.name for p in PARTS}
     for stand_in in ranked[:12]:
         if stand_in.way is not Way.NOT:
@@ -65,3 +67,47 @@ def test_a_lost_enable_is_not_exact_and_says_so():
     (found,) = rank_stand_ins(require_part("rom-23128-style-a"), [require_part("27128")])
     assert not found.exact
     assert any("27" in caution for caution in found.cautions)
+
+
+def test_exact_ones_come_before_those_that_lose_an_enable():
+    """rom-9316b-apple2 has three selects, one active high (its page): only parts with as many enables are exact."""
+    able = [s for s in rank_stand_ins(require_part("rom-9316b-apple2"), PARTS) if s.way is not Way.NOT]
+    exact = [s for s in able if s.exact]
+    assert able[: len(exact)] == exact and 0 < len(exact) < len(able)
+    assert any(s.way is Way.GATE for s in exact) and any(s.way is Way.PINS for s in able[len(exact) :])
+    assert all("lost" in " ".join(s.cautions) for s in able[len(exact) :])
+    assert not any("lost" in caution for s in exact for caution in s.cautions)
+
+
+def test_only_what_the_finished_wiring_loses_is_said():
+    """The 2716 gets the select that it misses when plugged in (pin 21); pin 18 stays lost."""
+    (found,) = rank_stand_ins(require_part("rom-9316b-apple2"), [require_part("2716")])
+    assert found.cautions == ("lost even after wiring: socket pin 18 (CS2, active H)",)
+
+
+@pytest.mark.parametrize("original, part, stops", [
+    ("2708", "2716", ("+12 V on A10", "-5 V on VPP")),  # synth-diy list, 22 March 2006: pins 19 and 21
+    ("rom-23128-style-a", "28C256", ("pin 27 of the chip is /WE",)),  # Atmel AT28C256: /WE on pin 27
+    ("27256", "27C256", ()),
+])  # fmt: skip
+def test_what_plugging_in_would_destroy_is_carried_along(original, part, stops):
+    (found,) = rank_stand_ins(require_part(original), [require_part(part)])
+    assert found.stops == stops and found.as_json()["stops"] == list(stops)
+
+
+def test_a_drop_in_never_needs_a_stop():
+    for original in PARTS[::8]:  # all of them pass too, in a minute
+        ranked = rank_stand_ins(original, PARTS) if original.drives else []
+        assert not [s for s in ranked if s.way is Way.DROP_IN and s.stops]
+
+
+def test_access_times_are_compared():
+    """A bipolar PROM of 50 ns and a 2716 of 350 ns at best, as their pages say."""
+    (found,) = rank_stand_ins(require_part("prom-82s123"), [require_part("2716")])
+    assert "slower than the original: 350-450 ns against 50 ns" in found.cautions
+
+
+def test_unknown_access_times_are_said_where_the_chip_lacks_them():
+    bare = replace(require_part("27C256"), name="bare", times=None)
+    assert rank_stand_ins(require_part("27256"), [bare])[0].cautions == ("the access times cannot be compared",)
+    assert rank_stand_ins(bare, [require_part("27256")])[0].cautions == ()  # else it would be said of every part

@@ -173,3 +173,25 @@ def test_coreutils_agree(size, tmp_path):
 def test_hex_digits_have_the_full_width():
     found = checksums.measure(b"")
     assert (found.crc32, found.sum8, found.sum16) == ("00000000", "00", "0000")
+
+
+@pytest.mark.parametrize(
+    ("spelling", "name"),
+    [
+        ("CRC-32", "crc-32"), ("crc32", "crc-32"), ("Crc16", "crc-16"), ("Xmodem", "xmodem"), ("CrcX25", "x-25"),
+        ("CRC-CCITT-FALSE", "crc-ccitt-false"), ("CRC-16/ARC", "crc-16"), ("crc 16 / ibm-3740", "crc-ccitt-false"),
+    ],
+)  # fmt: skip
+def test_a_crc_may_be_spelt_as_people_do(spelling, name):
+    assert checksums.crc_name(spelling) == name
+
+
+def test_catalogue_names_are_those_of_the_vectors():
+    """Source: the public catalogue, as fixtures/vectors/crc.toml gives its names."""
+    listed = {entry["catalogue"]: name for name, entry in CRCS.items() if "/" in entry.get("catalogue", "")}
+    assert checksums.CATALOGUE == listed
+
+
+def test_an_ambiguous_name_is_no_name():
+    with pytest.raises(UnknownNameError):
+        checksums.crc_name("CRC-16/CCITT")

@@ -1,4 +1,4 @@
-"""What the pages say in words at their top, worked out again from the pins.
+"""What the pages say in words, at their top and in their traps, worked out again from the pins.
 
 The files are read with tomllib and taken apart here, not by romwright.parts, so that the rules have a second witness.
 """
@@ -24,6 +24,7 @@ class Page:
         self.table = tomllib.loads(text)
         self.pins = [*self.table["left"].split(), *reversed(self.table["right"].split())]
         self.first = [pin.split("|")[0] for pin in self.pins]
+        self.traps = " ".join(self.table.get("traps", ()))
         self.programming = self.table.get("programming", {})
 
     def bare(self, number):
@@ -36,9 +37,9 @@ ALIASES = {alias: stem for stem, page in PAGES.items() for alias in page.table.g
 CLAIMS = Counter()
 
 
-def claims(page, kind, pattern):
-    """Return the matches of a pattern in a page's words, and count them."""
-    found = re.findall(pattern, page.words)
+def claims(page, kind, pattern, traps=False):
+    """Return the matches of a pattern in a page's words, or in its traps, and count them."""
+    found = re.findall(pattern, page.traps if traps else page.words)
     CLAIMS[kind] += len(found)
     return found
 
@@ -66,6 +67,22 @@ def test_the_words_agree_with_the_pins(name):
     for number in claims(page, "select", r"select (?:goes to|on) pin (\d+)"):
         assert page.first[int(number) - 1] == table["select"]
 
+    # traps speak of other parts too, so only what they say of this one counts: whole runs, and "here"
+    for first, last, run in claims(page, "run", r"\b([AD]\d+) to ([AD]\d+) on (\d+(?:, \d+)+)", traps=True):
+        check_run(page, first, last, run)
+    for run, first, last in claims(
+        page, "run", r"\b(\d+(?:, \d+)+) are (?:O1 to O4, here )?(D\d+) to (D\d+)", traps=True
+    ):
+        check_run(page, first, last, run)
+    for pin, number in claims(page, "end", r"(D\d+) on pin (\d+)(?=[,;])", traps=True):
+        assert page.first[int(number) - 1] == pin
+    for number, pin in claims(page, "here", r"Pin (\d+) is (A\d+)(?: here|[,:])", traps=True):
+        assert page.first[int(number) - 1] == pin
+    for pin, number in claims(page, "here", r"\b(A\d+) is on (\d+) here", traps=True):
+        assert page.first[int(number) - 1] == pin
+    for vcc, one, two in claims(page, "rails", r"VCC is pin (\d+) and GND (\d+) and (\d+)", traps=True):
+        assert [page.first[int(number) - 1] for number in (vcc, one, two)] == ["VCC", "GND", "GND"]
+
     for value in claims(page, "vpp", r"(?:programmed|written) (?:at|with) ([\d.]+) V|the ([\d.]+) V version"):
         assert page.programming["vpp_v"] == float("".join(value))
     for value in claims(page, "erase", r"erased at ([\d.]+) V"):
@@ -86,6 +103,12 @@ def test_the_words_agree_with_the_pins(name):
     for word in claims(page, "enables", r"(?<!more )\b(one|two|three|four) (?:enables?|selects?)\b"):
         controls = {pin for row in table["drives"] for pin in row} - {"/OE"}
         assert len(controls) == NUMBER[word]
+
+
+def check_run(page, first, last, run):
+    """Hold lines that the words list in order against the pins that they name."""
+    lines = [f"{first[0]}{n}" for n in range(int(first[1:]), int(last[1:]) + 1)]
+    assert [page.first[int(number) - 1] for number in run.split(", ")] == lines
 
 
 ARRANGED = r"(?:in the arrangement of the|the arrangement of the|the pins of a) (?!MK)(\w+)"
@@ -130,3 +153,4 @@ def test_the_words_are_really_read():
     assert CLAIMS.keys() >= expected | {"single supply", "output", "byte mode", "enables"}
     assert all(CLAIMS.values()), CLAIMS
     assert CLAIMS["size"] == len(PAGES) and CLAIMS["pin"] > 20 and CLAIMS["select"] > 20
+    assert CLAIMS["run"] >= 5 and CLAIMS["end"] >= 2 and CLAIMS["here"] >= 8 and CLAIMS["rails"]

@@ -1,10 +1,12 @@
-"""The byte-wide sites, pin by pin.
+"""The byte-wide sites, pin by pin, and the families outside them.
 
 Source: the arrangement of JEDEC Standard 21-C as it stands in the Intel 27128A data sheet, 230849-009, October 1990,
 Figure 2 ("universal site": 2716, 2732A, 2764A/27C64, 27256/27C256, 27512/27C512 side by side), and for 32 pins in the
 Fairchild NM27C256 data sheet DS010833, July 1998 (27C010 to 27C080 side by side); the standard itself was not read.
 EEPROM, flash and static RAM follow their own data sheets, as their pages say, on the pins that vary.
 """
+
+import re
 
 import pytest
 
@@ -178,3 +180,70 @@ def test_every_byte_wide_part_has_its_lines_where_the_site_has_them(part):
 def test_the_families_are_all_there():
     assert {part.family for part in BYTE_WIDE} == {"EPROM", "EEPROM", "flash", "SRAM", "mask ROM", "bipolar PROM"}
     assert {part.name for part in BYTE_WIDE} >= EXCEPTIONS.keys() and len(BYTE_WIDE) > 60
+
+
+# --- families outside the byte-wide sites ----------------------------------------------------------------------
+
+
+def lines_of(name):
+    """Address, data and supply pins by number: what a family keeps while its controls change."""
+    return {
+        pin.number: pin.function for pin in require_part(name).pins if re.fullmatch(r"[AD]\d+|VCC|GND", pin.function)
+    }
+
+
+@pytest.mark.parametrize("one, other", [
+    # the same part with open-collector and with three-state outputs: Signetics 82S23/82S123 specification, 11 November
+    # 1986, p. 343; Texas Instruments bulletin DL-S 7512258, May 1975, for 256 x 4; PDP-11 boot PROM note for 512 x 4
+    ("prom-82s23", "prom-82s123"), ("prom-82s126", "prom-82s129"), ("prom-82s130", "prom-82s131"),
+    ("rom-32m-42-x16", "27C322"), ("rom-16m-42-x16", "27C160"),  # mask ROMs of the EPROMs' order (their pages)
+])  # fmt: skip
+def test_twins_have_the_same_lines(one, other):
+    assert lines_of(one) == lines_of(other)
+
+
+@pytest.mark.parametrize("small, large, added", [
+    # 40 pins, word-wide: STMicroelectronics M27C1024 data sheet, September 1998, pp. 1-2; no source for 38 and 39
+    ("27C1024", "27C2048", {38: "A16"}), ("27C2048", "27C4096", {39: "A17"}),
+    # 42 pins: STMicroelectronics M27C160 data sheet, July 2001 (pin figure), and M27C322, April 2000, pp. 1-2
+    ("27C800", "27C160", {42: "A19"}), ("27C160", "27C322", {32: "A20"}),
+    ("prom-82s129", "prom-82s131", {14: "A8"}), ("prom-82s137", "prom-82s185", {8: "A10"}),
+])  # fmt: skip
+def test_the_larger_part_only_adds_lines(small, large, added):
+    below, above = lines_of(small), lines_of(large)
+    assert below | added == above and not below.keys() & added.keys()
+
+
+def test_a_bipolar_prom_of_18_pins_has_those_of_16_at_its_top():
+    """The order of 82S129 to 82S185 (IBM EGA schematic, symbol 24S41): two pins more, at the bottom."""
+    small, large = lines_of("prom-82s129"), lines_of("prom-82s137")
+    at_top = {n if n < 8 else n + 2: line for n, line in small.items() if line != "GND"}
+    assert {n: large.get(n) for n in at_top} == at_top
+
+
+def test_the_byte_wide_32_pin_part_follows_the_word_wide_order():
+    """HN62304 (NESdev BBS topic 16494): the 40-pin 16-bit order without D8 to D14 and its top line, in bytes.
+
+    Word line A(n) is byte line A(n+1), A-1 is A0, and the place of /BYTE has A18.
+    """
+    in_bytes = {f"A{n}": f"A{n + 1}" for n in range(17)} | {"D15": "A0", "/BYTE": "A18", "/CE": "EN1", "/OE": "EN2"}
+    gone = {"A17", *(f"D{n}" for n in range(8, 15))}
+    ring = [in_bytes.get(pin.function, pin.function) for pin in require_part("27C400").pins if pin.function not in gone]
+    assert [pin.function.strip("?") for pin in require_part("rom-4m-32-hn62304").pins] == ring
+
+
+SECOND_COPY = {  # lines of parts that resemble no other, written down a second time: a slip in a page shows here
+    # Signetics 82S23/82S123 product specification, 11 November 1986, p. 343
+    "prom-82s123": {"D": "1 2 3 4 5 6 7 9", "A": "10 11 12 13 14"},
+    # amiga-stuff.com, hardware page 6540
+    "rom-6540": {"D": "26 25 24 23 22 21 20 19", "A": "5 6 7 8 9 10 15 14 13 11 18"},
+    # from memory, unchecked, as the page says: the list that it cites names only the two sides
+    "rom-6830": {"D": "2 3 4 5 6 7 8 9", "A": "24 23 22 21 20 19 18 17 16 15"},
+}
+
+
+@pytest.mark.parametrize("name", SECOND_COPY)
+def test_lines_of_parts_that_resemble_no_other(name):
+    written = {f"{kind}{i}": int(n) for kind, run in SECOND_COPY[name].items() for i, n in enumerate(run.split())}
+    by_line = {line: number for number, line in lines_of(name).items() if line[0] in "AD"}
+    assert by_line == written

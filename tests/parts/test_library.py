@@ -3,6 +3,7 @@
 from collections import defaultdict
 
 import pytest
+from msgspec.structs import replace
 
 from romwright.datafiles import data_folder
 from romwright.errors import DataFileError, OptionError, SeveralMeaningsError, UnknownNameError
@@ -128,3 +129,11 @@ def test_strobes_and_enables_follow_from_the_rows():
     assert list(require_part("28C256").enables) == ["/CE", "/OE"]
     assert require_part("6264").enables == {"/CE1": {"L"}, "CE2": {"H"}, "/OE": {"L"}}
     assert require_part("27C256").strobes == {}
+
+
+def test_what_is_unchecked_about_a_key_is_what_concerns_it():
+    page = replace(require_part("27C256"), unchecked=("programming.vcc_v: exact", "times", "erased"))
+    assert page.unchecked_about("programming") == ["programming.vcc_v: exact"]
+    assert page.unchecked_about("programming.vpp_v") == []
+    assert page.unchecked_about("times.access_ns") == ["times"]
+    assert page.unchecked_about("time", "erase") == []

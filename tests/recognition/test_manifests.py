@@ -10,8 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from romwright.errors import InputError
-from romwright.recognition.digests import KINDS
-from romwright.recognition.manifests import csv_delimiter, merge_by_name, parse_bag_manifest, parse_csv, parse_lines
+from romwright.recognition.digests import KINDS, Row
+from romwright.recognition.manifests import (
+    csv_column,
+    csv_delimiter,
+    merge_by_name,
+    parse_bag_manifest,
+    parse_csv,
+    parse_lines,
+)
 
 SHA256_ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"  # FIPS 180-4 example, "abc"
 MD5_ABC = "900150983cd24fb0d6963f7d28e17f72"  # RFC 1321 appendix A.5, "abc"
@@ -152,14 +159,14 @@ def test_csv_columns_in_any_order_and_case():
         "\n",
         f",,,c,{crc:08X}\n",
     ]
-    assert csv_delimiter(lines[0]) == ","
+    assert csv_delimiter(lines[0], "list.csv") == ","
     rows, unknown = parse_csv(lines, "list.csv")
     assert unknown == ["maker"]
     first, second = rows
     assert first == ("a, b", 3, {"sha256": hashlib.sha256(CONTENTS).digest(), "crc32": crc.to_bytes(4)})
     assert second == ("c", None, {"crc32": crc.to_bytes(4)})
-    assert csv_delimiter("name;md5") == ";"
-    assert csv_delimiter(f"{MD5_ABC}  name,md5x") is None
+    assert csv_delimiter("name;md5", "list.csv") == ";"
+    assert csv_delimiter(f"{MD5_ABC}  name,md5x", "list.csv") is None
 
 
 @pytest.mark.parametrize(
@@ -177,3 +184,41 @@ def test_bad_csv_row(row, found):
 def test_csv_column_given_twice():
     with pytest.raises(InputError, match="'md5' twice"):
         parse_csv(["name,md5,MD5\n"], "list.csv")
+
+
+@pytest.mark.parametrize(
+    "header",
+    ["filename,sha256", "file,sha256", "path,sha256", "rom,sha256", "title,sha256", "Name,SHA-256", "name,SHA_256"],
+)
+def test_csv_headings_in_ordinary_spellings(header):
+    assert csv_delimiter(header, "list.csv") == ","
+    rows, kept_out = parse_csv([header, "a.bin," + "AB" * 32], "list.csv")
+    assert (list(rows), kept_out) == ([Row("a.bin", None, {"sha256": b"\xab" * 32})], [])
+
+
+def test_csv_headings_with_crc_and_sum():
+    assert csv_delimiter("Name\tSize\tCRC-32", "list.csv") == "\t"
+    rows, _ = parse_csv(["Name\tSize\tCRC-32", "a\t4,096\t0000ABCD"], "list.csv", "\t")
+    assert list(rows) == [Row("a", 4096, {"crc32": b"\0\0\xab\xcd"})]
+    assert [csv_column(name) for name in ("crc", "MD5 sum", "file_crc32")] == ["crc32", "md5", "crc32"]
+    assert csv_column("cksum") == "cksum"
+
+
+def test_csv_without_names_is_named_by_digest():
+    assert csv_delimiter("sha256\n", "list.csv")
+    rows, _ = parse_csv(["sha256", "AB" * 32], "list.csv")
+    assert list(rows) == [Row("abababab", None, {"sha256": b"\xab" * 32})]
+
+
+def test_csv_header_without_checksums_is_refused():
+    with pytest.raises(InputError, match="columns found: maker, year"):
+        csv_delimiter("maker,year\n", "list.csv")
+    assert csv_delimiter("ab" * 32 + "  a,b.bin", "list") is None
+    assert csv_delimiter("930766865 9 a,b.bin", "list") is None
+
+
+def test_csv_with_two_headings_for_names():
+    rows, kept_out = parse_csv(["path,name,sha256", "p,n," + "AB" * 32], "list.csv")
+    assert [row.name for row in rows] == ["n"] and kept_out == ["path"]
+    rows, kept_out = parse_csv(["path,title,sha256", "p,t," + "AB" * 32], "list.csv")
+    assert [row.name for row in rows] == ["p"] and kept_out == ["title"]

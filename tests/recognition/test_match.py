@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from romwright.recognition import forms
 from romwright.recognition.digests import KINDS, Row
 from romwright.recognition.identification import Identifier, measured
 from romwright.recognition.reference import Store
@@ -47,6 +48,13 @@ def test_a_crc_is_worked_out_if_it_is_asked_for_or_a_list_needs_it(kind):
     crc32 = KINDS["crc32"](image(1)).hex().upper()
     assert [row.crc32 for row in rows] == [crc32, crc32 if kind == "crc32" else ""]
     assert [match.how for row in rows for match in row.matches] == ["exact", "exact"]
+
+
+def test_a_hex_file_is_also_looked_up_as_it_is_stored():
+    store = store_of({"A.hex": b":00000001FF\n"}, as_bytes=False)
+    [row] = Identifier(store).identify(["A"], lambda file: Contents(image(1), stored=b":00000001FF\n"))
+    assert [(match.name, match.how, match.detail) for match in row.matches] == [("A.hex", "exact", "the file itself")]
+    assert row.sha256 == KINDS["sha256"](image(1)).hex()
 
 
 def swap(data):
@@ -153,11 +161,11 @@ def test_damage_is_told_page_by_page(pages, offset, seed, data):
         dump[page * 256 + data.draw(st.integers(0, 255))] ^= data.draw(st.integers(1, 255))
     offset %= len(dump)
     dump = bytes(dump[offset:] + dump[:offset])
-    store = store_of({"A": known, "other": image(9)}, as_bytes=True)
+    store = store_of({"A": known, "other": image(1 << 33)}, as_bytes=True)
     if pages - len(bad) < 2:
         return
     [match] = identify(store, dump, thorough=False).matches
-    assert (match.name, match.how, match.lossless) == ("A", "damaged", False)
+    assert (match.name, match.how, match.lossless) == ("A", "shifted and damaged" if offset else "damaged", False)
     assert (match.pages_equal, match.pages_total) == (pages - len(bad), pages)
     told = match.detail.split("page")[-1].removeprefix("s ").split(" of ")[0]
     runs = [run.split("-") for run in told.replace(" and ", ", ").split(", ")[:12] if "more" not in run]
@@ -205,3 +213,30 @@ def test_short_checksums_need_a_size_and_say_that_they_are_short(kind):
     assert {match.name for match in exact.matches} == {"no size", "sized"}
     assert all("32 bits only" in match.detail for match in exact.matches)
     assert [(match.name, match.how) for match in identify(store, invert(A)).matches] == [("sized", "inverted")]
+
+
+@pytest.mark.parametrize("as_bytes", [True, False])
+@pytest.mark.parametrize("thorough", [True, False])
+@pytest.mark.parametrize("rest", [b"\x55" * SIZE, b"\xe5" * 100, b"\xff" * SIZE])
+def test_one_value_beside_an_image_is_fill_whatever_the_value(rest, thorough, as_bytes):
+    store = store_of({"A": image(1)}, as_bytes)
+    for dump in (image(1) + rest, rest + image(1)):
+        assert [(match.name, match.how) for match in identify(store, dump, thorough).matches] == [("A", "filled")]
+
+
+def test_an_image_moved_and_cut_is_shifted_and_damaged():
+    store = store_of({"A": image(1)}, as_bytes=True)
+    [match] = identify(store, b"\xff" * 256 + image(1)[:-256]).matches
+    assert (match.how, match.lossless, match.pages_equal) == ("shifted and damaged", False, SIZE // 256 - 1)
+
+
+@given(st.sampled_from([0x00, 0xFF]), st.integers(0, 300), st.binary(max_size=40), st.integers(0, 300))
+def test_the_core_is_what_stripping_leaves(value, before, middle, after):
+    data = bytes([value]) * before + middle + bytes([value]) * after
+    start, stop = forms.core(data)
+    if data and data[-1] in (0x00, 0xFF):
+        assert stop == len(data.rstrip(data[-1:]))
+    else:
+        assert stop == len(data)
+    if data and data[0] in (0x00, 0xFF):
+        assert start == min(len(data) - len(data.lstrip(data[:1])), stop)

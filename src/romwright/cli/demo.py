@@ -107,7 +107,13 @@ def lay_out(folder: Path) -> None:
         "reference/tern-diagnostic.bin": diagnostic,
         "diagnostic.hex": intel.build(Image.from_bytes(diagnostic, 0xC000)),
     }
-    write_files({str(folder / name): data for name, data in files.items()})
+    try:
+        write_files({str(folder / name): data for name, data in files.items()})
+    except OutputError:
+        with contextlib.suppress(OSError):  # a folder that was there before, or holds something, stays
+            (folder / "reference").rmdir()
+            folder.rmdir()
+        raise
 
 
 def run(arguments: list[str]) -> tuple[int, str]:

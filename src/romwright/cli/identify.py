@@ -149,7 +149,11 @@ def _read(file: str) -> Contents:
     loaded = read(file)
     notes = ["gaps filled with FF"] if loaded.image.gaps else []
     faults = [finding.title for finding in loaded.findings if blocks([finding])]
-    return Contents(loaded.image.flat(GAP_FILL), "; ".join(notes + faults), bool(faults))
+    stored = b""
+    if loaded.format != "raw":
+        with open(file, "rb") as stream:
+            stored = stream.read()
+    return Contents(loaded.image.flat(GAP_FILL), "; ".join(notes + faults), bool(faults), stored)
 
 
 def _json(rows: Iterable[Identification]) -> str:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import shutil
 import sys
-import textwrap
 from collections.abc import Iterator
 
 import click
 
 from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
-from romwright.cli.render import PIPE_COLUMNS, inert, print_findings, print_json
+from romwright.cli.render import PIPE_COLUMNS, inert, labelled, print_findings, print_json
 from romwright.errors import OptionError
 from romwright.findings import blocks
 from romwright.images.image import hex_range
@@ -128,14 +127,8 @@ def strings(found) -> Iterator[str]:
 
 
 def row(label: str, text: str) -> list[str]:
-    """Lay out a label and its text, wrapped beside it."""
-    return textwrap.wrap(
-        text,
-        columns(),
-        initial_indent=f"  {label:<{LABEL}} ",
-        subsequent_indent=" " * (LABEL + 3),
-        break_on_hyphens=False,
-    )
+    """Lay out one line of the report."""
+    return labelled(label, text, LABEL, columns())
 
 
 def columns() -> int:

@@ -10,7 +10,7 @@ from typing import TextIO
 
 import click
 
-from romwright.cli.identify import LISTS
+from romwright.cli.identify import GAP_FILL, LISTS
 from romwright.cli.options import AS_JSON
 from romwright.cli.render import inert, print_json, print_table, progress
 from romwright.errors import InputError
@@ -21,7 +21,6 @@ from romwright.recognition.reference import Store, default_file
 
 HIGH = bytes(range(128, 256))
 BAG_MANIFEST = re.compile(r"manifest-([a-z0-9]+)\.txt")
-GAP_FILL = 0xFF
 
 
 @click.group("lists", short_help="Keep reference lists of known-good ROMs.")
@@ -130,12 +129,18 @@ def _add(lists: Store, name: str, file: str, images: bool) -> str:
     if text is None:
         return _add_image(lists, name, file)
     with text:
+        if os.path.basename(file).startswith("tagmanifest-"):
+            raise InputError(
+                "a tag manifest lists the bag's own papers, not what it carries",
+                where=file,
+                expected="manifest-ALGORITHM.txt, or the folder of the bag",
+            )
         if match := BAG_MANIFEST.fullmatch(os.path.basename(file)):
             new = lists.add_rows(name, manifests.parse_bag_manifest(text, file, match[1]))
             return f"a bag's manifest, {_count(new, 'new row')}"
         first = next((line for line in text if line.strip()), "")
         text.seek(0)
-        if delimiter := manifests.csv_delimiter(first):
+        if delimiter := manifests.csv_delimiter(first, file):
             rows, unknown = manifests.parse_csv(text, file, delimiter)
             note = f" (kept out: the columns {', '.join(map(inert, unknown))})" if unknown else ""
             return f"CSV, {_count(lists.add_rows(name, rows), 'new row')}{note}"

@@ -13,7 +13,7 @@ import sys
 import click
 
 from romwright import __version__
-from romwright.errors import RomwrightError
+from romwright.errors import RomwrightError, UnknownNameError
 
 # In the order of the job.
 COMMANDS = ("inspect", "lists", "identify", "prepare", "parts", "boards", "wire", "links", "demo")
@@ -32,8 +32,6 @@ class Commands(click.Group):
 
     def resolve_command(self, ctx, args):
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            from romwright.errors import UnknownNameError
-
             raise UnknownNameError("command", args[0], COMMANDS)
         return super().resolve_command(ctx, args)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import shutil
 import sys
 import textwrap
@@ -10,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import click
 
-from romwright.cli.render import inert
+from romwright.cli.render import inert, labelled
 
 LABEL = 14  # columns of the labels on the left
 SYMBOLS = {"vih", "vil", "voh", "vol", "iol", "ioh", "vpp", "cmos"}  # written in capitals
@@ -49,6 +48,8 @@ def report(page, reading) -> Iterator[str]:
 
 def marking_lines(reading) -> Iterator[str]:
     """Yield what was read of a marking."""
+    from romwright.parts.reading import doubt
+
     if reading.how in ("name", "file") and not reading.suffix:
         return
     how = {"name": "the page's own name", "listed": "listed on the page"}.get(
@@ -56,28 +57,25 @@ def marking_lines(reading) -> Iterator[str]:
     )
     yield from row("marking", f"{inert(reading.word)}: {how}")
     if maker := reading.maker:
-        yield from row("maker", maker.maker + unchecked(maker.unchecked))
+        yield from row("maker", maker.maker + doubt(maker.unchecked))
     if speeds := reading.speeds:
         evidence = f" ({speeds.source})" if speeds.source else ""
-        yield from row("speed", f"{reading.speed_ns} ns{evidence}{unchecked(speeds.unchecked)}")
+        yield from row("speed", f"{reading.speed_ns} ns{evidence}{doubt(speeds.unchecked)}")
     elif reading.suffix:
         yield from row("speed", f"unknown: no rule for {inert(reading.suffix)} on this marking has a source")
 
 
 def caution_lines(reading) -> Iterator[str]:
     """Yield the caution of a name that is printed on other parts too, with a line for each of them."""
+    from romwright.parts.reading import doubt
+
     for finding in reading.findings:
         yield ""
         title = f"{str(finding.severity).upper()} ({finding.code.name}): {finding.title}"
         yield from (click.style(line, fg="yellow", bold=True) for line in textwrap.wrap(title, width()))
         for part, tell in reading.meanings.parts.items():
             yield from bullet(f"{part}: {tell}")
-        yield from bullet(finding.remedy)
-
-
-def unchecked(what: str) -> str:
-    """Mark what comes from memory."""
-    return f" (from memory, unchecked: {what})" if what else ""
+        yield from bullet(finding.remedy + doubt(reading.meanings.unchecked))
 
 
 def function_lines(page) -> Iterator[str]:
@@ -176,7 +174,7 @@ def aligned(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> list[st
 
 def heading(text: str, page=None, *keys: str) -> list[str]:
     """Return an empty line and a heading, loud if anything under these keys of the page is unchecked."""
-    loud = [entry for entry in page.unchecked if re.split("[.:]", entry)[0] in keys] if page else []
+    loud = page.unchecked_about(*keys) if page else []
     mark = (
         click.style("  UNCHECKED: " + ", ".join(e.split(":")[0] for e in loud), fg="yellow", bold=True) if loud else ""
     )
@@ -191,11 +189,8 @@ def once(label: str) -> Iterator[str]:
 
 
 def row(label: str, text: str) -> list[str]:
-    """Lay out a label and its text, wrapped beside it."""
-    first = f"  {label:<{LABEL}} "
-    return textwrap.wrap(
-        inert(text), width(), initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
-    )
+    """Lay out one line of the page."""
+    return labelled(label, text, LABEL, width())
 
 
 def bullet(text: str) -> list[str]:

@@ -41,7 +41,7 @@ def parse_size(text: str) -> tuple[int | None, tuple[int, int] | None]:
 @click.option("--family", metavar="NAME", help='Such as EPROM or "mask ROM".')
 @click.option("--size", metavar="SIZE", help="Bytes (8192, 8K; all bits, eight to a byte) or words x bits (8Kx8).")
 @click.option("--package", metavar="DIP-N", help="Such as DIP-28.")
-@click.option("--pins", type=click.IntRange(8, 48), metavar="N", help="How many pins the package has.")
+@click.option("--pins", type=int, metavar="N", help="How many pins the package has.")
 @click.option(
     "--volts", type=float, metavar="V", help="A voltage that a pin needs, as supply or to program or erase it."
 )
@@ -59,10 +59,16 @@ def list_(family, size, package, pins, volts, as_json) -> None:
     from romwright.parts.selection import Wanted, require_known, size_bytes
 
     parts = read_all()
+    counts = sorted({part.pin_count for part in parts})
+    if pins is not None and pins not in counts:
+        expected = ", ".join(map(str, counts))
+        raise OptionError(f"no part of the library has {pins} pins", where="--pins", expected=f"one of: {expected}")
+    if volts is not None and not abs(volts) <= 30:
+        raise OptionError(f"{volts:g} V is no voltage of a memory", where="--volts", expected="-30 to 30")
     wanted = Wanted(
-        family and require_known("family", family, (part.family for part in parts)),
-        *(parse_size(size) if size else (None, None)),
-        package and require_known("package", package, (part.package for part in parts)),
+        None if family is None else require_known("family", family, {part.family for part in parts}),
+        *((None, None) if size is None else parse_size(size)),
+        None if package is None else require_known("package", package, {part.package for part in parts}),
         pins,
         volts,
     )

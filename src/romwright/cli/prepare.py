@@ -115,7 +115,7 @@ def recipe_from(part, options: dict):
         raise OptionError("--order says how a checksum is stored, but there is no --store")
     given = {name: value for name, value in options.items() if value is not None}
     return Recipe(
-        chip_bytes=part.words * -(-part.bits // 8),
+        chip_bytes=part.words * part.word_bytes,
         chip_name=part.name,
         chip_bits=part.bits,
         fill=parse_byte(given.get("fill", part.erased), "--fill"),

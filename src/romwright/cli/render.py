@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
+import textwrap
 import time
 from collections.abc import Iterable, Iterator, Sequence
 
@@ -30,7 +31,10 @@ def inert(text: str) -> str:
     """Make control characters of a foreign string (a file name, a list name) visible and harmless."""
     if text.isprintable():
         return text
-    return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+    # A byte of a file name that is no UTF-8 comes as one of DC80 to DCFF.
+    return "".join(
+        c if c.isprintable() else f"\\x{ord(c) & 0xFF if 0xDC80 <= ord(c) <= 0xDCFF else ord(c):02x}" for c in text
+    )
 
 
 def show(*renderables: object) -> None:
@@ -45,6 +49,14 @@ def show(*renderables: object) -> None:
             console.print(renderable)
     if not terminal:
         click.echo("\n".join(line.rstrip() for line in caught.get().split("\n")), nl=False)
+
+
+def labelled(label: str, text: str, label_columns: int, columns: int) -> list[str]:
+    """Lay out a label and its text, wrapped beside it."""
+    first = f"  {label:<{label_columns}} "
+    return textwrap.wrap(
+        inert(text), columns, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
+    )
 
 
 def print_table(headers: Sequence[str], rows: Iterable[Sequence[object]], right: Sequence[int] = ()) -> None:

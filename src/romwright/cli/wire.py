@@ -119,7 +119,10 @@ def print_wiring(verdict) -> None:
     heading("Wiring")
     if plan.chip.words > plan.original.words:
         burn = "Burn the contents" if plan.chip.programming or plan.chip.erased else "The contents must lie"
-        click.echo(f"  {burn} at {plan.image_at:04X} of the chip (or repeat them over it).")
+        where = f"{plan.burn_at:04X} of the chip"
+        if plan.chip.bits > 8:
+            where = f"word {plan.image_at:04X} of the chip, byte {plan.burn_at:04X} of its file"
+        click.echo(f"  {burn} at {where} (or repeat them over it).")
     print_table(
         ("socket", "signal", "chip", "function", "how", "detail"),
         [(r.socket or "-", r.signal, r.chip or "-", r.function, r.how, r.detail) for r in plan.rows],
@@ -170,9 +173,10 @@ def print_proof(fit) -> None:
     proof = fit.proof
     heading("Proof")
     if proof.equal:
+        where = f"{'word ' if fit.plan.chip.bits > 8 else ''}{fit.plan.image_at:04X} of the chip"
         click.echo(
             f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in\n"
-            f"  every state in which the original answers, with its contents at {fit.plan.image_at:04X} of the chip."
+            f"  every state in which the original answers, with its contents at {where}."
         )
     else:
         found = ", ".join(f"{key} {value}" for key, value in proof.first_difference.items() if key != "levels")

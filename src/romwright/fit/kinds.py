@@ -1,4 +1,4 @@
-"""What differs between the two parts themselves, whatever meets their pins: size, width, pitch, outputs, memory."""
+"""What differs between two parts, whatever meets their pins: size, width, pitch, outputs, access time, memory."""
 
 from __future__ import annotations
 
@@ -38,6 +38,15 @@ LATCHED = Code(
     "A latched chip shows stale bytes unless its select returns to the off level between reads.",
 )  # fmt: skip
 
+SLOWER = Code(
+    "slower", Severity.CAUTION, "the chip's fastest grade is no slower than the original's slowest",
+    "The processor takes the byte before it is there: wrong at times, when warm, or always.",
+)  # fmt: skip
+TIME_UNKNOWN = Code(
+    "access-time-unknown", Severity.NOTE, "the pages of both parts have access times",
+    "Nobody has compared how fast they answer.",
+)  # fmt: skip
+
 
 def check_pitch(s: Seating) -> Iterator[Finding]:
     """Find a chip whose rows of pins are further apart or nearer; what its pins would meet is then no question."""
@@ -69,6 +78,32 @@ def check_outputs(s: Seating) -> Iterator[Finding]:
         kinds = f"{b.name} takes its address in on the edge of its select; {known}"
         do = "check that the select is off between any two reads"
         yield Finding(LATCHED, "the chip latches its address", kinds, do)
+
+
+def check_access_time(s: Seating) -> Iterator[Finding]:
+    """Compare the access times: the fastest grade of the chip with the slowest of the original."""
+    a, b = s.original, s.chip
+    if missing := [part.name for part in (a, b) if not access_ns(part)]:
+        if a.name != b.name:
+            do = "compare the grade on the chip with what the board leaves for a read"
+            pages = f"the page of {' and of '.join(missing)} has none"
+            yield Finding(TIME_UNKNOWN, "the access times cannot be compared", pages, do)
+    elif min(access_ns(b)) > max(access_ns(a)):
+        title = f"slower than the original: {span(b)} against {span(a)}"
+        grades = f"access times of all grades of {b.name}, and of {a.name}"
+        yield Finding(SLOWER, title, grades, "right only where the board's read cycle leaves that much time")
+
+
+def access_ns(part: Part) -> tuple[float, ...]:
+    """Return the access times of a part's grades in nanoseconds; none if its page has none."""
+    return part.times.access_ns if part.times else ()
+
+
+def span(part: Part) -> str:
+    """Write the access times of a part, loud if nobody has read them: `350-450 ns`."""
+    times = sorted({min(access_ns(part)), max(access_ns(part))})
+    unread = " (UNCHECKED)" if part.unchecked_about("times.access_ns") else ""
+    return "-".join(f"{time:g}" for time in times) + " ns" + unread
 
 
 def check_memory(s: Seating) -> Iterator[Finding]:
@@ -103,4 +138,4 @@ def is_ram(part: Part) -> bool:
     return bool(part.writes) and part.erased is None
 
 
-CHECKS = (check_pitch, check_size, check_outputs, check_memory)
+CHECKS = (check_pitch, check_size, check_outputs, check_access_time, check_memory)

@@ -6,14 +6,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
+from romwright.findings import Severity
 from romwright.fit import kinds, selects
+from romwright.fit.drive import list_states
 from romwright.fit.rows import How, Row
 from romwright.fit.verdict import Fit, Polarity, fit_once
 from romwright.parts.model import Part, Role
 
 IMPOSSIBLE = {kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE}
-LOST = {selects.ENABLE_LOST, selects.STILL_LOST}  # matter only where the wiring does not put them right
-LASTING = {kinds.OUTPUT_KIND, kinds.LATCHED}
+PLACED = ("pins", "supplies", "drives", "options", "read_levels", "read_either", "writes")
+LASTING = {kinds.OUTPUT_KIND, kinds.LATCHED, kinds.SLOWER}
 
 
 class Way(StrEnum):
@@ -36,8 +38,9 @@ class Way(StrEnum):
 class StandIn:
     """A part in the place of another: the way, how many pins change, why, and what to look out for.
 
-    `image_at` is the chip address at which the contents belong; `exact` is true if the finished wiring drives the bus
-    in just the states in which the original does.
+    `exact` is true if the finished wiring drives the bus in just the states in which the original does. `stops` say
+    what destroys or overwrites the chip if it is plugged in without the work; `image_at` is the chip address, in words,
+    at which the contents belong, `burn_at` the same in bytes of the file that is burnt.
     """
 
     part: Part
@@ -45,8 +48,10 @@ class StandIn:
     changes: int
     reason: str
     cautions: tuple[str, ...] = ()
+    stops: tuple[str, ...] = ()
     exact: bool = False
     image_at: int = 0
+    burn_at: int = 0
 
     def as_json(self) -> dict:
         """The stand-in under the documented JSON keys."""
@@ -56,20 +61,28 @@ class StandIn:
             "changes": self.changes,
             "reason": self.reason,
             "cautions": list(self.cautions),
+            "stops": list(self.stops),
             "exact": self.exact,
             "image_at": self.image_at,
+            "burn_at": self.burn_at,
+            "unchecked": unchecked_pins(self.part),
         }
 
 
 def rank_stand_ins(original: Part, parts: Iterable[Part], polarity: Polarity | None = None) -> list[StandIn]:
-    """Rank parts as stand-ins for `original`: least work first, then exact ones, fewest changes, nearest size.
+    """Rank parts as stand-ins for `original`: exact ones first, then least work, fewest changes, nearest size.
+
+    One that is not exact loses an enable: it may stay on the bus while another chip is read, however little work it
+    is. Those that cannot replace it come last.
 
     Polarities that are not stated are taken as the first choice of the page. Raises OptionError for a polarity that
     `original` cannot have.
     """
     stated = next(iter(original.polarities(polarity or {})))
     found = [judge(original, part, stated) for part in parts]
-    return sorted(found, key=lambda s: (s.way.rank, not s.exact, s.changes, s.part.words, s.part.name))
+    return sorted(
+        found, key=lambda s: (s.way is Way.NOT, not s.exact, s.way.rank, s.changes, s.part.words, s.part.name)
+    )
 
 
 def judge(original: Part, part: Part, stated: Polarity) -> StandIn:
@@ -81,9 +94,26 @@ def judge(original: Part, part: Part, stated: Polarity) -> StandIn:
     way, reason = choose_way(fit, part, rows)
     if way is Way.NOT:
         return StandIn(part, way, len(rows), reason)
-    matters = LASTING if fit.plan.wired.equal else LASTING | LOST
-    cautions = tuple(finding.title for finding in fit.findings if finding.code in matters)
-    return StandIn(part, way, len(rows), reason, cautions, fit.plan.wired.equal, fit.plan.image_at)
+    known = {kinds.TIME_UNKNOWN} if kinds.access_ns(original) else set()  # else it would be said of every part
+    cautions = [finding.title for finding in fit.findings if finding.code in LASTING | known] + lost(fit)
+    stops = tuple(finding.title for finding in fit.findings if finding.severity is Severity.STOP)
+    plan = fit.plan
+    return StandIn(part, way, len(rows), reason, tuple(cautions), stops, plan.wired.equal, plan.image_at, plan.burn_at)
+
+
+def unchecked_pins(part: Part) -> list[str]:
+    """List what a page marks as read nowhere about pins and levels: a fit is no better than these."""
+    return part.unchecked_about(*PLACED)
+
+
+def lost(fit: Fit) -> list[str]:
+    """Say which enables the finished wiring loses."""
+    if fit.plan.wired.equal:
+        return []
+    found = {
+        code: [f.title for f in fit.findings if f.code is code] for code in (selects.STILL_LOST, selects.ENABLE_LOST)
+    }
+    return next(filter(None, found.values()), [f"it alone drives at {list_states(fit.plan.wired.extra)}"])
 
 
 def choose_way(fit: Fit, part: Part, rows: list[Row]) -> tuple[Way, str]:
@@ -97,7 +127,8 @@ def choose_way(fit: Fit, part: Part, rows: list[Row]) -> tuple[Way, str]:
         return Way.NOT, "the finished wiring does not read as the original does"
     if not rows:
         return Way.DROP_IN, "every pin meets what it needs"
-    work = "; ".join(filter(None, map(in_words, rows)))
+    carrier = [finding.evidence for finding in fit.findings if finding.code is kinds.PITCH]
+    work = "; ".join(carrier or map(in_words, rows))
     if any(row.inverted for row in rows):
         return Way.GATE, work
     wires = [row for row in rows if row.how is How.WIRE]

@@ -97,7 +97,8 @@ class Verdict:
         unchecked       what the pages of the two parts mark as not read anywhere, under from and to
         traps           what goes wrong with the two parts, as their pages say, under from and to
         seating         how a chip of another length or pitch is taken to sit; empty if pin 1 is at position 1
-        image_at        the chip address at which the original's contents begin
+        image_at        the chip address, in words, at which the original's contents begin
+        burn_at         the same in bytes: the place in the file that is burnt
         rows            {socket, signal, chip, function, how, wire_to, inverted, detail}; wire_to is a socket position,
                         inverted whether an inverter lies in that wire
         findings        {severity, code, title, evidence, remedy, holds_for?}; holds_for lists polarities
@@ -117,6 +118,7 @@ class Verdict:
             "traps": {"from": list(self.original.traps), "to": list(self.chip.traps)},
             "seating": self.seating,
             "image_at": first.plan.image_at,
+            "burn_at": first.plan.burn_at,
             "rows": [row.as_json() for row in first.plan.rows],
             "findings": [
                 f.as_json() | ({"holds_for": list(of)} if of else {}) for f, of in zip(self.findings, self.holds_for)

@@ -16,7 +16,8 @@ from romwright.parts.model import Level, Part, Pin, Role
 class Plan:
     """The rows that fit `chip` into a socket made for `original`, both with their polarities stated.
 
-    `image_at` is the chip address at which the original's contents begin, set by the address pins above them.
+    `image_at` is the chip address, in words, at which the original's contents begin, set by the address pins above
+    them.
     """
 
     original: Part
@@ -24,6 +25,11 @@ class Plan:
     rows: tuple[Row, ...]
     image_at: int
     wired: Comparison
+
+    @property
+    def burn_at(self) -> int:
+        """The place of the contents in the chip's file, in bytes: what `prepare` takes as an address."""
+        return self.image_at * self.chip.word_bytes
 
     @property
     def inverters(self) -> list[Row]:

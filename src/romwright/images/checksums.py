@@ -72,10 +72,55 @@ def word_sum(data: bytes, order: str) -> int:
     return int(words.sum(dtype=np.uint64))
 
 
+# The names of the public catalogue of parametrised CRC algorithms (fixtures/vectors/crc.toml) for crcmod's.
+CATALOGUE = {
+    "CRC-16/ARC": "crc-16", "CRC-16/DDS-110": "crc-16-dds-110", "CRC-16/DECT-R": "crc-16-dect",
+    "CRC-16/DNP": "crc-16-dnp", "CRC-16/EN-13757": "crc-16-en-13757", "CRC-16/GENIBUS": "crc-16-genibus",
+    "CRC-16/IBM-3740": "crc-ccitt-false", "CRC-16/IBM-SDLC": "x-25", "CRC-16/KERMIT": "kermit",
+    "CRC-16/MAXIM-DOW": "crc-16-maxim", "CRC-16/MCRF4XX": "crc-16-mcrf4xx", "CRC-16/MODBUS": "modbus",
+    "CRC-16/RIELLO": "crc-16-riello", "CRC-16/SPI-FUJITSU": "crc-aug-ccitt", "CRC-16/T10-DIF": "crc-16-t10-dif",
+    "CRC-16/TELEDISK": "crc-16-teledisk", "CRC-16/UMTS": "crc-16-buypass", "CRC-16/USB": "crc-16-usb",
+    "CRC-16/XMODEM": "xmodem", "CRC-24/FLEXRAY-A": "crc-24-flexray-a", "CRC-24/FLEXRAY-B": "crc-24-flexray-b",
+    "CRC-24/OPENPGP": "crc-24", "CRC-32/AIXM": "crc-32q", "CRC-32/BASE91-D": "crc-32d", "CRC-32/BZIP2": "crc-32-bzip2",
+    "CRC-32/CKSUM": "posix", "CRC-32/ISCSI": "crc-32c", "CRC-32/ISO-HDLC": "crc-32", "CRC-32/JAMCRC": "jamcrc",
+    "CRC-32/MPEG-2": "crc-32-mpeg", "CRC-32/XFER": "xfer", "CRC-64/WE": "crc-64-we", "CRC-8/DARC": "crc-8-darc",
+    "CRC-8/I-432-1": "crc-8-itu", "CRC-8/I-CODE": "crc-8-i-code", "CRC-8/MAXIM-DOW": "crc-8-maxim",
+    "CRC-8/ROHC": "crc-8-rohc", "CRC-8/SMBUS": "crc-8", "CRC-8/WCDMA": "crc-8-wcdma",
+}  # fmt: skip
+
+
+def folded(name: str) -> str:
+    """Return a name as it is compared: small letters and digits only."""
+    return "".join(c for c in name.casefold() if c.isalnum())
+
+
+@cache
+def crc_spellings() -> dict[str, str]:
+    """Return the name of every CRC by its folded spellings: crcmod's name and identifier, the catalogue's name."""
+    from crcmod.predefined import _crc_definitions
+
+    rows = [(spelling, row["name"]) for row in _crc_definitions for spelling in (row["name"], row["identifier"])]
+    return {folded(spelling): name for spelling, name in [*CATALOGUE.items(), *rows]}
+
+
+def crc_name(text: str) -> str:
+    """Return crcmod's name for a CRC, however its case, dashes and blanks are written.
+
+    >>> crc_name("CRC32"), crc_name("CRC-16/ARC"), crc_name("Crc_CCITT_False")
+    ('crc-32', 'crc-16', 'crc-ccitt-false')
+
+    Raises UnknownNameError, offering near names.
+    """
+    name = crc_spellings().get(folded(text))
+    if name is None:
+        raise UnknownNameError("CRC", text, crc_widths())
+    return name
+
+
 @cache
 def crc_function(name: str) -> Callable[[bytes], int]:
     """Return the CRC function of that name. Raises UnknownNameError, offering near names."""
-    crc_width(name)
+    name = crc_name(name)
     if name == "crc-32":
         return zlib.crc32  # the same values, three times as fast
     from crcmod.predefined import mkPredefinedCrcFun
@@ -102,6 +147,4 @@ def crc(name: str, data: bytes) -> int:
 
 def crc_width(name: str) -> int:
     """Return the width of a CRC in bits. Raises UnknownNameError."""
-    if name not in crc_widths():
-        raise UnknownNameError("CRC", name, crc_widths())
-    return crc_widths()[name]
+    return crc_widths()[crc_name(name)]

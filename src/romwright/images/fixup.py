@@ -54,10 +54,15 @@ def kind_named(name: str) -> Kind:
     """
     if name in SUMS:
         return SUMS[name]
-    crcs = {crc: width for crc, width in checksums.crc_widths().items() if width in (8, 16, 32)}
-    if name not in crcs:
-        raise UnknownNameError("checksum", name, [*SUMS, *sorted(crcs)])
-    return Kind(name, crcs[name], checksums.crc_function(name))
+    try:
+        name = checksums.crc_name(name)
+        width = checksums.crc_width(name)
+    except UnknownNameError:
+        width = None
+    if width not in (8, 16, 32):
+        crcs = sorted(crc for crc, bits in checksums.crc_widths().items() if bits in (8, 16, 32))
+        raise UnknownNameError("checksum", name, [*SUMS, *crcs])
+    return Kind(name, width, checksums.crc_function(name))
 
 
 def solve(data: bytes, kind: Kind, value: int, at: int, count: int) -> bytes:

@@ -138,6 +138,7 @@ def in_words(placed: Placed, patch: bytes, order: str) -> str:
     """Say what was done."""
     value, where = placed.wanted.kind.text(placed.value), hex_range(*placed.at)
     if placed.wanted.value is not None:
-        return f"made {placed.name} come to {value} by {patch.hex().upper()} at {where}"
+        shown = patch[:16].hex().upper() + ("..." if len(patch) > 16 else "")
+        return f"made {placed.name} come to {value} by {shown} at {where}"
     inside = placed.over[0] < placed.at[1] and placed.at[0] < placed.over[1]
     return f"stored {placed.name}{' without this place' if inside else ''}, {value}, {order} end first at {where}"

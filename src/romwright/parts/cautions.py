@@ -31,7 +31,7 @@ def programming_cautions(part: Part) -> list[str]:
         volts = f"Programming voltage of this page: {programming.vpp_v:g} V"
         if programming.vpp_max_v:
             volts += f", never above {programming.vpp_max_v:g} V"
-        if any(key == "programming" or key.startswith("programming.vpp_v") for key in part.unchecked):
+        if part.unchecked_about("programming.vpp_v"):
             volts += " (from memory, unchecked)"
         lines.append(f"{volts}. Read the chip's marking and its maker's data sheet first: a wrong voltage destroys it.")
     if programming:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from romwright.datafiles import data_folder, read_data_file, read_toml
-from romwright.errors import DataFileError
-from romwright.parts.markings import Reading, decode, meanings, read_markings
+from romwright.parts.markings import meanings, read_markings
 from romwright.parts.model import Part
+from romwright.parts.reading import Reading, decode
 from romwright.parts.rules import find_faults
 
 
@@ -18,10 +19,12 @@ def part_names(folder: Path | None = None) -> list[str]:
 
 def read_part(path: Path) -> Part:
     """Read one page; raises DataFileError with all its faults."""
-    part = read_data_file(path, Part, [find_faults])
-    if part.name != path.stem:
-        raise DataFileError(str(path), [f"name: {part.name!r}, but the file is named {path.stem!r} [name]"])
-    return part
+
+    def check_name(part: Part) -> Iterator[str]:
+        if part.name != path.stem:
+            yield f"name: {part.name!r}, but the file is named {path.stem!r} [name]"
+
+    return read_data_file(path, Part, [find_faults, check_name])
 
 
 def require_part(name: str, folder: Path | None = None) -> Part:

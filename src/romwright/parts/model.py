@@ -166,6 +166,20 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
         """How many address lines select a word."""
         return self.words.bit_length() - 1
 
+    @property
+    def word_bytes(self) -> int:
+        """How many bytes of a file hold one word."""
+        return -(-self.bits // 8)
+
+    def unchecked_about(self, *keys: str) -> list[str]:
+        """List what is unchecked of these keys of the page, whole or in part: "times", "programming.vpp_v"."""
+
+        def related(entry: str) -> bool:
+            path = entry.partition(":")[0]
+            return any(f"{path}.".startswith(f"{key}.") or f"{key}.".startswith(f"{path}.") for key in keys)
+
+        return [entry for entry in self.unchecked if related(entry)]
+
     @cached_property
     def signals(self) -> frozenset[str]:
         """The controls that a board switches: those that its drive or write rows name."""

@@ -2,14 +2,32 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
+
+import msgspec
 
 from romwright.parts.model import Part, Role
 
 SOURCED = ("pins", "supplies", "drives", "writes", "read_levels", "programming", "times")  # each has a source or a mark
 MEASURED = (*SOURCED, "currents", "levels")  # what a page without sources marks unchecked
+TABLES = ("programming", "times", "currents", "levels")
+FAMILIES = ("EEPROM", "EPROM", "SRAM", "bipolar PROM", "flash", "mask ROM")
+# What no memory of these years goes beyond, by the unit at the end of a name; far above any page, to catch slips.
+MOST = {"v": 30, "ns": 10_000, "ma": 1000, "ua": 1000}
+SUPPLY_MOST = 15  # volts of a supply in read, either way from 0 V
+WIDTHS = (1, 4, 8, 16)  # bits of a word
+ROW_PITCHES = (7.62, 10.16, 15.24, 22.86)  # 300, 400, 600 and 900 mil
+
+
+def check_family(part: Part) -> Iterator[str]:
+    """The family is one of those that the library knows."""
+    if part.family not in FAMILIES:
+        near = difflib.get_close_matches(part.family, FAMILIES, n=1)
+        hint = f"did you mean {near[0]}?" if near else f"expected one of {', '.join(FAMILIES)}"
+        yield f"family: {part.family!r} is not known; {hint} [family]"
 
 
 def check_pin_count(part: Part) -> Iterator[str]:
@@ -38,6 +56,9 @@ def check_lines(part: Part) -> Iterator[str]:
     if part.words < 1 or part.words & (part.words - 1):
         yield f"words: {part.words} is no power of two [words]"
         return
+    if part.bits not in WIDTHS:
+        yield f"bits: {part.bits}, expected {', '.join(map(str, WIDTHS))} [bits]"
+        return
     for role, letter, count, why in (
         (Role.ADDRESS, "A", part.address_bits, f"{part.words} words"),
         (Role.DATA, "D", part.bits, f"{part.bits} bits"),
@@ -50,11 +71,17 @@ def check_lines(part: Part) -> Iterator[str]:
             yield f"left, right: {name} is one line too many for {why} [{role}-lines]"
 
 
-def check_supplies(part: Part) -> Iterator[str]:
-    """Supplies are pins, GND is 0 V, and at least one supply is positive."""
-    names = {pin.function for pin in part.pins}
-    for name in sorted(part.supplies.keys() - names):
+def check_supply_pins(part: Part) -> Iterator[str]:
+    """Supplies are pins."""
+    for name in sorted(part.supplies.keys() - {pin.function for pin in part.pins}):
         yield f"supplies: {name} is no pin of this part [supply-pin]"
+
+
+def check_supplies(part: Part) -> Iterator[str]:
+    """GND is 0 V, at least one supply is positive, and none is out of the ordinary."""
+    for name, volts in part.supplies.items():
+        if not -SUPPLY_MOST <= volts <= SUPPLY_MOST:
+            yield f"supplies: {name} = {volts:g}, expected volts from -{SUPPLY_MOST} to {SUPPLY_MOST} [supply-volts]"
     if part.supplies.get("GND") != 0:
         yield "supplies: GND = 0 is missing [ground]"
     if not any(volts > 0 for volts in part.supplies.values()):
@@ -75,6 +102,8 @@ def check_rows(part: Part) -> Iterator[str]:
         ("read_levels", [part.read_levels], held),
         ("byte_mode", [part.byte_mode], controls),
     ):
+        if key in ("writes", "standby") and not all(rows):
+            yield f"{key}: a row without a level [empty-row]"
         for name in sorted({name for row in rows for name in row} - allowed):
             yield f"{key}: {name} is no control pin of this part [row-pin]"
     for row in part.drives:
@@ -87,7 +116,7 @@ def check_standby(part: Part) -> Iterator[str]:
     """A part at rest drives nothing: each row of standby denies a level that each row of drives needs."""
     for row in part.standby:
         for drive in part.drives:
-            if not any({level, drive.get(name)} == {"H", "L"} for name, level in row.items()):
+            if row and not any({level, drive.get(name)} == {"H", "L"} for name, level in row.items()):
                 yield f"standby: at {row} the part may drive its outputs too, by {drive} [standby]"
 
 
@@ -95,11 +124,13 @@ def check_purposes(part: Part) -> Iterator[str]:
     """Every control and VPP pin is explained by a row; select, options and outputs name such pins."""
     explained = part.signals | part.read_levels.keys()
     for pin in part.pins:
-        if part.drives and pin.role in (Role.CONTROL, Role.VPP) and pin.function not in explained:
+        if any(part.drives) and pin.role in (Role.CONTROL, Role.VPP) and pin.function not in explained:
             yield f"pin {pin.number}: {pin.name} is in no row of drives, writes or read_levels [pin-unexplained]"
-    if part.select is not None and part.select not in part.signals:
+    if part.select is not None and part.select not in (part.signals or part.by_function):
         yield f"select: {part.select} is in no row of drives [select]"
-    for name in part.options:
+    for name, choices in part.options.items():
+        if len(choices) < 2 or len(set(choices)) < len(choices):
+            yield f"options: {name} has {list(choices)}, expected at least two choices, each once [choices]"
         if not name.endswith("?") or name not in part.by_function:
             yield f"options: {name} is no pin of this part with a polarity of the factory's [options]"
     for name in part.read_either:
@@ -157,27 +188,63 @@ def check_grades(part: Part) -> Iterator[str]:
             yield f"times.{key}: {len(getattr(times, key))} values for {len(times.access_ns)} speed grades [grades]"
 
 
+def check_quantities(part: Part) -> Iterator[str]:
+    """No table is empty, and each of its numbers is positive and of an ordinary size."""
+    for table in (name for name in TABLES if getattr(part, name) is not None):
+        values = msgspec.structs.asdict(getattr(part, table))
+        if not any(value is not None and value != () for value in values.values()):
+            yield f"{table}: nothing stands in this table; leave it out [empty-table]"
+        for key, value in values.items():
+            unit = key.rsplit("_")[-1]
+            numbers = value if isinstance(value, tuple) else () if value is None else (value,)
+            for number in numbers if unit in MOST else ():
+                if not 0 < number <= MOST[unit]:
+                    yield f"{table}.{key}: {number:g}, expected more than 0 and at most {MOST[unit]:,} [quantity]"
+
+
+def check_row_pitch(part: Part) -> Iterator[str]:
+    """The rows of pins stand as far apart as those of dual in-line packages do."""
+    if part.row_pitch_mm not in ROW_PITCHES:
+        yield f"row_pitch_mm: {part.row_pitch_mm:g}, expected {', '.join(f'{mm:g}' for mm in ROW_PITCHES)} [row-pitch]"
+
+
+def check_programming(part: Part) -> Iterator[str]:
+    """A range runs upwards and holds its voltage; nothing asks for more VPP than the chip survives."""
+    if not (programming := part.programming):
+        return
+    for name in ("vpp", "vcc"):
+        volts, span = getattr(programming, f"{name}_v"), getattr(programming, f"{name}_range_v")
+        if span and not span[0] <= (span[0] if volts is None else volts) <= span[1]:
+            yield f"programming.{name}_range_v: {list(span)} runs downwards or leaves out {name}_v = {volts} [range]"
+    asked = (programming.vpp_v, programming.vpp_erase_v, *(programming.vpp_range_v or ()))
+    most = max((volts for volts in asked if volts is not None), default=0)
+    if programming.vpp_max_v is not None and most > programming.vpp_max_v:
+        yield f"programming.vpp_max_v: {programming.vpp_max_v:g} V destroys it, but {most:g} V is asked for [vpp-limit]"
+
+
 def check_byte_mode(part: Part) -> Iterator[str]:
-    """A byte mode has the levels that choose it and twice as many words."""
+    """A byte mode has the levels that choose it and twice as many words, and only a 16-bit part has one."""
+    if part.byte_mode and part.bits != 16:
+        yield f"byte_mode: of a part with {part.bits} bits, expected 16 [byte-width]"
     if bool(part.byte_mode) != (part.words_x8 is not None) or (part.words_x8 and part.words_x8 != 2 * part.words):
         yield f"words_x8: {part.words_x8}; with byte_mode levels it is words_x8 = {2 * part.words} [byte-mode]"
 
 
-RULES = (
-    check_pin_count,
-    check_pin_names,
-    check_lines,
+PINLESS_RULES = (
+    check_family,
     check_supplies,
-    check_rows,
-    check_standby,
-    check_purposes,
     check_sources,
     check_unchecked,
     check_grades,
+    check_quantities,
+    check_row_pitch,
+    check_programming,
     check_byte_mode,
 )
+PIN_RULES = (check_pin_names, check_lines, check_supply_pins, check_rows, check_standby, check_purposes)
 
 
 def find_faults(part: Part) -> Iterable[str]:
-    """Return the faults that every rule finds; a wrong number of pins hides the rest, which would be noise."""
-    return list(check_pin_count(part)) or [fault for rule in RULES for fault in rule(part)]
+    """Return the faults that every rule finds; a wrong number of pins hides what else is wrong with the pins: noise."""
+    faults = list(check_pin_count(part)) or [fault for rule in PIN_RULES for fault in rule(part)]
+    return [*faults, *(fault for rule in PINLESS_RULES for fault in rule(part))]

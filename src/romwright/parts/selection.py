@@ -62,9 +62,15 @@ def needs_volts(part: Part, volts: float) -> bool:
 
 
 def require_known(kind: str, asked: str, known: Iterable[str]) -> str:
-    """Return the known name that was asked for in any case of letters; raises UnknownNameError with near names."""
-    names = sorted(set(known))
-    found = next((name for name in names if name.casefold() == asked.strip().casefold()), None)
+    """Return the known name that was asked for in any case of letters.
+
+    Raises UnknownNameError with near names, or those that end in what was asked: DIP-28 for 28.
+    """
+    names, wanted = sorted(set(known)), asked.strip().casefold()
+    found = next((name for name in names if name.casefold() == wanted), None)
     if found is None:
-        raise UnknownNameError(kind, asked, names)
+        error = UnknownNameError(kind, asked, names)
+        if wanted and (ending := [name for name in names if name.casefold().endswith(wanted)]):
+            error.help = f"did you mean {' or '.join(ending)}?"
+        raise error
     return found

@@ -1,14 +1,13 @@
 """Forms of an image: what is left of it after one lossless change, so that two images can be matched by digest.
 
 A file is a known image under some change if a form of the file is the image, or the file is a form of the image. The
-first needs only a checksum of the image; the second needs its bytes once, when it is added: `kept_forms` are then
-stored.
+first needs only a checksum of the image; the second needs its bytes once, to store its `kept_forms` when it is added.
 """
 
 from __future__ import annotations
 
 import array
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from typing import NamedTuple
 
@@ -113,9 +112,18 @@ def _prime_factors(number: int) -> tuple[int, ...]:
 
 def core(data: bytes) -> tuple[int, int]:
     """Return where the data starts and stops if 00 or FF at either end is taken for fill."""
-    start = len(data) - len(data.lstrip(data[:1])) if data and data[0] in FILLS else 0
-    stop = len(data.rstrip(data[-1:])) if data and data[-1] in FILLS else len(data)
+    start = fill_length(data, data.startswith, data[:1])
+    stop = len(data) - fill_length(data, data.endswith, data[-1:])
     return min(start, stop), stop
+
+
+def fill_length(data: bytes, has: Callable[[bytes], bool], value: bytes) -> int:
+    """Return the length of the fill at one end, by halving: comparing blocks is faster than stripping bytes."""
+    low, high = 0, len(data) if value and value[0] in FILLS else 0
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if has(value * middle) else (low, middle - 1)
+    return low
 
 
 def kept_forms(data: bytes) -> Iterator[tuple[str, bytes]]:
@@ -166,10 +174,11 @@ def _reductions(data: bytes, thorough: bool, chained: bool) -> Iterator[Form]:
             words = f"{size // step} times in the file; {detail}"
             yield Form(f"repeated and {how}", words, form, part if part == "core" else "")
         return
+    if chained and not thorough:
+        return  # other chains are left to the thorough pass
     start, stop = core(data)
-    yield from _unfilled(data, start, stop)
-    if thorough or not chained:
-        yield from _halves(data, start, stop, chained)
+    yield from _unfilled(data, start, stop, thorough)
+    yield from _halves(data, start, stop, chained)
     if size & (size - 1):
         yield from _odd_sized(data)
     if thorough:
@@ -180,13 +189,13 @@ def _reductions(data: bytes, thorough: bool, chained: bool) -> Iterator[Form]:
             yield from _rotations(data)
 
 
-def _unfilled(data: bytes, start: int, stop: int) -> Iterator[Form]:
+def _unfilled(data: bytes, start: int, stop: int, thorough: bool) -> Iterator[Form]:
     """Yield the data without fill at its ends; some of it may belong to the image, so round sizes are tried too."""
     size = len(data)
     if stop - start in (0, size):
         return
     spans = {(0, stop): "", (start, size): "", (start, stop): "core"}
-    for block in _round_sizes(stop - start, size):
+    for block in _round_sizes(stop - start, size, thorough):
         aligned = start // block * block
         for first in (0, size - block, aligned):
             if first <= start and stop <= first + block <= size:
@@ -201,11 +210,11 @@ def _unfilled(data: bytes, start: int, stop: int) -> Iterator[Form]:
         yield Form("filled", " and ".join(words) + " in the file", data[first:last], part)
 
 
-def _round_sizes(least: int, below: int) -> Iterator[int]:
-    """Yield powers of two, and one and a half times them, from `least` up to but not including `below`."""
+def _round_sizes(least: int, below: int, thorough: bool) -> Iterator[int]:
+    """Yield powers of two, if thorough one and a half times them too, from `least` up to but not with `below`."""
     power = 256
     while power < below:
-        yield from (size for size in (power, power * 3 // 2) if least <= size < below)
+        yield from (size for size in (power, power * 3 // 2)[: 1 + thorough] if least <= size < below)
         power *= 2
 
 
@@ -216,9 +225,18 @@ def _halves(data: bytes, start: int, stop: int, chained: bool) -> Iterator[Form]
         return
     half = size // 2
     if stop > half:
-        yield Form("half", "it is the lower half of the file", view[:half], "" if chained else "lower")
+        how, detail = _beside(data[half:], "after") or ("half", "it is the lower half of the file")
+        yield Form(how, detail, view[:half], "" if chained else "lower")
     if start < half:
-        yield Form("half", "it is the upper half of the file", view[half:])
+        how, detail = _beside(data[:half], "before") or ("half", "it is the upper half of the file")
+        yield Form(how, detail, view[half:])
+
+
+def _beside(rest: bytes, side: str) -> tuple[str, str] | None:
+    """Call the rest of a file fill if it is one value, whatever the value; None if it is not."""
+    if not blank(rest):
+        return None
+    return "filled", f"{in_bytes(len(rest))} of {rest[0]:02X} {side} it in the file"
 
 
 def _spread(data: bytes) -> Iterator[Form]:
@@ -235,8 +253,12 @@ def _odd_sized(data: bytes) -> Iterator[Form]:
     """Yield the largest power of two at either end of a file of no such size, and the file filled to the next."""
     size = len(data)
     block = 1 << size.bit_length() - 1
-    yield Form("shifted", f"with {in_bytes(size - block)} after it in the file", data[:block])
-    yield Form("shifted", f"with {in_bytes(size - block)} before it in the file", data[size - block :])
+    for rest, form, side in (
+        (data[block:], data[:block], "after"),
+        (data[: size - block], data[size - block :], "before"),
+    ):
+        how, detail = _beside(rest, side) or ("shifted", f"with {in_bytes(len(rest))} {side} it in the file")
+        yield Form(how, detail, form)
     yield from _refilled(data, 2 * block)
 
 

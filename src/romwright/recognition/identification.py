@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from romwright.errors import FormatError, RomwrightError
@@ -33,6 +34,7 @@ class _File(NamedTuple):
     faulty: bool
     digests: dict[str, bytes]
     lower: bytes  # SHA-256 of the lower half
+    stored: bytes
 
 
 class _Probe(NamedTuple):
@@ -67,7 +69,7 @@ class Identifier:
         """
         loaded = [self._load(file, read) for file in files]
         good = [item for item in loaded if isinstance(item, _File)]
-        whole = [[_Probe(0, "exact", "", "", len(file.data), file.digests)] for file in good]
+        whole = [[*self._exact_probes(file)] for file in good]
         exact = self._look_up(good, whole)
         missed = [file for file, matches in zip(good, exact) if not matches]
         changed = iter(self._look_up(missed, [self._probes(file) for file in missed]))
@@ -86,7 +88,7 @@ class Identifier:
 
     def _load(self, file: str, read: Callable[[str], Contents]) -> _File | Identification:
         try:
-            data, note, faulty = read(file)
+            data, note, faulty, stored = read(file)
         except RomwrightError as error:
             line = f"line {error.line}: " if isinstance(error, FormatError) else ""
             return Identification(file, 0, "", "", error=line + error.found)
@@ -94,7 +96,14 @@ class Identifier:
             note = "; ".join(filter(None, [note, f"blank: every byte is {data[0]:02X}"]))
         lower, whole = sha256_on_the_way(data, len(data) // 2)
         digests = {kind: KINDS[kind](data) for kind in self._other_kinds} | {"sha256": whole}
-        return _File(file, data, note, faulty, digests, lower)
+        return _File(file, data, note, faulty, digests, lower, stored)
+
+    def _exact_probes(self, file: _File) -> Iterator[_Probe]:
+        """Yield the image and, of a hex file, the file as it is stored, which a list may hold as well."""
+        yield _Probe(0, "exact", "", "", len(file.data), file.digests)
+        if file.stored:
+            digests = {kind: KINDS[kind](file.stored) for kind in {*self._kinds, "sha256"}}
+            yield _Probe(0, "exact", "the file itself", "", len(file.stored), digests)
 
     def _probes(self, file: _File) -> list[_Probe]:
         return [
@@ -107,7 +116,13 @@ class Identifier:
                 self._digest(data, {"sha256": file.lower} if part == "lower" else {}),
             )
             for index, (how, detail, data, part) in enumerate(forms.forms(file.data, self.thorough))
+            if self._sizes is None or len(data) in self._sizes
         ]
+
+    @cached_property
+    def _sizes(self) -> frozenset[int] | None:
+        """The sizes that a form must have to be worth hashing; None if any may: images keep forms of all sizes."""
+        return None if self._by_pages else self._store.sizes
 
     def _digest(self, data: bytes, known: dict[str, bytes]) -> dict[str, bytes]:
         return {kind: known.get(kind) or KINDS[kind](data) for kind in self._kinds}

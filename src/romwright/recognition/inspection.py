@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 from romwright.findings import Finding
-from romwright.images.checksums import Checksums, crc, crc_width, measure
+from romwright.images.checksums import Checksums, crc, crc_name, crc_width, measure
 from romwright.images.formats import Loaded
 from romwright.images.image import Image
 from romwright.images.traits import Trait, find_traits
@@ -60,14 +60,16 @@ class Inspection:
         }
 
 
-def inspect_image(loaded: Loaded, fill: int | None = None, crcs: Sequence[str] = ()) -> Inspection:
-    """Inspect an image as it was read.
+def inspect_image(loaded: Loaded | Image, fill: int | None = None, crcs: Sequence[str] = ()) -> Inspection:
+    """Inspect an image as it was read, or one that was made.
 
     Checksums are over the defined bytes in address order; with `fill`, gaps are filled first and count as defined.
     Headers and CPU are looked for in the bytes as the chip would hold them: gaps, if any, as FF. An erased image is for
     no CPU. Raises UnknownNameError for a CRC that is not known.
     """
-    widths = [crc_width(name) for name in crcs]
+    if isinstance(loaded, Image):
+        loaded = Loaded("", "raw", loaded)
+    crcs = [crc_name(name) for name in crcs]
     image = loaded.image
     filled = 0
     if fill is not None and image.gaps:
@@ -83,7 +85,7 @@ def inspect_image(loaded: Loaded, fill: int | None = None, crcs: Sequence[str] =
         fill=fill,
         filled_bytes=filled,
         checksums=measure(data),
-        crcs=tuple(_named_crc(name, width, data) for name, width in zip(crcs, widths, strict=True)),
+        crcs=tuple(_named_crc(name, data) for name in crcs),
         traits=tuple(traits),
         structures=tuple(structures),
         cpus=() if erased else tuple(judge_cpus(chip, image.start)),
@@ -91,5 +93,6 @@ def inspect_image(loaded: Loaded, fill: int | None = None, crcs: Sequence[str] =
     )
 
 
-def _named_crc(name: str, width: int, data: bytes) -> NamedCrc:
+def _named_crc(name: str, data: bytes) -> NamedCrc:
+    width = crc_width(name)
     return NamedCrc(name, f"{crc(name, data):0{-(-width // 4)}X}", width)

@@ -22,6 +22,11 @@ TAGS = {
 }  # fmt: skip
 BAGIT_KINDS = ("md5", "sha1", "sha224", "sha256", "sha384", "sha512")
 CSV_COLUMNS = ("name", "size", *BYTES)
+COLUMN_NAMES = {
+    "filename": "name", "file": "name", "path": "name", "rom": "name", "title": "name",
+    "bytes": "size", "length": "size", "crc": "crc32",
+}  # fmt: skip
+UNNAMED_DIGITS = 8  # of the checksum, as the name of a row in a CSV file without names
 
 _PLAIN = re.compile(r"(\\?)([0-9A-Fa-f]+)[ \t][ *]?+(.+)", re.DOTALL)
 _TAGGED = re.compile(r"(\\?)([A-Za-z0-9-]+) ?\((.+)\) ?= ?([0-9A-Fa-f]+)[ \t]*", re.DOTALL)
@@ -29,9 +34,13 @@ _CKSUM = re.compile(r"([0-9]{1,10}) ([0-9]+) (.+)", re.DOTALL)
 _ESCAPE = re.compile(r"\\(.?)", re.DOTALL)
 _BAGGED = re.compile(r"([0-9A-Fa-f]+)[ \t]+(.+)", re.DOTALL)
 _PERCENT = re.compile("%(0A|0D|25)", re.IGNORECASE)
+_GROUPED = re.compile("[0-9]{1,3}(,[0-9]{3})+")
+_DIGEST = re.compile(r"\b[0-9A-Fa-f]{32,}\b|^[0-9]+ [0-9]+ ")
 _LINES_EXPECTED = (
     "DIGEST  NAME, SUM SIZE NAME or ALGORITHM (NAME) = DIGEST, as sha256sum, sha1sum, md5sum and cksum write them"
 )
+
+_IMAGE_HELP = "if it is an image, give --images"
 
 
 def _bad(found: str, file: str, line: int, expected: str, help: str = "") -> NoReturn:
@@ -63,7 +72,7 @@ def parse_lines(lines: Iterable[str], file: str) -> Iterator[Row]:
             if len(digest) != 2 * BYTES[kind]:
                 _bad(f"{tag} with {len(digest)} hex digits", file, number, f"{2 * BYTES[kind]} hex digits")
         else:
-            _bad(f"a line that is no checksum line: {text[:60]!r}", file, number, _LINES_EXPECTED)
+            _bad(f"a line that is no checksum line: {text[:60]!r}", file, number, _LINES_EXPECTED, _IMAGE_HELP)
         if kind is None:
             if match := _CKSUM.fullmatch(text):
                 yield _cksum_row(*match.groups(), file, number)
@@ -136,26 +145,64 @@ def merge_by_name(rows: Iterable[Row], file: str) -> list[Row]:
     return [Row(name, None, digests) for name, digests in merged.items()]
 
 
-def csv_delimiter(first_line: str) -> str | None:
-    """Return the delimiter if this line is a CSV header that names ROMs and a checksum; None if it is not."""
+def csv_column(heading: str) -> str:
+    """Return the column that a heading means: case, blanks, hyphens and underscores do not count.
+
+    >>> csv_column("SHA-256"), csv_column("file_size"), csv_column("CRC"), csv_column("Maker")
+    ('sha256', 'size', 'crc32', 'maker')
+    """
+    plain = re.sub(r"[-_\s\"]", "", heading).lower()
+    for name in (plain, plain.removeprefix("file"), plain.removesuffix("sum")):
+        if COLUMN_NAMES.get(name, name) in CSV_COLUMNS:
+            return COLUMN_NAMES.get(name, name)
+    return heading.strip().strip('"').lower()
+
+
+def csv_delimiter(first_line: str, file: str) -> str | None:
+    """Return the delimiter if this line is a CSV header with a checksum column; None if it is no CSV header.
+
+    Raises InputError for a line that has a delimiter and no digest, but no column of checksums either.
+    """
+    text = first_line.strip()
+    if text[:1] == "#" or _DIGEST.search(text):
+        return None
     for delimiter in ",;\t":
-        columns = {column.strip().strip('"').lower() for column in first_line.split(delimiter)}
-        if "name" in columns and columns & BYTES.keys():
+        if {csv_column(heading) for heading in text.split(delimiter)} & BYTES.keys():
             return delimiter
+    if any(mark in text for mark in ",;\t"):
+        delimiter = max(",;\t", key=text.count)
+        found = ", ".join(heading.strip() for heading in text.split(delimiter))
+        _bad(
+            f"CSV header without a name or checksum column; columns found: {found[:140]}",
+            file,
+            1,
+            f"name (or file, path, rom, title), size, and one of {', '.join(BYTES)}",
+        )
     return None
 
 
 def parse_csv(lines: Iterable[str], file: str, delimiter: str = ",") -> tuple[Iterator[Row], list[str]]:
-    """Parse CSV with the columns name, size (decimal) and any kinds of checksum (hex), in any order and case.
+    """Parse CSV with the columns name, size (decimal) and any kinds of checksum (hex), in any order and spelling.
 
-    Returns the rows and the columns that were kept out, for the caller to report.
+    Without a column of names, a row is named by the first digits of its checksum. Returns the rows and the columns
+    that were kept out, for the caller to report.
     """
     reader = csv.reader(lines, delimiter=delimiter, strict=True)
-    header = [column.strip().lower() for column in next(reader, [])]
+    header = _columns(next(reader, []))
     twice = sorted({column for column in header if header.count(column) > 1} & set(CSV_COLUMNS))
     if twice:
         _bad(f"the column {twice[0]!r} twice", file, 1, "every column once")
     return _csv_rows(reader, header, file), [column for column in header if column not in CSV_COLUMNS]
+
+
+def _columns(headings: list[str]) -> list[str]:
+    """Return the columns of a header; of several headings that mean one column, its own name wins, then the first."""
+    own = [heading.strip().lower() for heading in headings]
+    columns: list[str] = []
+    for heading, name in zip(map(csv_column, headings), own):
+        taken = heading != name and (heading in own or heading in columns)
+        columns.append(name if taken else heading)
+    return columns
 
 
 def _csv_rows(reader, header: list[str], file: str) -> Iterator[Row]:
@@ -168,9 +215,13 @@ def _csv_rows(reader, header: list[str], file: str) -> Iterator[Row]:
                 _bad(f"{len(fields)} fields", file, line, f"{len(header)} fields, as in the header")
             values = {column: field.strip() for column, field in zip(header, fields) if field.strip()}
             digests = {kind: _hex(values[kind], kind, file, line) for kind in BYTES if kind in values}
+            if digests and "name" not in header:
+                values["name"] = next(iter(digests.values())).hex()[:UNNAMED_DIGITS]
             if "name" not in values or not digests:
                 _bad("a row without a name or without any checksum", file, line, "a name and at least one checksum")
             size = values.get("size")
+            if size and _GROUPED.fullmatch(size):
+                size = size.replace(",", "")
             if size is not None and not (size.isascii() and size.isdigit() and int(size) < 1 << 63):
                 _bad(f"the size {size!r}", file, line, "a decimal number of bytes")
             yield Row(readable(values["name"]), int(size) if size else None, digests)

@@ -192,7 +192,8 @@ def _match(sighting: Sighting, known: Known, data: bytes, change: str) -> Match:
             not differ and hashlib.sha256((data + data)[offset : offset + size]).digest() == known.row.digests["sha256"]
         )
     if not whole:
-        how, where = "damaged", "; ".join(filter(None, [where, _differing(differ, len(sighting.compared))]))
+        how = "shifted and damaged" if size <= room and how == "shifted" else "damaged"
+        where = "; ".join(filter(None, [where, _differing(differ, len(sighting.compared))]))
     how = " and ".join(filter(None, [change, how]))
     return Match(known.row.name, known.list, how, where, len(sighting.compared) - len(differ), total)
 
@@ -205,7 +206,7 @@ def _placed(offset: int, size: int, data: bytes) -> tuple[str, str]:
     if size == room:
         return "", ""
     where = f"it lies at {offset:04X}-{offset + size - 1:04X} of the file"
-    blank = all(len(set(rest)) <= 1 and rest[:1] in (b"", b"\0", b"\xff") for rest in (data[:offset], after))
+    blank = all(len(set(rest)) <= 1 for rest in (data[:offset], after))
     if blank:
         return "filled", where
     return ("half" if 2 * size == room and offset in (0, size) else "shifted"), where

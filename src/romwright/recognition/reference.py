@@ -270,6 +270,13 @@ class Store:
         return found
 
     @property
+    def sizes(self) -> frozenset[int] | None:
+        """The sizes in bytes that rows have; None if some row has none, so that any size may be known."""
+        with self._in_words():
+            found = frozenset(size for (size,) in self._db.execute("SELECT DISTINCT size FROM rom"))
+        return None if None in found else found
+
+    @property
     def has_images(self) -> bool:
         """Whether any image was added as bytes."""
         with self._in_words():

@@ -13,11 +13,15 @@ def pages_of(size: int) -> int:
 
 
 class Contents(NamedTuple):
-    """What was read of a file: `note` says what was odd, `faulty` tells that some of it means a bad or cut file."""
+    """What was read of a file: `note` says what was odd, `faulty` tells that some of it means a bad or cut file.
+
+    `stored` are the bytes of the file as it is stored, if they are not the image itself.
+    """
 
     data: bytes
     note: str = ""
     faulty: bool = False
+    stored: bytes = b""
 
 
 class Match(NamedTuple):

@@ -6,7 +6,6 @@ filled, a leg that is not connected is dashed. The same part gives the same byte
 
 from __future__ import annotations
 
-import re
 import textwrap
 from collections.abc import Iterator
 from html import escape
@@ -15,6 +14,7 @@ from romwright.parts.model import Part, Pin, Role
 
 PAGE, PITCH, LEG, BODY = 920, 40, 54, 250  # widths and heights in pixels
 TOP, FOOT, LINE = 108, 40, 26
+WARNING_COLUMNS = 64  # of bold letters, so that the widest sans-serif face stays on the page too
 LEFT, RIGHT = (PAGE - BODY) // 2, (PAGE + BODY) // 2  # edges of the body
 INK, PAPER = "#000", "#fff"
 SHOWN = {"pins", "supplies", "package", "row_pitch_mm", "words", "bits", "read_levels", "select", "options"}  # on paper
@@ -87,7 +87,7 @@ def build_svg(part: Part) -> bytes:
         lines += _pin(part, right, y, RIGHT, 1)
     y = TOP + len(rows) * PITCH + FOOT
     lines.append(_text(PAGE // 2, y, "seen from above, pins away from you", 16, "middle"))
-    lines += [_text(PAGE // 2, y + LINE * n + 8, line, 20, "middle", bold=True) for n, line in enumerate(warning, 1)]
+    lines += [_text(PAGE // 2, y + LINE * n + 8, line, 18, "middle", bold=True) for n, line in enumerate(warning, 1)]
     return ("\n".join([*lines, "</svg>"]) + "\n").encode("utf-8")
 
 
@@ -97,8 +97,8 @@ def size_of(part: Part) -> str:
 
 
 def _warning(part: Part) -> list[str]:
-    unread = [entry for entry in part.unchecked if re.split("[.:]", entry)[0] in SHOWN]
-    return textwrap.wrap(f"UNCHECKED: {'; '.join(unread)}", 80) if unread else []
+    unread = part.unchecked_about(*SHOWN)
+    return textwrap.wrap(f"UNCHECKED: {'; '.join(unread)}", WARNING_COLUMNS) if unread else []
 
 
 def _body(height: int) -> Iterator[str]:
