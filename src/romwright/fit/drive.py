@@ -92,21 +92,36 @@ def condition(rows: Iterable[Mapping[str, str]], nets: Mapping[int, Net], part: 
     """Restate a part's rows in the signals that its pins meet.
 
     A pin at a constant level either drops out of its row or makes the row impossible; so do two pins of one row
-    that want opposite levels of one signal. A pin behind an inverter wants the opposite level of its signal.
+    that want opposite levels of one signal. A pin behind a gate wants what makes that gate give the level.
     """
     restated: list[Levels] = []
     for row in rows:
-        levels: Levels | None = {}
-        for name, level in row.items():
-            net = nets[part.by_function[name].number]
-            asked = OTHER[level] if net.inverted else level
-            have = net.level or levels.setdefault(net.label, asked)
-            if have != asked:
-                levels = None
-                break
-        if levels is not None and levels not in restated:
-            restated.append(levels)
+        asked = [rows_at(nets[part.by_function[name].number], level) for name, level in row.items()]
+        restated += [levels for levels in together(asked) if levels not in restated]
     return Condition(tuple({name: levels[name] for name in sorted(levels, key=_by_pin)} for levels in restated))
+
+
+def rows_at(net: Net, level: str) -> list[Levels]:
+    """List the rows of levels of signals at which a net is at a level: none if it never is, an empty row if always."""
+    if net.gate:
+        gate = net.gate
+        if level == gate.gives:
+            return together([rows_at(each, wanted) for each, wanted in zip(gate.inputs, gate.levels)])
+        off = [rows_at(each, OTHER[wanted]) for each, wanted in zip(gate.inputs, gate.levels)]
+        return [row for rows in off for row in rows]
+    if net.level:
+        return [{}] if net.level == level else []
+    return [{net.label: level}]
+
+
+def together(choices: Iterable[list[Levels]]) -> list[Levels]:
+    """List the rows in which one row of each choice holds, without those that want two levels of one signal."""
+    found: list[Levels] = [{}]
+    for rows in choices:
+        pairs = ((one, other) for one in found for other in rows)
+        merged = [one | other for one, other in pairs if all(one.get(n, level) == level for n, level in other.items())]
+        found = [row for number, row in enumerate(merged) if row not in merged[:number]]
+    return found
 
 
 def compare(original: Condition, fitted: Condition) -> Comparison:

@@ -14,11 +14,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How, Row
 from romwright.parts.model import Part, Pin, Role
 
 HIGH, LOW, UNKNOWN = 1, 0, 2
 State = dict[str, int]
+Source = Pin | PlacedGate | int | None
+
+
+def decode(a, b, c, g1, g2a, g2b, pin: int):
+    """Return the level of an output pin of a '138 (TI, SN74LS138, SDLS014: function table and pins)."""
+    number = {15: 0, 14: 1, 13: 2, 12: 3, 11: 4, 10: 5, 9: 6, 7: 7}[pin]
+    picked = (a + 2 * b + 4 * c) == number
+    return ~(g1 & ~g2a & ~g2b & picked)
+
+
+GIVES = {
+    "inverter": lambda a: ~a,
+    "nand": lambda a, b: ~(a & b),
+    "and": lambda a, b: a & b,
+    "diodes": lambda a, b: a & b,
+    "or": lambda a, b: a | b,
+    "3-to-8": decode,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +80,15 @@ class Proof:
         return found | ({"first_difference": self.first_difference} if self.first_difference else {})
 
 
-def read_every_address(original: Part, chip: Part, rows: Sequence[Row], image_at: int) -> Proof:
+def read_every_address(
+    original: Part, chip: Part, rows: Sequence[Row], image_at: int, gates: Sequence[PlacedGate] = ()
+) -> Proof:
     """Read every address through the rows, in every state of the control levels, and compare with the original.
 
     The original's contents are taken to have been burnt at chip address `image_at`. Pins must be at the level
     that the data sheet asks for in read, and supplies on their rails, or the read counts as different.
     """
-    bench = Bench(original, chip, rows)
+    bench = Bench(original, chip, rows, gates)
     address = np.arange(original.words, dtype=np.int64)
     controls = sorted({name for row in (*original.drives, *original.writes) for name in row})
     found = [bench.check_supplies(), bench.check_data_lines()]
@@ -100,38 +121,56 @@ def differ(state: State, address: int, expected: str, found: str) -> dict:
 class Bench:
     """A chip held in a socket by the rows of a table."""
 
-    def __init__(self, original: Part, chip: Part, rows: Sequence[Row]) -> None:
+    def __init__(self, original: Part, chip: Part, rows: Sequence[Row], gates: Sequence[PlacedGate]) -> None:
         self.original, self.chip = original, chip
+        self.gates = {gate.name: gate for gate in gates}
         self.source = {row.chip: self._source(row) for row in rows if row.chip is not None}
-        self.inverted = {row.chip for row in rows if row.inverted}
 
-    def _source(self, row: Row) -> Pin | int | None:
-        """Return the socket pin, or the constant level, or None for nothing, that a row gives its chip pin."""
+    def _source(self, row: Row) -> Source:
+        """Return the socket pin, constant level, gate or None for nothing that a row gives its chip pin."""
         if row.how in (How.VCC, How.GND):
             return HIGH if row.how is How.VCC else LOW
+        if row.how is How.GATE:
+            return self.gates[row.gate]
         place = {How.STRAIGHT: row.socket, How.WIRE: row.wire_to, How.OPEN: None}[row.how]
         return None if place is None else self.original.pins[place - 1]
 
     def level(self, pin: Pin, address: np.ndarray, state: State, reading: bool = True) -> np.ndarray | int:
-        """Return the level at a chip pin: one for all addresses, or one for each.
+        """Return the level at a chip pin: one for all addresses, or one for each."""
+        return self.level_of(self.source.get(pin.number), address, state, reading)
+
+    def level_of(self, source: Source, address: np.ndarray, state: State, reading: bool) -> np.ndarray | int:
+        """Return the level of a source: one for all addresses, or one for each.
 
         A position at which the original needs a level is taken to have it only while it is read.
         """
-        source = self.source.get(pin.number)
+        if isinstance(source, PlacedGate):
+            return self.output(source, address, state, reading)
         if not isinstance(source, Pin):
             return UNKNOWN if source is None else source
         if source.role is Role.ADDRESS:
-            level = address >> int(source.function[1:]) & 1
-        elif source.role is Role.SUPPLY:
-            level = {5: HIGH, 0: LOW}.get(self.original.supplies[source.function], UNKNOWN)
-        elif source.function in state:
-            level = state[source.function]
-        else:
-            level = {"H": HIGH, "L": LOW}.get(
-                self.original.read_levels.get(source.function) if reading else "", UNKNOWN
-            )
-        turned = pin.number in self.inverted and not (isinstance(level, int) and level == UNKNOWN)
-        return 1 - level if turned else level
+            return address >> int(source.function[1:]) & 1
+        if source.role is Role.SUPPLY:
+            return {5: HIGH, 0: LOW}.get(self.original.supplies[source.function], UNKNOWN)
+        if source.function in state:
+            return state[source.function]
+        return {"H": HIGH, "L": LOW}.get(self.original.read_levels.get(source.function) if reading else "", UNKNOWN)
+
+    def output(self, gate: PlacedGate, address: np.ndarray, state: State, reading: bool) -> np.ndarray | int:
+        """Return the level that a gate gives; one input whose level is not known makes it unknown."""
+        inputs = []
+        for tap in gate.taps:
+            if tap.gate:
+                source: Source = self.gates[tap.gate]
+            elif tap.position:
+                source = self.original.pins[tap.position - 1]
+            else:
+                source = {"H": HIGH, "L": LOW}.get(tap.level)
+            inputs.append(np.asarray(self.level_of(source, address, state, reading)))
+        unknown = np.any([np.asarray(each == UNKNOWN) for each in np.broadcast_arrays(*inputs)], axis=0)
+        given = GIVES[gate.kind](*(each == HIGH for each in inputs), **({"pin": gate.output} if gate.kind == "3-to-8" else {}))
+        level = np.where(unknown, UNKNOWN, np.asarray(given).astype(np.int64))
+        return int(level) if level.ndim == 0 else level
 
     def match(self, table, address: np.ndarray, state: State, doubt: bool = False) -> np.ndarray:
         """Tell for each address whether a row of levels holds at the chip; with `doubt`, whether it may hold."""
@@ -189,8 +228,10 @@ class Bench:
         return None
 
 
-def describe(source: Pin | int | None) -> str:
+def describe(source: Source) -> str:
     """Name what a chip pin is connected to."""
+    if isinstance(source, PlacedGate):
+        return f"gate {source.name}"
     if isinstance(source, Pin):
         return f"socket pin {source.number}, {source.function}"
     return "nothing" if source is None else "VCC" if source == HIGH else "GND"

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
+from romwright.fit import tables
 from romwright.parts.model import Level, Part, Pin, Role
 
 
@@ -19,10 +21,20 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Gate:
+    """A gate of a plan: its output is at `gives` where each of its inputs is at its own level of `levels`."""
+
+    kind: str
+    inputs: tuple[Net, ...]
+    levels: tuple[Level, ...]
+    gives: Level
+
+
+@dataclass(frozen=True, slots=True)
 class Net:
     """What one socket position carries; `position` is None for a rail in general and for a pin outside the socket.
 
-    `inverted`: what comes out of an inverter fed from that position.
+    `gate`: what comes out of that gate instead; it has no position either.
     """
 
     label: str
@@ -31,7 +43,7 @@ class Net:
     position: int | None = None
     level: Level | None = None
     volts: float | None = None
-    inverted: bool = False
+    gate: Gate | None = None
 
     @property
     def words(self) -> str:
@@ -71,6 +83,20 @@ class Socket:
         self.part = part
         self.nets = {pin.number: net_of(part, pin) for pin in part.pins}
         self.by_function = {net.function: net for net in self.nets.values()}
+        self.drives = part.drives
+        names = {name for row in self.drives for name in row}
+        self.variables = [net for net in self.nets.values() if net.function in names]
+
+    @cached_property
+    def must(self) -> int:
+        """Where the chip must drive the bus: a truth table over the labels of the variables."""
+        rows = [{self.by_function[name].label: level for name, level in row.items()} for row in self.drives]
+        return tables.any_row([net.label for net in self.variables], rows)
+
+    @cached_property
+    def never(self) -> int:
+        """Where it must not."""
+        return tables.everywhere([net.label for net in self.variables]) & ~self.must
 
     @property
     def select(self) -> Net | None:

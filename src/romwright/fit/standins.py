@@ -11,6 +11,7 @@ from romwright.fit import kinds, selects
 from romwright.fit.drive import list_states
 from romwright.fit.rows import How, Row
 from romwright.fit.verdict import Fit, Polarity, fit_once
+from romwright.fit.wiring import Plan
 from romwright.parts.model import Part, Role
 
 IMPOSSIBLE = {kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE}
@@ -90,14 +91,14 @@ def judge(original: Part, part: Part, stated: Polarity) -> StandIn:
     if not part.drives:
         return StandIn(part, Way.NOT, 0, "its page does not say when it drives the bus")
     fit = fit_once(original, part, stated, next(iter(part.polarities({}))))
-    rows = [row for row in fit.plan.rows if is_changed(row, part)]
-    way, reason = choose_way(fit, part, rows)
+    plan = fit.spare if fit.spare.heeds else fit.plan
+    rows = [row for row in plan.rows if is_changed(row, part)]
+    way, reason = choose_way(fit, plan, part, rows)
     if way is Way.NOT:
         return StandIn(part, way, len(rows), reason)
     known = {kinds.TIME_UNKNOWN} if kinds.access_ns(original) else set()  # else it would be said of every part
-    cautions = [finding.title for finding in fit.findings if finding.code in LASTING | known] + lost(fit)
+    cautions = [finding.title for finding in fit.findings if finding.code in LASTING | known] + lost(fit, plan)
     stops = tuple(finding.title for finding in fit.findings if finding.severity is Severity.STOP)
-    plan = fit.plan
     return StandIn(part, way, len(rows), reason, tuple(cautions), stops, plan.wired.equal, plan.image_at, plan.burn_at)
 
 
@@ -106,17 +107,17 @@ def unchecked_pins(part: Part) -> list[str]:
     return part.unchecked_about(*PLACED)
 
 
-def lost(fit: Fit) -> list[str]:
+def lost(fit: Fit, plan: Plan) -> list[str]:
     """Say which enables the finished wiring loses."""
-    if fit.plan.wired.equal:
+    if plan.wired.equal:
         return []
     found = {
         code: [f.title for f in fit.findings if f.code is code] for code in (selects.STILL_LOST, selects.ENABLE_LOST)
     }
-    return next(filter(None, found.values()), [f"it alone drives at {list_states(fit.plan.wired.extra)}"])
+    return next(filter(None, found.values()), [f"it alone drives at {list_states(plan.wired.extra)}"])
 
 
-def choose_way(fit: Fit, part: Part, rows: list[Row]) -> tuple[Way, str]:
+def choose_way(fit: Fit, plan: Plan, part: Part, rows: list[Row]) -> tuple[Way, str]:
     """Return the way, and the reason in words."""
     if impossible := [finding.title for finding in fit.findings if finding.code in IMPOSSIBLE]:
         return Way.NOT, "; ".join(impossible)
@@ -129,7 +130,7 @@ def choose_way(fit: Fit, part: Part, rows: list[Row]) -> tuple[Way, str]:
         return Way.DROP_IN, "every pin meets what it needs"
     carrier = [finding.evidence for finding in fit.findings if finding.code is kinds.PITCH]
     work = "; ".join(carrier or map(in_words, rows))
-    if any(row.inverted for row in rows):
+    if plan.gates:
         return Way.GATE, work
     wires = [row for row in rows if row.how is How.WIRE]
     if len(wires) == len(rows) and {row.socket for row in wires} == {row.wire_to for row in wires}:
@@ -149,5 +150,5 @@ def role(row: Row, part: Part) -> Role:
 
 def in_words(row: Row) -> str:
     """Write the work of one row: `pin 27 to VCC`."""
-    where = {How.VCC: "to VCC", How.GND: "to GND", How.OPEN: "left open"}.get(row.how, f"to socket {row.wire_to}")
-    return f"pin {row.chip} ({row.function}) {where}" + (" through an inverter" if row.inverted else "")
+    where = {How.VCC: "to VCC", How.GND: "to GND", How.OPEN: "left open", How.GATE: f"to gate {row.gate}"}
+    return f"pin {row.chip} ({row.function}) {where.get(row.how, f'to socket {row.wire_to}')}"

@@ -26,6 +26,7 @@ class Fit:
     chip_polarity: Polarity
     drive: Comparison
     plan: Plan
+    spare: Plan
     proof: Proof
     findings: tuple[Finding, ...]
 
@@ -44,6 +45,7 @@ class Fit:
             "wired": self.plan.wired.as_json(),
             "proof": self.proof.as_json(),
             "rows": [row.as_json() for row in self.plan.rows],
+            "gates": [gate.as_json() for gate in self.plan.gates],
             "findings": [finding.as_json() for finding in self.findings],
         }
 
@@ -120,6 +122,9 @@ class Verdict:
             "image_at": first.plan.image_at,
             "burn_at": first.plan.burn_at,
             "rows": [row.as_json() for row in first.plan.rows],
+            "gates": [gate.as_json() for gate in first.plan.gates],
+            "work": [{"what": what, "count": count, "points": points} for what, count, points in first.plan.work],
+            "delay_ns": first.plan.delay_ns,
             "findings": [
                 f.as_json() | ({"holds_for": list(of)} if of else {}) for f, of in zip(self.findings, self.holds_for)
             ],
@@ -156,8 +161,8 @@ def fit_once(original: Part, chip: Part, polarity: Polarity, chip_polarity: Pola
     plugged_in = (*selects.CHECKS, *writes.CHECKS, *pins.CHECKS) if seating.fits else ()
     checks = (*kinds.CHECKS, *plugged_in, *selects.WIRED_CHECKS)
     findings = worst_first(finding for check in checks for finding in check(seating))
-    proof = read_every_address(plan.original, plan.chip, plan.rows, plan.image_at)
-    return Fit(polarity, chip_polarity, seating.drive, plan, proof, tuple(findings))
+    proof = read_every_address(plan.original, plan.chip, plan.rows, plan.image_at, plan.gates)
+    return Fit(polarity, chip_polarity, seating.drive, plan, seating.spare, proof, tuple(findings))
 
 
 def merge(group: Sequence[tuple[Finding, Fit]], fits: Sequence[Fit]) -> tuple[Finding, tuple[dict[str, Choice], ...]]:

@@ -1,77 +1,91 @@
-"""The plan: which net every chip pin needs, with the least work that keeps the decoder's select and loses no read."""
+"""The plan: which net every chip pin needs, with the least work that makes the chip drive as the original did."""
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
+from functools import cached_property
 
 from romwright.fit.drive import Comparison, compare, condition
-from romwright.fit.rows import Row, lay_rows
-from romwright.fit.socket import GND, RAILS, Kind, Net, Socket
-from romwright.parts.model import Level, Part, Pin, Role
+from romwright.fit.feeds import Feeding, gate_points, hold
+from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
+from romwright.fit.rows import How, Row, lay_rows, nets_of
+from romwright.fit.socket import GND, RAILS, Gate, Kind, Net, Socket
+from romwright.fit.work import points
+from romwright.parts.model import Part, Pin, Role
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Plan:
-    """The rows that fit `chip` into a socket made for `original`, both with their polarities stated.
-
-    `image_at` is the chip address, in words, at which the original's contents begin, set by the address pins above
-    them.
-    """
+    """The rows that fit `chip` into a socket made for `original`, both with their polarities stated."""
 
     original: Part
     chip: Part
     rows: tuple[Row, ...]
-    image_at: int
-    wired: Comparison
+    gates: tuple[PlacedGate, ...] = ()
+    prefer: tuple[str, ...] = field(default=())
+
+    @cached_property
+    def socket(self) -> Socket:
+        """The socket that it is for."""
+        return Socket(self.original)
+
+    @cached_property
+    def nets(self) -> dict[int, Net | None]:
+        """The net that each chip pin gets; None where it is left open."""
+        return nets_of(self.rows, self.gates, self.socket, self.chip)
+
+    @property
+    def image_at(self) -> int:
+        """The chip address, in words, at which the original's contents begin: set by the address pins above them."""
+        extra = [pin for pin in self.chip.pins if pin.role is Role.ADDRESS and self.nets[pin.number]]
+        return sum(1 << pin.index for pin in extra if self.nets[pin.number].level == "H")
 
     @property
     def burn_at(self) -> int:
         """The place of the contents in the chip's file, in bytes: what `prepare` takes as an address."""
         return self.image_at * self.chip.word_bytes
 
+    @cached_property
+    def wired(self) -> Comparison:
+        """When the original drives the bus, against when the wired chip does."""
+        return compare_drives(self.original, self.chip, self.socket, self.nets)
+
     @property
-    def inverters(self) -> list[Row]:
-        """The rows whose wire goes through an inverter."""
-        return [row for row in self.rows if row.inverted]
+    def heeds(self) -> bool:
+        """Whether the chip answers every read and heeds the decoder's select: what no plan may lack."""
+        select = self.socket.select
+        return not self.wired.missed and not (select and self.wired.ignores(select.label))
+
+    @property
+    def delay_ns(self) -> float | None:
+        """How much later than its enables the chip answers: the slowest way through the gates; None if not known."""
+        slowest: dict[str, float | None] = {}
+        for gate in self.gates:
+            before = [slowest[tap.gate] for tap in gate.taps if tap.gate]
+            known = gate.delay_ns is not None and None not in before
+            slowest[gate.name] = gate.delay_ns + max(before, default=0) if known else None
+        return None if None in slowest.values() else max(slowest.values(), default=0)
+
+    @property
+    def work(self) -> list[tuple[str, int, int]]:
+        """What there is to do: what, how often, and the points for all of it."""
+        return list_work(self)
 
 
-def plan_wiring(original: Part, chip: Part) -> Plan:
-    """Plan the wiring: every chip pin goes to the net that it needs, with as few pins moved as that allows.
+def plan_wiring(original: Part, chip: Part, prefer: tuple[str, ...] = ()) -> Plan:
+    """Plan the wiring: every chip pin goes to the net that it needs, with the least work that this takes.
 
-    Of all ways to give the chip's enables an enable of the original, straight or through an inverter, or a constant
-    level, the one is chosen that heeds the decoder's select, loses no read, then differs from the original in the
-    fewest combinations of levels, then takes the fewest inverters, then moves the fewest pins, then puts the select
-    on the pin that usually takes it.
+    Of all ways to give the chip's enables the signals of the original, a constant level or the output of a few gates,
+    the cheapest is chosen that drives exactly when the original did (pinmaps/work.toml has the points). If there is
+    none, the one that heeds the decoder's select and loses no read, then differs in the fewest states.
     """
     socket = Socket(original)
     seats = socket.seat(chip)
     wanted = {pin.number: want(pin, chip, socket, seats[pin.number]) for pin in chip.pins}
-    pins = [chip.by_function[name] for name in chip.enables]
-    select, home = socket.select, chip.by_function.get(chip.select)
-    first = condition(original.drives, socket.nets, original)
-
-    def cost(picked: tuple[Net, ...]) -> tuple:
-        fitted = {**wanted, **{pin.number: net for pin, net in zip(pins, picked)}}
-        both = compare(first, condition(chip.drives, fitted, chip))
-        moved = [pin for pin, net in zip(pins, picked) if net != seats[pin.number]]
-        return (
-            select is not None and both.ignores(select.label),
-            *both.counts,
-            len({net for net in picked if net.inverted}),
-            len(moved),
-            sum(net.position != seats[pin.number].position for pin, net in zip(pins, picked)),
-            select is not None and home is not None and fitted[home.number].position != select.position,
-        )
-
-    choices = [sources_for(chip.enables[pin.function], socket, seats[pin.number]) for pin in pins]
-    picked = min(itertools.product(*choices), key=cost)
-    wanted.update({pin.number: net for pin, net in zip(pins, picked)})
-    extra = [pin for pin in chip.pins if pin.role is Role.ADDRESS and pin.index >= original.address_bits]
-    image_at = sum(1 << pin.index for pin in extra if wanted[pin.number].level == "H")
-    wired = compare(first, condition(chip.drives, wanted, chip))
-    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted)), image_at, wired)
+    wanted |= Feeding(chip, socket, seats, wanted, points(prefer)).choose()
+    gates, names = place_gates(wanted.values())
+    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer)
 
 
 def compare_drives(original: Part, chip: Part, socket: Socket, nets: Mapping[int, Net]) -> Comparison:
@@ -79,24 +93,20 @@ def compare_drives(original: Part, chip: Part, socket: Socket, nets: Mapping[int
     return compare(condition(original.drives, socket.nets, original), condition(chip.drives, nets, chip))
 
 
-def sources_for(levels: frozenset[Level], socket: Socket, seat: Net) -> list[Net]:
-    """List what may feed an enable that is active at `levels`: a constant, or an enable of the original.
-
-    A write strobe of the original is no enable; it serves only where the pin sits on it and its resting level enables.
-    """
-    part = socket.part
-    found = [hold(level, seat) for level in sorted(levels)]
-    for function, active in part.enables.items():
-        net = socket.by_function[function]
-        found += [replace(net, inverted=True) if have not in levels else net for have in sorted(active)]
-    if part.strobes.get(seat.function) in levels:
-        found.append(seat)
-    return list(dict.fromkeys(found))
-
-
-def hold(level: Level, seat: Net) -> Net:
-    """Return what holds a pin at a level in read: its seat, or else a rail."""
-    return seat if seat.level == level else RAILS[level]
+def list_work(plan: Plan) -> list[tuple[str, int, int]]:
+    """List the changes of a plan with their points; those of the gates together with the wires to them."""
+    cost = points(plan.prefer)
+    of = [row.how for row in plan.rows if row.chip is not None]
+    left = sum(row.how is How.OPEN and None not in (row.chip, row.socket) for row in plan.rows)
+    packages = len({gate.package for gate in plan.gates})
+    found = [
+        ("pins tied to a supply", of.count(How.VCC) + of.count(How.GND), cost.tie),
+        ("pins wired", of.count(How.WIRE) + of.count(How.GATE), cost.wire),
+        ("pins bent up and left open", left, cost.open),
+    ]
+    total = [(what, count, count * each) for what, count, each in found if count]
+    made = {gate for net in plan.nets.values() for gate in gates_behind(net)}
+    return total + ([("gate packages with their inputs", packages, gate_points(made, cost))] if packages else [])
 
 
 def want(pin: Pin, chip: Part, socket: Socket, seat: Net) -> Net | None:
@@ -128,7 +138,8 @@ def want_strobe(name: str, rest: Level, socket: Socket, seat: Net) -> Net:
     strobes = socket.part.strobes
     if strobes:
         own = name if name in strobes else next(iter(strobes))
-        return replace(socket.by_function[own], inverted=strobes[own] != rest)
+        net = socket.by_function[own]
+        return net if strobes[own] == rest else out_of(Gate("inverter", (net,), ("H",), "L"))
     return seat if seat.kind is Kind.RAIL and seat.level == rest else RAILS[rest]
 
 

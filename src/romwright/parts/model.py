@@ -156,7 +156,7 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
         """The pins by what they do in read; of supplies with several pins, the highest."""
         return {pin.function: pin for pin in self.pins}
 
-    @property
+    @cached_property
     def pin_count(self) -> int:
         """How many pins the package has."""
         return int(self.package.removeprefix("DIP-"))
