@@ -11,16 +11,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
+from romwright.fit.contents import Layout
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How, Row
 from romwright.parts.model import Part, Pin, Role
 
 HIGH, LOW, UNKNOWN = 1, 0, 2
 State = dict[str, int]
-Source = Pin | PlacedGate | int | None
+Source = Pin | PlacedGate | str | int | None  # a str is a switch
 
 
 def decode(a, b, c, g1, g2a, g2b, pin: int):
@@ -80,15 +82,25 @@ class Proof:
         return found | ({"first_difference": self.first_difference} if self.first_difference else {})
 
 
+@dataclass(frozen=True)
+class Burnt:
+    """What the chip holds and what the socket must show, as words: one array for each bank."""
+
+    chip: np.ndarray
+    wanted: Sequence[np.ndarray]
+
+
 def read_every_address(
-    original: Part, chip: Part, rows: Sequence[Row], image_at: int, gates: Sequence[PlacedGate] = ()
-) -> Proof:
+    original: Part, chip: Part, rows: Sequence[Row], image_at: int, gates: Sequence[PlacedGate] = (),
+    layout: Layout | None = None, banks: int = 1, burnt: Burnt | None = None,
+) -> Proof:  # fmt: skip
     """Read every address through the rows, in every state of the control levels, and compare with the original.
 
-    The original's contents are taken to have been burnt at chip address `image_at`. Pins must be at the level
-    that the data sheet asks for in read, and supplies on their rails, or the read counts as different.
+    The original's contents are taken to lie at chip address `image_at`, or as `layout` says; with `burnt` the words that
+    come back are compared too. Every setting of the switches that choose among `banks` is read. Pins must be at the
+    level that the data sheet asks for in read, and supplies on their rails, or the read counts as different.
     """
-    bench = Bench(original, chip, rows, gates)
+    bench = Bench(original, chip, rows, gates, layout or straight(original, chip, image_at), burnt)
     address = np.arange(original.words, dtype=np.int64)
     controls = sorted({name for row in (*original.drives, *original.writes) for name in row})
     found = [bench.check_supplies(), bench.check_data_lines()]
@@ -98,13 +110,21 @@ def read_every_address(
         if holds(original.drives, state):
             driving = bench.match(chip.drives, address, state)
             states_differ += not driving.all()
-            found.append(None if any(found) else bench.find_difference(address, state, driving, image_at))
+            for bank in range(banks):
+                found.append(None if any(found) else bench.find_difference(address, state, driving, bank))
         else:
             states_differ += bool(bench.match(chip.drives, address, state, doubt=True).any())
         if not holds(original.writes, state) and (hit := bench.match(chip.writes, address, state, doubt=True)).any():
             states_written += 1
             found.append(differ(state, int(address[hit][0]), "not written", "may be written"))
     return Proof(original.words, 1 << len(controls), states_differ, states_written, next(filter(None, found), None))
+
+
+def straight(original: Part, chip: Part, image_at: int) -> Layout:
+    """Return the layout of contents that lie in one piece, every line straight."""
+    address = np.arange(chip.words, dtype=np.int64) - image_at
+    address[(address < 0) | (address >= original.words)] = -1
+    return Layout(address, np.zeros_like(address), tuple(range(chip.bits)))
 
 
 def holds(rows: Iterable[dict[str, str]], state: State) -> bool:
@@ -121,8 +141,11 @@ def differ(state: State, address: int, expected: str, found: str) -> dict:
 class Bench:
     """A chip held in a socket by the rows of a table."""
 
-    def __init__(self, original: Part, chip: Part, rows: Sequence[Row], gates: Sequence[PlacedGate]) -> None:
-        self.original, self.chip = original, chip
+    def __init__(
+        self, original: Part, chip: Part, rows: Sequence[Row], gates: Sequence[PlacedGate], layout: Layout,
+        burnt: Burnt | None,
+    ) -> None:  # fmt: skip
+        self.original, self.chip, self.layout, self.burnt = original, chip, layout, burnt
         self.gates = {gate.name: gate for gate in gates}
         self.source = {row.chip: self._source(row) for row in rows if row.chip is not None}
 
@@ -132,6 +155,8 @@ class Bench:
             return HIGH if row.how is How.VCC else LOW
         if row.how is How.GATE:
             return self.gates[row.gate]
+        if row.how is How.STRAP:
+            return row.strap
         place = {How.STRAIGHT: row.socket, How.WIRE: row.wire_to, How.OPEN: None}[row.how]
         return None if place is None else self.original.pins[place - 1]
 
@@ -146,6 +171,8 @@ class Bench:
         """
         if isinstance(source, PlacedGate):
             return self.output(source, address, state, reading)
+        if isinstance(source, str):
+            return state.get(source, UNKNOWN)
         if not isinstance(source, Pin):
             return UNKNOWN if source is None else source
         if source.role is Role.ADDRESS:
@@ -194,20 +221,31 @@ class Bench:
                 return {"chip": pin.number, "function": pin.name, "expected": expected, "found": found}
         return None
 
+    @cached_property
+    def arriving(self) -> dict[int, int]:
+        """The bit of the chip that arrives on each data line of the socket."""
+        found = {}
+        for pin in (pin for pin in self.chip.pins if pin.role is Role.DATA):
+            source = self.source.get(pin.number)
+            if isinstance(source, Pin) and source.role is Role.DATA:
+                found[int(source.function[1:])] = int(pin.function[1:])
+        return found
+
     def check_data_lines(self) -> dict | None:
-        """Send a single 1 over each data line in turn; return the first that arrives elsewhere or not at all."""
+        """Send a single 1 over each data line in turn; return the first that arrives elsewhere, or not at all."""
+        reached = [self.source.get(pin.number) for pin in self.chip.pins if pin.role is Role.DATA]
         for line in range(self.original.bits):
-            arrived = [
-                source.function
-                for pin in self.chip.pins
-                if pin.function == f"D{line}" and isinstance(source := self.source.get(pin.number), Pin)
-            ]
-            if arrived != [f"D{line}"]:
-                return {"line": f"D{line}", "expected": f"D{line}", "found": ", ".join(arrived) or "nothing"}
+            pins = [source for source in reached if isinstance(source, Pin) and source.function == f"D{line}"]
+            bit = self.arriving.get(line, -1)
+            carried = self.layout.data[bit] if bit >= 0 else -1
+            if len(pins) != 1 or carried != line:
+                found = f"D{carried}" if carried >= 0 else "nothing"
+                found = found if len(pins) < 2 else f"{len(pins)} pins"
+                return {"line": f"D{line}", "expected": f"D{line}", "found": found}
         return None
 
-    def find_difference(self, address: np.ndarray, state: State, driving: np.ndarray, image_at: int) -> dict | None:
-        """Return the first address whose word does not come back in this state of the controls."""
+    def find_difference(self, address: np.ndarray, state: State, driving: np.ndarray, bank: int) -> dict | None:
+        """Return the first address whose word does not come back in this state of the controls and of the switches."""
         if not driving.all():
             return differ(state, int(address[~driving][0]), "driven", "off")
         for name, wanted in self.chip.read_levels.items():
@@ -215,23 +253,40 @@ class Bench:
             wrong = level == UNKNOWN if name in self.chip.read_either else level != (wanted == "H")
             if wrong.any():
                 return differ(state, int(address[wrong][0]), f"{name} at {wanted}", f"{name} not at {wanted}")
+        switches = {name: bank >> (int(name[1:]) - 1) & 1 for name in self.source.values() if isinstance(name, str)}
         cell = np.zeros_like(address)
         for pin in (pin for pin in self.chip.pins if pin.role is Role.ADDRESS):
-            level = self.level(pin, address, state)
+            level = self.level(pin, address, state | switches)
             if isinstance(level, int) and level == UNKNOWN:
                 return differ(state, 0, f"a level at {pin.function}", "open")
             cell |= np.asarray(level, np.int64) << int(pin.function[1:])
-        wrong = cell != address + image_at
+        wrong = (self.layout.address[cell] != address) | (self.layout.bank[cell] != bank)
         if wrong.any():
             at = int(address[wrong][0])
-            return differ(state, at, f"cell {at + image_at:04X}", f"cell {int(cell[at]):04X}")
-        return None
+            right = np.flatnonzero((self.layout.address == at) & (self.layout.bank == bank))
+            expected = f"cell {int(right[0]):04X}" if len(right) else "a cell of the chip"
+            return differ(state | switches, at, expected, f"cell {int(cell[at]):04X}")
+        return self.compare_words(cell, state | switches, bank) if self.burnt else None
+
+    def compare_words(self, cell: np.ndarray, state: State, bank: int) -> dict | None:
+        """Return the first address at which another word arrives than the socket must show."""
+        held, seen = self.burnt.chip[cell], np.zeros(len(cell), self.burnt.chip.dtype)
+        for line, bit in self.arriving.items():
+            seen |= (held >> bit & 1) << line
+        wrong = np.flatnonzero(seen != self.burnt.wanted[bank])
+        if not len(wrong):
+            return None
+        at, digits = int(wrong[0]), -(-self.original.bits // 4)
+        expected, found = (f"{int(words[at]):0{digits}X}" for words in (self.burnt.wanted[bank], seen))
+        return differ(state, at, expected, found)
 
 
 def describe(source: Source) -> str:
     """Name what a chip pin is connected to."""
     if isinstance(source, PlacedGate):
         return f"gate {source.name}"
+    if isinstance(source, str):
+        return f"switch {source}"
     if isinstance(source, Pin):
         return f"socket pin {source.number}, {source.function}"
     return "nothing" if source is None else "VCC" if source == HIGH else "GND"

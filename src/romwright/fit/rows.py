@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 
 from romwright.fit.glue import PlacedGate, gate_nets
-from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
+from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket, strap
 from romwright.parts.model import Part, Pin, Role
 
 
@@ -83,9 +83,9 @@ def lay_rows(
 
 def end_of(socket: Socket, net: Net | None) -> Net | None:
     """Return the socket position at which a wire or a tie to that net ends; None if there is none."""
-    if net is None or net.position or net.gate:
+    if net is None or net.position or net.kind is not Kind.RAIL:
         return net
-    return socket.rail(net.volts) if net.kind is Kind.RAIL else None
+    return socket.rail(net.volts)
 
 
 def choose_how(net: Net | None, seat: Net) -> How:
@@ -96,6 +96,8 @@ def choose_how(net: Net | None, seat: Net) -> How:
         return How.STRAIGHT
     if net.gate:
         return How.GATE
+    if net.kind is Kind.STRAP:
+        return How.STRAP
     if net.position is None:
         return How.VCC if net.level == "H" else How.GND
     return How.WIRE
@@ -114,7 +116,7 @@ def fill_row(
     behind = gate.inputs[0].position if gate and gate.kind == "inverter" else None
     return Row(
         position, signal, pin.number, pin.name, how, net.position if how is How.WIRE else behind, behind is not None,
-        names[gate] if gate else "", detail="; ".join(filter(None, detail)),
+        names[gate] if gate else "", strap=net.label if how is How.STRAP else "", detail="; ".join(filter(None, detail)),
     )  # fmt: skip
 
 
@@ -124,6 +126,8 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
         package, _, pin = names[net.gate].partition(".")
         where = f"to pin {pin} of {package}" if pin else f"to {package}"
         return f"{where} ({in_words(net.gate)})"
+    if net.kind is Kind.STRAP:
+        return f"to switch {net.label}: open (a resistor to VCC) is H, closed to GND is L"
     end = end_of(socket, net)
     if end is None:
         return f"the socket has no {net.volts:+g} V: bring it from elsewhere"
@@ -154,7 +158,7 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
         }.get(pin.role, "the socket has nothing for it")
     if how is How.STRAIGHT:
         return f"at {net.level}, which chooses the part of the chip that shows" if extra and net.level else ""
-    if how in (How.WIRE, How.GATE):
+    if how in (How.WIRE, How.GATE, How.STRAP):
         return ""
     if extra:
         return "a part of the chip that the original does not have"
@@ -171,7 +175,7 @@ def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, ch
         if row.chip and row.how is not How.OPEN:
             found[row.chip] = {
                 How.VCC: lambda row: RAILS["H"], How.GND: lambda row: RAILS["L"],
-                How.GATE: lambda row: outputs[row.gate], How.WIRE: lambda row: socket.nets[row.wire_to],
+                How.GATE: lambda row: outputs[row.gate], How.STRAP: lambda row: strap(row.strap), How.WIRE: lambda row: socket.nets[row.wire_to],
                 How.STRAIGHT: lambda row: socket.nets[row.socket],
             }[row.how](row)  # fmt: skip
     return found

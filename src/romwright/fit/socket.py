@@ -17,6 +17,7 @@ class Kind(StrEnum):
     SIGNAL = "signal"  # the board switches it
     RAIL = "rail"  # a supply
     HELD = "held"  # the board holds it at the level that the original needs in read
+    STRAP = "strap"  # a switch of the plan's own, that chooses a bank
     OPEN = "open"  # the original has nothing here, so what the board has is not known
 
 
@@ -62,6 +63,11 @@ GND = Net("GND", Kind.RAIL, "GND", level="L", volts=0.0)
 RAILS: dict[Level, Net] = {"H": VCC, "L": GND}
 
 
+def strap(name: str) -> Net:
+    """Return the net of a switch that chooses a bank."""
+    return Net(name, Kind.STRAP, name)
+
+
 def net_of(part: Part, pin: Pin) -> Net:
     """Return what a board made for `part` has at that pin's position."""
     number, function = pin.number, pin.function
@@ -84,8 +90,18 @@ class Socket:
         self.nets = {pin.number: net_of(part, pin) for pin in part.pins}
         self.by_function = {net.function: net for net in self.nets.values()}
         self.drives = part.drives
+        self.address = tuple(f"A{line}" for line in range(part.address_bits))
+        self.data = tuple(f"D{line}" for line in range(part.bits))
         names = {name for row in self.drives for name in row}
         self.variables = [net for net in self.nets.values() if net.function in names]
+
+    def line_of(self, net: Net) -> int | None:
+        """Return the number of the original's address line that a net is; None if it is none."""
+        return self.address.index(net.function) if net.position and net.function in self.address else None
+
+    def bit_of(self, net: Net) -> int:
+        """Return the number of the original's data bit that a net is; -1 if it is none."""
+        return self.data.index(net.function) if net.position and net.function in self.data else -1
 
     @cached_property
     def must(self) -> int:

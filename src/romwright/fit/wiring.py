@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 from romwright.fit.drive import Comparison, compare, condition
 from romwright.fit.feeds import Feeding, gate_points, hold
 from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
+from romwright.fit.lines import feed_lines
 from romwright.fit.rows import How, Row, lay_rows, nets_of
-from romwright.fit.socket import GND, RAILS, Gate, Kind, Net, Socket
+from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
 from romwright.fit.work import points
 from romwright.parts.model import Part, Pin, Role
 
@@ -23,7 +24,8 @@ class Plan:
     chip: Part
     rows: tuple[Row, ...]
     gates: tuple[PlacedGate, ...] = ()
-    prefer: tuple[str, ...] = field(default=())
+    prefer: tuple[str, ...] = ()
+    banks: tuple[str, ...] = ()
 
     @cached_property
     def socket(self) -> Socket:
@@ -34,6 +36,11 @@ class Plan:
     def nets(self) -> dict[int, Net | None]:
         """The net that each chip pin gets; None where it is left open."""
         return nets_of(self.rows, self.gates, self.socket, self.chip)
+
+    @property
+    def straps(self) -> list[str]:
+        """The switches that choose a bank, that of the lowest address pin first."""
+        return sorted({row.strap for row in self.rows if row.strap})
 
     @property
     def image_at(self) -> int:
@@ -73,19 +80,21 @@ class Plan:
         return list_work(self)
 
 
-def plan_wiring(original: Part, chip: Part, prefer: tuple[str, ...] = ()) -> Plan:
+def plan_wiring(original: Part, chip: Part, prefer: tuple[str, ...] = (), banks: tuple[str, ...] = ()) -> Plan:
     """Plan the wiring: every chip pin goes to the net that it needs, with the least work that this takes.
 
     Of all ways to give the chip's enables the signals of the original, a constant level or the output of a few gates,
     the cheapest is chosen that drives exactly when the original did (pinmaps/work.toml has the points). If there is
-    none, the one that heeds the decoder's select and loses no read, then differs in the fewest states.
+    none, the one that heeds the decoder's select and loses no read, then differs in the fewest states. `banks` are names
+    of contents between which switches choose. Raises OptionError, UnknownNameError for a preference.
     """
-    socket = Socket(original)
+    socket, cost = Socket(original), points(prefer)
     seats = socket.seat(chip)
     wanted = {pin.number: want(pin, chip, socket, seats[pin.number]) for pin in chip.pins}
-    wanted |= Feeding(chip, socket, seats, wanted, points(prefer)).choose()
+    wanted |= feed_lines(chip, socket, seats, cost, banks)
+    wanted |= Feeding(chip, socket, seats, wanted, cost).choose()
     gates, names = place_gates(wanted.values())
-    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer)
+    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer, banks)
 
 
 def compare_drives(original: Part, chip: Part, socket: Socket, nets: Mapping[int, Net]) -> Comparison:
@@ -102,6 +111,7 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
     found = [
         ("pins tied to a supply", of.count(How.VCC) + of.count(How.GND), cost.tie),
         ("pins wired", of.count(How.WIRE) + of.count(How.GATE), cost.wire),
+        ("switches for banks", of.count(How.STRAP), cost.wire + cost.pull + cost.strap),
         ("pins bent up and left open", left, cost.open),
     ]
     total = [(what, count, count * each) for what, count, each in found if count]
@@ -110,19 +120,13 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
 
 
 def want(pin: Pin, chip: Part, socket: Socket, seat: Net) -> Net | None:
-    """Return the net that a chip pin needs, None if it must stay open; read enables are chosen later."""
+    """Return the net that a chip pin needs, None if it must stay open; lines and read enables are chosen later."""
     if pin.role is Role.NC:
         return seat
     if pin.role is Role.SUPPLY:
         return want_supply(chip.supplies[pin.function], socket, seat)
     if pin.role is Role.OUTPUT:
         return seat if seat.function == pin.function else None
-    if pin.role is Role.DATA:
-        return socket.by_function.get(pin.function)
-    if pin.role is Role.ADDRESS:
-        if pin.index < socket.part.address_bits:
-            return socket.by_function.get(pin.function)
-        return seat if seat.level else GND
     if pin.function in chip.strobes:
         return want_strobe(pin.function, chip.strobes[pin.function], socket, seat)
     if pin.function in chip.read_either and (seat.level or seat.kind is Kind.SIGNAL):
