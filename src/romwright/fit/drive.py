@@ -89,14 +89,19 @@ class Comparison:
 
 
 def condition(rows: Iterable[Mapping[str, str]], nets: Mapping[int, Net], part: Part) -> Condition:
-    """Restate a part's rows in the signals that its pins meet.
+    """Restate a part's rows in the signals that its pins meet, by their numbers."""
+    return restate(rows, {name: nets[part.by_function[name].number] for row in rows for name in row})
+
+
+def restate(rows: Iterable[Mapping[str, str]], nets: Mapping[str, Net]) -> Condition:
+    """Restate rows of levels in the signals of the nets that their names stand for.
 
     A pin at a constant level either drops out of its row or makes the row impossible; so do two pins of one row
     that want opposite levels of one signal. A pin behind a gate wants what makes that gate give the level.
     """
     restated: list[Levels] = []
     for row in rows:
-        asked = [rows_at(nets[part.by_function[name].number], level) for name, level in row.items()]
+        asked = [rows_at(nets[name], level) for name, level in row.items()]
         restated += [levels for levels in together(asked) if levels not in restated]
     return Condition(tuple({name: levels[name] for name in sorted(levels, key=_by_pin)} for levels in restated))
 

@@ -6,14 +6,14 @@ import itertools
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import cache
 
 from romwright.fit import logic, tables
-from romwright.fit.drive import compare, condition, rows_at
+from romwright.fit.drive import compare, condition, restate, rows_at
 from romwright.fit.glue import out_of
 from romwright.fit.logic import Term
-from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
-from romwright.fit.work import Points, gate_parts
+from romwright.fit.socket import RAILS, Gate, Net, Socket
+from romwright.fit.work import Kind, Points, gate_parts
 from romwright.parts.model import Level, Part, Pin
 
 
@@ -41,19 +41,35 @@ def move_points(net: Net | None, seat: Net, points: Points) -> int:
         return 0
     if net is None:
         return points.open if seat.position else 0
-    return points.tie if net.kind is Kind.RAIL and net.position is None else points.wire
+    if net.point:
+        return points.point
+    return points.tie if net in RAILS.values() else points.wire
 
 
-def gate_points(gates: Iterable[Term | Gate], points: Points) -> int:
-    """Return what gates cost: their packages and the wires to their inputs."""
-    gates, total = set(gates), 0
-    for kind, count in Counter(gate.kind for gate in gates).items():
+def gate_points(inputs: Iterable[tuple[Kind, int, int]], points: Points) -> int:
+    """Return what gates cost, their packages and the wires to them: of each its kind, and its near and far inputs."""
+    total, count = 0, Counter()
+    for kind, near, far in inputs:
+        count[kind] += 1
+        spare = max(0, len(gate_parts()[kind].inputs[0]) - near - far)
+        total += near * points.wire + far * points.point + spare * points.tie
+    for kind, number in count.items():
         part = gate_parts()[kind]
-        total += -(-count // len(part.inputs)) * points.package if part.outputs else count * points.diodes
-    for gate in gates:
-        spare = max(0, len(gate_parts()[gate.kind].inputs[0]) - len(gate.inputs))
-        total += len(gate.inputs) * points.wire + spare * points.tie
+        total += -(-number // len(part.inputs)) * points.package if part.outputs else number * points.diodes
     return total
+
+
+def gates_points(gates: Iterable[Gate], points: Points) -> int:
+    """Return what the gates of a finished plan cost."""
+    far = {gate: sum(bool(net.point) for net in gate.inputs) for gate in gates}
+    return gate_points(((gate.kind, len(gate.inputs) - far[gate], far[gate]) for gate in far), points)
+
+
+@cache
+def terms_points(terms: frozenset[Term], far: frozenset[int], points: Points) -> int:
+    """Return what the gates of terms cost if the variables `far` are beyond the socket."""
+    count = {term: sum(each.variable in far for each in term.inputs) for term in terms}
+    return gate_points(((term.kind, len(term.inputs) - count[term], count[term]) for term in terms), points)
 
 
 class Feeding:
@@ -66,7 +82,11 @@ class Feeding:
         self.pins = [chip.by_function[name] for name in chip.enables]
         self.names = [net.label for net in socket.variables]
         self.whole = tables.everywhere(self.names)
-        self.gate_points = cache(partial(gate_points, points=points))
+        self.far = frozenset(number for number, net in enumerate(socket.variables) if net.point)
+
+    def gate_points(self, terms: frozenset[Term]) -> int:
+        """Return what the gates of terms cost."""
+        return terms_points(terms, self.far, self.points)
 
     def choose(self) -> dict[int, Net]:
         """Return the net of each enable: exact with the least work, or else as near as it gets."""
@@ -106,7 +126,7 @@ class Feeding:
             if must & ~table or len(term.gates) > self.points.most_gates:
                 continue
             stays = term.variable is not None and self._sits_on(seat, term.variable)
-            moving = 0 if stays else self.points.wire
+            moving = 0 if stays else self.move_points(term)
             feed = Feed(term, never & ~table, moving, moving + self.gate_points(term.gates))
             plain = found.get((feed.kills, ()))
             if feed.gates and not plain:
@@ -115,9 +135,13 @@ class Feeding:
                 found[feed.kills, ()] = feed
         return sorted(found.values(), key=lambda feed: feed.cost)
 
+    def move_points(self, term: Term) -> int:
+        """Return what the wire from a pin to a term costs."""
+        return self.points.point if term.variable in self.far else self.points.wire
+
     def _sits_on(self, seat: Net, variable: int) -> bool:
         """Tell whether a seat is one of the positions that carry a variable."""
-        return seat.kind is Kind.SIGNAL and seat.label == self.names[variable]
+        return seat.label == self.names[variable]
 
     def _cheapest(self, choices: list[list[Feed]], never: int) -> tuple[Feed, ...] | None:
         """Return a feed for each pin, with the least work, that together kill every state of `never`."""
@@ -177,7 +201,7 @@ class Feeding:
 
     def _nearest(self) -> tuple[Net, ...]:
         """Return nets that heed the decoder's select, lose no read, then differ in the fewest states, with least work."""
-        first = condition(self.socket.drives, self.socket.nets, self.socket.part)
+        first = restate(self.socket.part.drives, self.socket.by_function)
         select = self.socket.select
 
         def cost(picked: tuple[Net, ...]) -> tuple:

@@ -94,8 +94,8 @@ def choose_how(net: Net | None, seat: Net) -> How:
         return How.OPEN
     if net == seat:
         return How.STRAIGHT
-    if net.gate:
-        return How.GATE
+    if net.gate or net.point:
+        return How.GATE if net.gate else How.POINT
     if net.kind is Kind.STRAP:
         return How.STRAP
     if net.position is None:
@@ -116,7 +116,8 @@ def fill_row(
     behind = gate.inputs[0].position if gate and gate.kind == "inverter" else None
     return Row(
         position, signal, pin.number, pin.name, how, net.position if how is How.WIRE else behind, behind is not None,
-        names[gate] if gate else "", strap=net.label if how is How.STRAP else "", detail="; ".join(filter(None, detail)),
+        names[gate] if gate else "", net.point if how is How.POINT else "",
+        net.label if how is How.STRAP else "", "; ".join(filter(None, detail)),
     )  # fmt: skip
 
 
@@ -126,6 +127,8 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
         package, _, pin = names[net.gate].partition(".")
         where = f"to pin {pin} of {package}" if pin else f"to {package}"
         return f"{where} ({in_words(net.gate)})"
+    if net.point:
+        return f"to {net.point}"
     if net.kind is Kind.STRAP:
         return f"to switch {net.label}: open (a resistor to VCC) is H, closed to GND is L"
     end = end_of(socket, net)
@@ -140,11 +143,16 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
 def in_words(gate: Gate) -> str:
     """Say what a gate gives: `L while socket 20 is L and socket 27 is H`."""
     parts = [
-        f"socket {net.position} is {level}" if net.position else f"({in_words(net.gate)}) is {level}"
+        f"{place_of(net)} is {level}" if not net.gate else f"({in_words(net.gate)}) is {level}"
         for net, level in zip(gate.inputs, gate.levels)
-        if net.position or net.gate
+        if not net.level
     ]
     return f"{gate.gives} while {' and '.join(parts)}"
+
+
+def place_of(net: Net) -> str:
+    """Name where a signal is taken from."""
+    return f"socket {net.position}" if net.position else net.point or net.label
 
 
 def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> str:
@@ -158,7 +166,7 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
         }.get(pin.role, "the socket has nothing for it")
     if how is How.STRAIGHT:
         return f"at {net.level}, which chooses the part of the chip that shows" if extra and net.level else ""
-    if how in (How.WIRE, How.GATE, How.STRAP):
+    if how in (How.WIRE, How.GATE, How.POINT, How.STRAP):
         return ""
     if extra:
         return "a part of the chip that the original does not have"
@@ -169,13 +177,13 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
 
 def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, chip: Part) -> dict[int, Net]:
     """Return the net that rows give each chip pin."""
-    outputs = gate_nets(gates, socket.nets)
+    outputs = gate_nets(gates, socket)
     found = {pin.number: Net(f"chip pin {pin.number} (open)", Kind.OPEN, "") for pin in chip.pins}
     for row in rows:
         if row.chip and row.how is not How.OPEN:
             found[row.chip] = {
                 How.VCC: lambda row: RAILS["H"], How.GND: lambda row: RAILS["L"],
-                How.GATE: lambda row: outputs[row.gate], How.STRAP: lambda row: strap(row.strap), How.WIRE: lambda row: socket.nets[row.wire_to],
+                How.GATE: lambda row: outputs[row.gate], How.STRAP: lambda row: strap(row.strap), How.POINT: lambda row: socket.points[row.point], How.WIRE: lambda row: socket.nets[row.wire_to],
                 How.STRAIGHT: lambda row: socket.nets[row.socket],
             }[row.how](row)  # fmt: skip
     return found

@@ -35,7 +35,7 @@ class Gate:
 class Net:
     """What one socket position carries; `position` is None for a rail in general and for a pin outside the socket.
 
-    `gate`: what comes out of that gate instead; it has no position either.
+    `gate`: what comes out of that gate instead, `point`: a node of the board beyond the socket; neither has a position.
     """
 
     label: str
@@ -45,6 +45,7 @@ class Net:
     level: Level | None = None
     volts: float | None = None
     gate: Gate | None = None
+    point: str = ""
 
     @property
     def words(self) -> str:
@@ -83,17 +84,17 @@ def net_of(part: Part, pin: Pin) -> Net:
 
 
 class Socket:
-    """The positions of a socket made for `part`."""
+    """The positions of a socket made for `part`, and `points` of the board beyond it that its drive rows may name."""
 
-    def __init__(self, part: Part) -> None:
+    def __init__(self, part: Part, points: Iterable[str] = ()) -> None:
         self.part = part
         self.nets = {pin.number: net_of(part, pin) for pin in part.pins}
-        self.by_function = {net.function: net for net in self.nets.values()}
-        self.drives = part.drives
+        self.points = {name: Net(name, Kind.SIGNAL, name, point=name) for name in points}
+        self.by_function = {net.function: net for net in self.nets.values()} | self.points
         self.address = tuple(f"A{line}" for line in range(part.address_bits))
         self.data = tuple(f"D{line}" for line in range(part.bits))
-        names = {name for row in self.drives for name in row}
-        self.variables = [net for net in self.nets.values() if net.function in names]
+        names = {name for row in part.drives for name in row}
+        self.variables = [net for net in (*self.nets.values(), *self.points.values()) if net.function in names]
 
     def line_of(self, net: Net) -> int | None:
         """Return the number of the original's address line that a net is; None if it is none."""
@@ -106,7 +107,7 @@ class Socket:
     @cached_property
     def must(self) -> int:
         """Where the chip must drive the bus: a truth table over the labels of the variables."""
-        rows = [{self.by_function[name].label: level for name, level in row.items()} for row in self.drives]
+        rows = [{self.by_function[name].label: level for name, level in row.items()} for row in self.part.drives]
         return tables.any_row([net.label for net in self.variables], rows)
 
     @cached_property

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from romwright.fit.drive import Comparison, compare, condition
-from romwright.fit.feeds import Feeding, gate_points, hold
+from romwright.fit.drive import Comparison, compare, condition, restate
+from romwright.fit.feeds import Feeding, gates_points, hold
 from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
 from romwright.fit.lines import feed_lines
 from romwright.fit.rows import How, Row, lay_rows, nets_of
@@ -56,7 +56,7 @@ class Plan:
     @cached_property
     def wired(self) -> Comparison:
         """When the original drives the bus, against when the wired chip does."""
-        return compare_drives(self.original, self.chip, self.socket, self.nets)
+        return compare_drives(self.socket, self.chip, self.nets)
 
     @property
     def heeds(self) -> bool:
@@ -97,9 +97,9 @@ def plan_wiring(original: Part, chip: Part, prefer: tuple[str, ...] = (), banks:
     return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer, banks)
 
 
-def compare_drives(original: Part, chip: Part, socket: Socket, nets: Mapping[int, Net]) -> Comparison:
-    """Compare when the original drives with when the chip does, its pins on the nets given."""
-    return compare(condition(original.drives, socket.nets, original), condition(chip.drives, nets, chip))
+def compare_drives(socket: Socket, chip: Part, nets: Mapping[int, Net]) -> Comparison:
+    """Compare when the socket's original drives with when the chip does, its pins on the nets given."""
+    return compare(restate(socket.part.drives, socket.by_function), condition(chip.drives, nets, chip))
 
 
 def list_work(plan: Plan) -> list[tuple[str, int, int]]:
@@ -116,7 +116,7 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
     ]
     total = [(what, count, count * each) for what, count, each in found if count]
     made = {gate for net in plan.nets.values() for gate in gates_behind(net)}
-    return total + ([("gate packages with their inputs", packages, gate_points(made, cost))] if packages else [])
+    return total + ([("gate packages with their inputs", packages, gates_points(made, cost))] if packages else [])
 
 
 def want(pin: Pin, chip: Part, socket: Socket, seat: Net) -> Net | None:
