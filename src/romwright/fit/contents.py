@@ -38,6 +38,7 @@ def lay_out(plan: Plan) -> Layout:
     cells = np.arange(plan.chip.words, dtype=np.int64)
     address, bank = np.zeros_like(cells), np.zeros_like(cells)
     shown = np.ones(len(cells), bool)
+    pickers = 0
     follows: dict[int, int] = {}  # address line of the original -> the chip's address bit that follows it first
     for pin in plan.chip.lines(Role.ADDRESS):
         net, high = plan.nets[pin.number], cells >> pin.index & 1
@@ -45,7 +46,10 @@ def lay_out(plan: Plan) -> Layout:
             bank |= high << plan.straps.index(net.label)
         elif net.level:
             shown &= high == (net.level == "H")
-        elif (line := plan.socket.line_of(net)) is None:
+        elif (line := plan.socket.line_of(net)) is None and plan.beyond.shares:
+            bank |= high << pickers
+            pickers += 1
+        elif line is None:
             raise LostLineError(pin.function, f"chip pin {pin.number} is on {net.words}, which is no address line")
         elif line in follows:
             shown &= high == cells >> follows[line] & 1

@@ -6,10 +6,12 @@ import itertools
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, reduce
+from operator import or_
 
+from romwright.errors import OptionError
 from romwright.fit import logic, tables
-from romwright.fit.drive import compare, condition, restate, rows_at
+from romwright.fit.drive import compare_with, condition, rows_at
 from romwright.fit.glue import out_of
 from romwright.fit.logic import Term
 from romwright.fit.socket import RAILS, Gate, Net, Socket
@@ -33,6 +35,20 @@ class Feed:
     def gates(self) -> frozenset[Term]:
         """The gates that it takes."""
         return self.term.gates if self.term else frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What a pin must be fed with: the states in which it must be at H, and at L; `enables` at that level, if it does."""
+
+    pin: Pin
+    high: int
+    low: int
+    enables: Level | None = None
+
+    def kills(self, table: int, never: int) -> int:
+        """Return the states of `never` in which the pin, at H where the table holds, keeps the chip off."""
+        return {None: 0, "H": never & ~table, "L": never & table}[self.enables]
 
 
 def move_points(net: Net | None, seat: Net, points: Points) -> int:
@@ -73,12 +89,17 @@ def terms_points(terms: frozenset[Term], far: frozenset[int], points: Points) ->
 
 
 class Feeding:
-    """The choice of a net for each enable of a chip; `fixed` are the nets of its other pins."""
+    """The choice of a net for each enable of a chip; `fixed` are the nets of its other pins.
+
+    `pickers` are address pins that tell the socket's shares apart: bit 0 of the number of the share first.
+    """
 
     def __init__(
-        self, chip: Part, socket: Socket, seats: Mapping[int, Net], fixed: Mapping[int, Net | None], points: Points
-    ) -> None:
+        self, chip: Part, socket: Socket, seats: Mapping[int, Net], fixed: Mapping[int, Net | None], points: Points,
+        pickers: Sequence[Pin] = (),
+    ) -> None:  # fmt: skip
         self.chip, self.socket, self.seats, self.fixed, self.points = chip, socket, seats, fixed, points
+        self.pickers = pickers
         self.pins = [chip.by_function[name] for name in chip.enables]
         self.names = [net.label for net in socket.variables]
         self.whole = tables.everywhere(self.names)
@@ -89,11 +110,19 @@ class Feeding:
         return terms_points(terms, self.far, self.points)
 
     def choose(self) -> dict[int, Net]:
-        """Return the net of each enable: exact with the least work, or else as near as it gets."""
-        exact = self._exact() if len(self.chip.drives) == 1 else None
-        return dict(zip((pin.number for pin in self.pins), exact or self._nearest()))
+        """Return the net of each enable: exact with the least work, or else as near as it gets.
 
-    def _exact(self) -> tuple[Net, ...] | None:
+        Raises OptionError if the shares of the socket cannot be told apart.
+        """
+        exact = self._exact() if len(self.chip.drives) == 1 else None
+        if exact is None and self.pickers:
+            raise OptionError(
+                f"no {self.points.most_gates} gates choose the right part of the {self.chip.name}",
+                expected="selects by which the two sockets can be told apart",
+            )
+        return exact or dict(zip((pin.number for pin in self.pins), self._nearest()))
+
+    def _exact(self) -> dict[int, Net] | None:
         """Return the cheapest nets with which the chip drives where it must and nowhere where it must not."""
         row = self.chip.drives[0]
         must, never = self.socket.must, self.socket.never
@@ -102,11 +131,14 @@ class Feeding:
             if held is None or must & ~held:
                 return None
             never &= held
-        choices = [self._feeds(pin, row[pin.function], must, never) for pin in self.pins]
-        picked = self._cheapest(choices, never)
-        if picked is None:
-            return None
-        return tuple(self._fed(pin, row[pin.function], feed) for pin, feed in zip(self.pins, picked))
+        levels = [(pin, row[pin.function]) for pin in self.pins]
+        needs = [Need(pin, must if level == "H" else 0, must if level == "L" else 0, level) for pin, level in levels]
+        for bit, pin in enumerate(self.pickers):
+            shares = [table for number, table in enumerate(self.socket.shares) if number >> bit & 1]
+            high = reduce(or_, shares, 0)
+            needs.append(Need(pin, high, must & ~high))
+        picked = self._cheapest([self._feeds(need, never) for need in needs], never)
+        return {need.pin.number: self._fed(need, feed) for need, feed in zip(needs, picked)} if picked else None
 
     def _table(self, net: Net | None, level: Level) -> int | None:
         """Return where a net is at a level; None if that depends on what is no variable."""
@@ -116,24 +148,28 @@ class Feeding:
         known = all(name in self.names for row in rows for name in row)
         return tables.any_row(self.names, rows) if known else None
 
-    def _feeds(self, pin: Pin, level: Level, must: int, never: int) -> list[Feed]:
-        """List the ways to feed an enable that is active at a level, the cheapest first; none that a plainer one beats."""
-        seat = self.seats[pin.number]
-        held = move_points(hold(level, seat), seat, self.points)
-        found: dict[tuple, Feed] = {(0, ()): Feed(None, 0, held, held)}
+    def _feeds(self, need: Need, never: int) -> list[Feed]:
+        """List the ways to feed a pin, the cheapest first; none that a plainer one beats."""
+        seat, found = self.seats[need.pin.number], {}
+        if not (need.high and need.low):
+            held = move_points(hold(self._constant(need), seat), seat, self.points)
+            found[0, ()] = Feed(None, 0, held, held)
         for term in logic.terms(len(self.names)):
-            table = term.table if level == "H" else self.whole & ~term.table
-            if must & ~table or len(term.gates) > self.points.most_gates:
+            if need.high & ~term.table or need.low & term.table or len(term.gates) > self.points.most_gates:
                 continue
             stays = term.variable is not None and self._sits_on(seat, term.variable)
             moving = 0 if stays else self.move_points(term)
-            feed = Feed(term, never & ~table, moving, moving + self.gate_points(term.gates))
+            feed = Feed(term, need.kills(term.table, never), moving, moving + self.gate_points(term.gates))
             plain = found.get((feed.kills, ()))
             if feed.gates and not plain:
                 found.setdefault((feed.kills, term.kinds), feed)
             elif not feed.gates and (not plain or feed.moving < plain.moving):
                 found[feed.kills, ()] = feed
         return sorted(found.values(), key=lambda feed: feed.cost)
+
+    def _constant(self, need: Need) -> Level:
+        """Return the level that serves a pin that may stand still."""
+        return need.enables or ("H" if need.high else "L")
 
     def move_points(self, term: Term) -> int:
         """Return what the wire from a pin to a term costs."""
@@ -146,6 +182,8 @@ class Feeding:
     def _cheapest(self, choices: list[list[Feed]], never: int) -> tuple[Feed, ...] | None:
         """Return a feed for each pin, with the least work, that together kill every state of `never`."""
         best: tuple | None = None
+        if not all(choices):
+            return None
         rest = [sum(min(feed.moving for feed in feeds) for feeds in choices[i + 1 :]) for i in range(len(choices))]
         able = [0] * (len(choices) + 1)  # what the pins from here on can kill at all
         for i in range(len(choices) - 1, -1, -1):
@@ -185,11 +223,11 @@ class Feeding:
         select, home = self.socket.select, self.chip.select
         return bool(select and home in self.chip.enables and select.label not in given.get(home, ()))
 
-    def _fed(self, pin: Pin, level: Level, feed: Feed) -> Net:
+    def _fed(self, need: Need, feed: Feed) -> Net:
         """Return the net of a feed: the seat itself if the pin may stay."""
-        seat = self.seats[pin.number]
+        seat = self.seats[need.pin.number]
         if feed.term is None:
-            return hold(level, seat)
+            return hold(self._constant(need), seat)
         stays = feed.term.variable is not None and self._sits_on(seat, feed.term.variable)
         return seat if stays else self._net(feed.term)
 
@@ -201,12 +239,11 @@ class Feeding:
 
     def _nearest(self) -> tuple[Net, ...]:
         """Return nets that heed the decoder's select, lose no read, then differ in the fewest states, with least work."""
-        first = restate(self.socket.part.drives, self.socket.by_function)
         select = self.socket.select
 
         def cost(picked: tuple[Net, ...]) -> tuple:
             fitted = {**self.fixed, **{pin.number: net for pin, net in zip(self.pins, picked)}}
-            both = compare(first, condition(self.chip.drives, fitted, self.chip))
+            both = compare_with(self.socket, condition(self.chip.drives, fitted, self.chip))
             seats = [self.seats[pin.number] for pin in self.pins]
             moving = sum(move_points(net, seat, self.points) for net, seat in zip(picked, seats))
             given = {pin.function: labels_of(net) for pin, net in zip(self.pins, picked)}

@@ -18,11 +18,12 @@ import numpy as np
 from romwright.fit.contents import Layout
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How, Row
+from romwright.fit.socket import Beyond
 from romwright.parts.model import Part, Pin, Role
 
 HIGH, LOW, UNKNOWN = 1, 0, 2
 State = dict[str, int]
-Source = Pin | PlacedGate | str | int | None  # a str is a switch
+Source = Pin | PlacedGate | str | int | None  # a str is a switch, or a point of the board
 
 
 def decode(a, b, c, g1, g2a, g2b, pin: int):
@@ -92,32 +93,37 @@ class Burnt:
 
 def read_every_address(
     original: Part, chip: Part, rows: Sequence[Row], image_at: int, gates: Sequence[PlacedGate] = (),
-    layout: Layout | None = None, banks: int = 1, burnt: Burnt | None = None,
+    layout: Layout | None = None, banks: int = 1, burnt: Burnt | None = None, beyond: Beyond = Beyond(),
 ) -> Proof:  # fmt: skip
     """Read every address through the rows, in every state of the control levels, and compare with the original.
 
     The original's contents are taken to lie at chip address `image_at`, or as `layout` says; with `burnt` the words that
-    come back are compared too. Every setting of the switches that choose among `banks` is read. Pins must be at the
-    level that the data sheet asks for in read, and supplies on their rails, or the read counts as different.
+    come back are compared too. Every setting of the switches that choose among `banks` is read; `beyond` has the
+    states that never come, and those that choose a bank by themselves. Pins must be at the level that the data sheet asks
+    for in read, and supplies on their rails, or the read counts as different.
     """
     bench = Bench(original, chip, rows, gates, layout or straight(original, chip, image_at), burnt)
     address = np.arange(original.words, dtype=np.int64)
     controls = sorted({name for row in (*original.drives, *original.writes) for name in row})
     found = [bench.check_supplies(), bench.check_data_lines()]
-    states_differ = states_written = 0
+    states = states_differ = states_written = 0
     for levels in itertools.product((LOW, HIGH), repeat=len(controls)):
         state = dict(zip(controls, levels))
+        if holds(beyond.idle, state):
+            continue
+        states += 1
+        shown = [number for number, rows in enumerate(beyond.shares) if holds(rows, state)]
         if holds(original.drives, state):
             driving = bench.match(chip.drives, address, state)
             states_differ += not driving.all()
-            for bank in range(banks):
+            for bank in shown or range(banks):
                 found.append(None if any(found) else bench.find_difference(address, state, driving, bank))
         else:
             states_differ += bool(bench.match(chip.drives, address, state, doubt=True).any())
         if not holds(original.writes, state) and (hit := bench.match(chip.writes, address, state, doubt=True)).any():
             states_written += 1
             found.append(differ(state, int(address[hit][0]), "not written", "may be written"))
-    return Proof(original.words, 1 << len(controls), states_differ, states_written, next(filter(None, found), None))
+    return Proof(original.words, states, states_differ, states_written, next(filter(None, found), None))
 
 
 def straight(original: Part, chip: Part, image_at: int) -> Layout:
@@ -145,7 +151,7 @@ class Bench:
         self, original: Part, chip: Part, rows: Sequence[Row], gates: Sequence[PlacedGate], layout: Layout,
         burnt: Burnt | None,
     ) -> None:  # fmt: skip
-        self.original, self.chip, self.layout, self.burnt = original, chip, layout, burnt
+        self.original, self.chip, self.rows, self.layout, self.burnt = original, chip, rows, layout, burnt
         self.gates = {gate.name: gate for gate in gates}
         self.source = {row.chip: self._source(row) for row in rows if row.chip is not None}
 
@@ -155,8 +161,8 @@ class Bench:
             return HIGH if row.how is How.VCC else LOW
         if row.how is How.GATE:
             return self.gates[row.gate]
-        if row.how is How.STRAP:
-            return row.strap
+        if row.how in (How.STRAP, How.POINT):
+            return row.strap or row.point
         place = {How.STRAIGHT: row.socket, How.WIRE: row.wire_to, How.OPEN: None}[row.how]
         return None if place is None else self.original.pins[place - 1]
 
@@ -187,8 +193,8 @@ class Bench:
         """Return the level that a gate gives; one input whose level is not known makes it unknown."""
         inputs = []
         for tap in gate.taps:
-            if tap.gate:
-                source: Source = self.gates[tap.gate]
+            if tap.gate or tap.point:
+                source: Source = self.gates[tap.gate] if tap.gate else tap.point
             elif tap.position:
                 source = self.original.pins[tap.position - 1]
             else:
@@ -253,7 +259,8 @@ class Bench:
             wrong = level == UNKNOWN if name in self.chip.read_either else level != (wanted == "H")
             if wrong.any():
                 return differ(state, int(address[wrong][0]), f"{name} at {wanted}", f"{name} not at {wanted}")
-        switches = {name: bank >> (int(name[1:]) - 1) & 1 for name in self.source.values() if isinstance(name, str)}
+        straps = [row.strap for row in self.rows if row.strap]
+        switches = {name: bank >> (int(name[1:]) - 1) & 1 for name in straps}
         cell = np.zeros_like(address)
         for pin in (pin for pin in self.chip.pins if pin.role is Role.ADDRESS):
             level = self.level(pin, address, state | switches)
@@ -286,7 +293,7 @@ def describe(source: Source) -> str:
     if isinstance(source, PlacedGate):
         return f"gate {source.name}"
     if isinstance(source, str):
-        return f"switch {source}"
+        return source
     if isinstance(source, Pin):
         return f"socket pin {source.number}, {source.function}"
     return "nothing" if source is None else "VCC" if source == HIGH else "GND"

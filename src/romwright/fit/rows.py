@@ -142,12 +142,18 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
 
 def in_words(gate: Gate) -> str:
     """Say what a gate gives: `L while socket 20 is L and socket 27 is H`."""
-    parts = [
-        f"{place_of(net)} is {level}" if not net.gate else f"({in_words(net.gate)}) is {level}"
-        for net, level in zip(gate.inputs, gate.levels)
-        if not net.level
-    ]
-    return f"{gate.gives} while {' and '.join(parts)}"
+    return f"{gate.gives} while {' and '.join(parts_of(gate))}"
+
+
+def parts_of(gate: Gate) -> list[str]:
+    """List what must hold for a gate to give its level; what a gate before it asks for is named in its place."""
+    found = []
+    for net, level in zip(gate.inputs, gate.levels):
+        if net.gate and level == net.gate.gives:
+            found += parts_of(net.gate)
+        elif not net.level:
+            found.append(f"not ({' and '.join(parts_of(net.gate))})" if net.gate else f"{place_of(net)} is {level}")
+    return list(dict.fromkeys(found))
 
 
 def place_of(net: Net) -> str:

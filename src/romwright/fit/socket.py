@@ -61,6 +61,7 @@ class Net:
 
 VCC = Net("VCC", Kind.RAIL, "VCC", level="H", volts=5.0)
 GND = Net("GND", Kind.RAIL, "GND", level="L", volts=0.0)
+Rows = tuple[dict[str, Level], ...]
 RAILS: dict[Level, Net] = {"H": VCC, "L": GND}
 
 
@@ -83,17 +84,30 @@ def net_of(part: Part, pin: Pin) -> Net:
     return Net(f"{number} (open)", Kind.OPEN, function, number)
 
 
-class Socket:
-    """The positions of a socket made for `part`, and `points` of the board beyond it that its drive rows may name."""
+@dataclass(frozen=True, slots=True)
+class Beyond:
+    """What is known of the board beyond a socket; rows are levels by the functions of its part and by points.
 
-    def __init__(self, part: Part, points: Iterable[str] = ()) -> None:
-        self.part = part
+    `points`: nodes that can be wired to; `shares`: when each part of the contents must show, where selects decide that;
+    `idle`: combinations of levels that the board never makes.
+    """
+
+    points: tuple[str, ...] = ()
+    shares: tuple[Rows, ...] = ()
+    idle: Rows = ()
+
+
+class Socket:
+    """The positions of a socket made for `part`, and what is known of the board beyond it."""
+
+    def __init__(self, part: Part, beyond: Beyond | None = None) -> None:
+        self.part, self.beyond = part, beyond or Beyond()
         self.nets = {pin.number: net_of(part, pin) for pin in part.pins}
-        self.points = {name: Net(name, Kind.SIGNAL, name, point=name) for name in points}
+        self.points = {name: Net(name, Kind.SIGNAL, name, point=name) for name in self.beyond.points}
         self.by_function = {net.function: net for net in self.nets.values()} | self.points
         self.address = tuple(f"A{line}" for line in range(part.address_bits))
         self.data = tuple(f"D{line}" for line in range(part.bits))
-        names = {name for row in part.drives for name in row}
+        names = {name for row in (*part.drives, *self.beyond.idle) for name in row}
         self.variables = [net for net in (*self.nets.values(), *self.points.values()) if net.function in names]
 
     def line_of(self, net: Net) -> int | None:
@@ -104,16 +118,26 @@ class Socket:
         """Return the number of the original's data bit that a net is; -1 if it is none."""
         return self.data.index(net.function) if net.position and net.function in self.data else -1
 
+    def table(self, rows: Rows) -> int:
+        """Return rows of levels of functions as a truth table over the labels of the variables."""
+        named = [{self.by_function[name].label: level for name, level in row.items()} for row in rows]
+        return tables.any_row([net.label for net in self.variables], named)
+
     @cached_property
     def must(self) -> int:
-        """Where the chip must drive the bus: a truth table over the labels of the variables."""
-        rows = [{self.by_function[name].label: level for name, level in row.items()} for row in self.part.drives]
-        return tables.any_row([net.label for net in self.variables], rows)
+        """Where the chip must drive the bus."""
+        return self.table(self.part.drives) & ~self.table(self.beyond.idle)
 
     @cached_property
     def never(self) -> int:
         """Where it must not."""
-        return tables.everywhere([net.label for net in self.variables]) & ~self.must
+        whole = tables.everywhere([net.label for net in self.variables])
+        return whole & ~self.must & ~self.table(self.beyond.idle)
+
+    @property
+    def shares(self) -> list[int]:
+        """Where it must show each share of its contents, if the state of the selects decides that."""
+        return [self.table(rows) & self.must for rows in self.beyond.shares]
 
     @property
     def select(self) -> Net | None:

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from romwright.fit.drive import Comparison, compare, condition, restate
+from romwright.fit.drive import Comparison, compare_with, condition
 from romwright.fit.feeds import Feeding, gates_points, hold
 from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
 from romwright.fit.lines import feed_lines
 from romwright.fit.rows import How, Row, lay_rows, nets_of
-from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
+from romwright.fit.socket import RAILS, Beyond, Gate, Kind, Net, Socket
 from romwright.fit.work import points
 from romwright.parts.model import Part, Pin, Role
 
@@ -26,11 +26,12 @@ class Plan:
     gates: tuple[PlacedGate, ...] = ()
     prefer: tuple[str, ...] = ()
     banks: tuple[str, ...] = ()
+    beyond: Beyond = Beyond()
 
     @cached_property
     def socket(self) -> Socket:
         """The socket that it is for."""
-        return Socket(self.original)
+        return Socket(self.original, self.beyond)
 
     @cached_property
     def nets(self) -> dict[int, Net | None]:
@@ -80,26 +81,30 @@ class Plan:
         return list_work(self)
 
 
-def plan_wiring(original: Part, chip: Part, prefer: tuple[str, ...] = (), banks: tuple[str, ...] = ()) -> Plan:
+def plan_wiring(
+    original: Part, chip: Part, prefer: tuple[str, ...] = (), banks: tuple[str, ...] = (), beyond: Beyond = Beyond()
+) -> Plan:
     """Plan the wiring: every chip pin goes to the net that it needs, with the least work that this takes.
 
     Of all ways to give the chip's enables the signals of the original, a constant level or the output of a few gates,
     the cheapest is chosen that drives exactly when the original did (pinmaps/work.toml has the points). If there is
     none, the one that heeds the decoder's select and loses no read, then differs in the fewest states. `banks` are names
-    of contents between which switches choose. Raises OptionError, UnknownNameError for a preference.
+    of contents between which switches choose, or the selects if the socket has shares. Raises OptionError,
+    UnknownNameError for a preference.
     """
-    socket, cost = Socket(original), points(prefer)
+    socket, cost = Socket(original, beyond), points(prefer)
     seats = socket.seat(chip)
     wanted = {pin.number: want(pin, chip, socket, seats[pin.number]) for pin in chip.pins}
     wanted |= feed_lines(chip, socket, seats, cost, banks)
-    wanted |= Feeding(chip, socket, seats, wanted, cost).choose()
+    straps = [pin for pin in chip.lines(Role.ADDRESS) if wanted[pin.number].kind is Kind.STRAP]
+    wanted |= Feeding(chip, socket, seats, wanted, cost, straps if beyond.shares else ()).choose()
     gates, names = place_gates(wanted.values())
-    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer, banks)
+    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer, banks, beyond)
 
 
 def compare_drives(socket: Socket, chip: Part, nets: Mapping[int, Net]) -> Comparison:
     """Compare when the socket's original drives with when the chip does, its pins on the nets given."""
-    return compare(restate(socket.part.drives, socket.by_function), condition(chip.drives, nets, chip))
+    return compare_with(socket, condition(chip.drives, nets, chip))
 
 
 def list_work(plan: Plan) -> list[tuple[str, int, int]]:
