@@ -3,36 +3,16 @@
 from __future__ import annotations
 
 import itertools
-from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cache, partial
+from collections.abc import Collection, Mapping
 
-from romwright.fit import logic, tables
+from romwright.fit import tables
 from romwright.fit.drive import compare, condition, rows_at
 from romwright.fit.glue import out_of
 from romwright.fit.logic import Term
+from romwright.fit.search import Enable, Task, find_feeds
 from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
-from romwright.fit.work import Points, gate_parts
+from romwright.fit.work import Points
 from romwright.parts.model import Level, Part, Pin
-
-
-@dataclass(frozen=True, slots=True)
-class Feed:
-    """One way to feed a pin: a term over the variables (None: a constant), and what moving the pin costs.
-
-    `kills`: the states in which the chip must not drive and, fed so, does not; `cost`: with its gates, by itself.
-    """
-
-    term: Term | None
-    kills: int
-    moving: int
-    cost: int
-
-    @property
-    def gates(self) -> frozenset[Term]:
-        """The gates that it takes."""
-        return self.term.gates if self.term else frozenset()
 
 
 def move_points(net: Net | None, seat: Net, points: Points) -> int:
@@ -44,18 +24,6 @@ def move_points(net: Net | None, seat: Net, points: Points) -> int:
     return points.tie if net.kind is Kind.RAIL and net.position is None else points.wire
 
 
-def gate_points(gates: Iterable[Term | Gate], points: Points) -> int:
-    """Return what gates cost: their packages and the wires to their inputs."""
-    gates, total = set(gates), 0
-    for kind, count in Counter(gate.kind for gate in gates).items():
-        part = gate_parts()[kind]
-        total += -(-count // len(part.inputs)) * points.package if part.outputs else count * points.diodes
-    for gate in gates:
-        spare = max(0, len(gate_parts()[gate.kind].inputs[0]) - len(gate.inputs))
-        total += len(gate.inputs) * points.wire + spare * points.tie
-    return total
-
-
 class Feeding:
     """The choice of a net for each enable of a chip; `fixed` are the nets of its other pins."""
 
@@ -65,8 +33,6 @@ class Feeding:
         self.chip, self.socket, self.seats, self.fixed, self.points = chip, socket, seats, fixed, points
         self.pins = [chip.by_function[name] for name in chip.enables]
         self.names = [net.label for net in socket.variables]
-        self.whole = tables.everywhere(self.names)
-        self.gate_points = cache(partial(gate_points, points=points))
 
     def choose(self) -> dict[int, Net]:
         """Return the net of each enable: exact with the least work, or else as near as it gets."""
@@ -82,11 +48,27 @@ class Feeding:
             if held is None or must & ~held:
                 return None
             never &= held
-        choices = [self._feeds(pin, row[pin.function], must, never) for pin in self.pins]
-        picked = self._cheapest(choices, never)
+        enables = [self._enable(pin, row[pin.function]) for pin in self.pins]
+        task = Task(len(self.names), must, never, tuple(enables), *self._homes(), self.points)
+        picked = find_feeds(task)
         if picked is None:
             return None
-        return tuple(self._fed(pin, row[pin.function], feed) for pin, feed in zip(self.pins, picked))
+        held = [hold(row[pin.function], self.seats[pin.number]) for pin in self.pins]
+        return tuple(self._net(term) if term else net for term, net in zip(picked, held))
+
+    def _enable(self, pin: Pin, level: Level) -> Enable:
+        """Return an enable as the search takes it."""
+        seat = self.seats[pin.number]
+        at = self.names.index(seat.label) if seat.label in self.names else None
+        return Enable(level, at, move_points(hold(level, seat), seat, self.points))
+
+    def _homes(self) -> tuple[int | None, int | None]:
+        """Return which variable carries the board's select, and which enable usually takes it."""
+        select, functions = self.socket.select, [pin.function for pin in self.pins]
+        return (
+            self.names.index(select.label) if select and select.label in self.names else None,
+            functions.index(self.chip.select) if self.chip.select in functions else None,
+        )
 
     def _table(self, net: Net | None, level: Level) -> int | None:
         """Return where a net is at a level; None if that depends on what is no variable."""
@@ -96,78 +78,10 @@ class Feeding:
         known = all(name in self.names for row in rows for name in row)
         return tables.any_row(self.names, rows) if known else None
 
-    def _feeds(self, pin: Pin, level: Level, must: int, never: int) -> list[Feed]:
-        """List the ways to feed an enable that is active at a level, the cheapest first; none that a plainer one beats."""
-        seat = self.seats[pin.number]
-        held = move_points(hold(level, seat), seat, self.points)
-        found: dict[tuple, Feed] = {(0, ()): Feed(None, 0, held, held)}
-        for term in logic.terms(len(self.names)):
-            table = term.table if level == "H" else self.whole & ~term.table
-            if must & ~table or len(term.gates) > self.points.most_gates:
-                continue
-            stays = term.variable is not None and self._sits_on(seat, term.variable)
-            moving = 0 if stays else self.points.wire
-            feed = Feed(term, never & ~table, moving, moving + self.gate_points(term.gates))
-            plain = found.get((feed.kills, ()))
-            if feed.gates and not plain:
-                found.setdefault((feed.kills, term.kinds), feed)
-            elif not feed.gates and (not plain or feed.moving < plain.moving):
-                found[feed.kills, ()] = feed
-        return sorted(found.values(), key=lambda feed: feed.cost)
-
-    def _sits_on(self, seat: Net, variable: int) -> bool:
-        """Tell whether a seat is one of the positions that carry a variable."""
-        return seat.kind is Kind.SIGNAL and seat.label == self.names[variable]
-
-    def _cheapest(self, choices: list[list[Feed]], never: int) -> tuple[Feed, ...] | None:
-        """Return a feed for each pin, with the least work, that together kill every state of `never`."""
-        best: tuple | None = None
-        rest = [sum(min(feed.moving for feed in feeds) for feeds in choices[i + 1 :]) for i in range(len(choices))]
-        able = [0] * (len(choices) + 1)  # what the pins from here on can kill at all
-        for i in range(len(choices) - 1, -1, -1):
-            able[i] = able[i + 1]
-            for feed in choices[i]:
-                able[i] |= feed.kills
-
-        def go(depth: int, alive: int, moving: int, gates: frozenset[Term], picked: tuple[Feed, ...]) -> None:
-            nonlocal best
-            if alive & ~able[depth]:
-                return
-            if depth == len(choices):
-                cost = (moving + self.gate_points(gates), len(gates), *self._tie_break(picked))
-                if best is None or cost < best[0]:
-                    best = (cost, picked)
-                return
-            for feed in choices[depth]:
-                if best and moving + feed.cost + rest[depth] > best[0][0]:
-                    break  # the feeds behind it cost no less
-                more = gates | feed.gates if feed.gates else gates
-                now = moving + feed.moving
-                over = best and now + rest[depth] + self.gate_points(more) > best[0][0]
-                if len(more) <= self.points.most_gates and not over:
-                    go(depth + 1, alive & ~feed.kills, now, more, (*picked, feed))
-
-        go(0, never, 0, frozenset(), ())
-        return best and best[1]
-
-    def _tie_break(self, picked: Sequence[Feed]) -> tuple[int, bool]:
-        """Of two equal costs, prefer fewer pins moved, then the select on the pin that usually takes it."""
-        given = {pin.function: feed.term.variables for pin, feed in zip(self.pins, picked) if feed.term}
-        names = {function: {self.names[number] for number in numbers} for function, numbers in given.items()}
-        return sum(feed.moving > 0 for feed in picked), self._is_away(names)
-
     def _is_away(self, given: Mapping[str, Collection[str]]) -> bool:
         """Tell whether the chip's usual select pin gets nothing of the board's select."""
         select, home = self.socket.select, self.chip.select
         return bool(select and home in self.chip.enables and select.label not in given.get(home, ()))
-
-    def _fed(self, pin: Pin, level: Level, feed: Feed) -> Net:
-        """Return the net of a feed: the seat itself if the pin may stay."""
-        seat = self.seats[pin.number]
-        if feed.term is None:
-            return hold(level, seat)
-        stays = feed.term.variable is not None and self._sits_on(seat, feed.term.variable)
-        return seat if stays else self._net(feed.term)
 
     def _net(self, term: Term) -> Net:
         """Return the net of a term over the socket's variables."""

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from romwright.fit.drive import Comparison, compare, condition
-from romwright.fit.feeds import Feeding, gate_points, hold
+from romwright.fit.feeds import Feeding, hold
 from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
 from romwright.fit.rows import How, Row, lay_rows, nets_of
+from romwright.fit.search import gate_points
 from romwright.fit.socket import GND, RAILS, Gate, Kind, Net, Socket
 from romwright.fit.work import points
 from romwright.parts.model import Part, Pin, Role
