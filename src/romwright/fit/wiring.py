@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from romwright.fit.drive import Comparison, compare_with, condition
-from romwright.fit.feeds import Feeding, gates_points, hold
+from romwright.fit.feeds import Feeding, hold
 from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
 from romwright.fit.lines import feed_lines
 from romwright.fit.rows import How, Row, lay_rows, nets_of
+from romwright.fit.search import gate_points
 from romwright.fit.socket import RAILS, Beyond, Gate, Kind, Net, Socket
 from romwright.fit.work import points
 from romwright.parts.model import Part, Pin, Role
@@ -121,7 +122,8 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
     ]
     total = [(what, count, count * each) for what, count, each in found if count]
     made = {gate for net in plan.nets.values() for gate in gates_behind(net)}
-    return total + ([("gate packages with their inputs", packages, gates_points(made, cost))] if packages else [])
+    inputs = [(gate.kind, sum(not net.point for net in gate.inputs), sum(bool(net.point) for net in gate.inputs)) for gate in made]
+    return total + ([("gate packages with their inputs", packages, gate_points(inputs, cost))] if packages else [])
 
 
 def want(pin: Pin, chip: Part, socket: Socket, seat: Net) -> Net | None:
