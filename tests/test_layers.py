@@ -32,6 +32,7 @@ THEIRS = {
     "recognition.match": {"numpy"},
     "parts": {"msgspec"},
     "boards": {"msgspec"},
+    "fit.planfile": {"msgspec"},
     "fit.proof": {"numpy"},
     "cli": {"click"},
     "cli.render": {"rich"},
