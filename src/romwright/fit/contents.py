@@ -63,6 +63,13 @@ def lay_out(plan: Plan) -> Layout:
     return Layout(np.where(shown, address, NOWHERE), bank, data_order(plan))
 
 
+def is_straight(plan: Plan) -> bool:
+    """Tell whether each line goes to the chip pin of its own number."""
+    lines = {pin.index: plan.socket.line_of(plan.nets[pin.number]) for pin in plan.chip.lines(Role.ADDRESS)}
+    order = data_order(plan)
+    return all(line in (None, index) for index, line in lines.items()) and order[: plan.original.bits] == tuple(range(plan.original.bits))
+
+
 def data_order(plan: Plan) -> tuple[int, ...]:
     """Return for each data bit of the chip the original's data bit that its pin is wired to, -1 if none."""
     order = tuple(plan.socket.bit_of(plan.nets[pin.number]) for pin in plan.chip.lines(Role.DATA))

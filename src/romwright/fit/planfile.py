@@ -43,11 +43,15 @@ GateRecord = record_of(PlacedGate, taps=tuple[TapRecord, ...])
 
 
 class OrderedPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A part as it was ordered: the name or path of its page, each factory choice by pin, what the page said."""
+    """A part as it was ordered: the name or path of its page, each factory choice by pin, what the page said.
+
+    `page` is the page itself where no file has it: the socket of a board, or a share of an original.
+    """
 
     part: str
     polarity: dict[str, Choice]
     sha256: str
+    page: Part | None = None
 
 
 # What the plan was asked for: every field of it that is neither a part nor a list of the work.
@@ -69,7 +73,7 @@ def build_plan(plan: Plan, socket_page: Part, chip_page: Part, socket_name: str 
         "version": VERSION,
         "socket": state(socket_page, plan.original, socket_name),
         "chip": state(chip_page, plan.chip, chip_name),
-        **{name: getattr(plan, name) for name in ASKED},
+        **{name: msgspec.to_builtins(getattr(plan, name)) for name in ASKED},
         "rows": [row.as_json() for row in plan.rows],
         "gates": [gate.as_json() for gate in plan.gates],
     }
@@ -78,7 +82,9 @@ def build_plan(plan: Plan, socket_page: Part, chip_page: Part, socket_name: str 
 
 def state(page: Part, ordered: Part, name: str) -> dict:
     """Return a part as the file has it, with the polarity that makes `ordered` of its page."""
-    polarity = next(choices for choices in page.polarities({}) if page.ordered_as(choices) == ordered)
+    polarity = next((choices for choices in page.polarities({}) if page.ordered_as(choices) == ordered), None)
+    if polarity is None:
+        return {"part": ordered.name, "polarity": {}, "sha256": digest(ordered), "page": plain(ordered)}
     stated = {str(pin): choice for pin, choice in polarity.items()}
     return {"part": name or page.name, "polarity": stated, "sha256": digest(page)}
 
@@ -88,9 +94,13 @@ def digest(page: Part) -> str:
 
     So a comment or another order of the keys changes nothing, and neither does a key that a later version adds.
     """
+    return hashlib.sha256(json.dumps(plain(page), sort_keys=True).encode("utf-8")).hexdigest()
+
+
+def plain(page: Part) -> dict:
+    """Return what a page says as plain values, the keys at their default left out."""
     listed = {f.encode_name: f for f in msgspec.structs.fields(Part)}
-    said = {key: value for key, value in msgspec.to_builtins(page).items() if value != default_of(listed[key])}
-    return hashlib.sha256(json.dumps(said, sort_keys=True).encode("utf-8")).hexdigest()
+    return {key: value for key, value in msgspec.to_builtins(page).items() if value != default_of(listed[key])}
 
 
 def default_of(field: msgspec.structs.FieldInfo) -> Any:
@@ -148,7 +158,7 @@ def read_json(data: bytes, file: str) -> dict:
 def order(stated: OrderedPart, key: str, file: str, find_page: Callable[[str], Part]) -> Part:
     """Return the part that the file names, ordered as it says."""
     try:
-        page = find_page(stated.part)
+        page = stated.page or find_page(stated.part)
     except OSError as error:
         raise PlanFileError(file, [f"{key}.part: the page {stated.part} cannot be read: {error.strerror}"]) from None
     if (now := digest(page)) != stated.sha256:

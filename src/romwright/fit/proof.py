@@ -9,39 +9,17 @@ these two holds for any contents.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
+from romwright.fit.bench import HIGH, LOW, Bench, Burnt, differ, holds
 from romwright.fit.contents import Layout
 from romwright.fit.glue import PlacedGate
-from romwright.fit.rows import How, Row
+from romwright.fit.rows import Row
 from romwright.fit.socket import Beyond
-from romwright.parts.model import Part, Pin, Role
-
-HIGH, LOW, UNKNOWN = 1, 0, 2
-State = dict[str, int]
-Source = Pin | PlacedGate | str | int | None  # a str is a switch, or a point of the board
-
-
-def decode(a, b, c, g1, g2a, g2b, pin: int):
-    """Return the level of an output pin of a '138 (TI, SN74LS138, SDLS014: function table and pins)."""
-    number = {15: 0, 14: 1, 13: 2, 12: 3, 11: 4, 10: 5, 9: 6, 7: 7}[pin]
-    picked = (a + 2 * b + 4 * c) == number
-    return ~(g1 & ~g2a & ~g2b & picked)
-
-
-GIVES = {
-    "inverter": lambda a: ~a,
-    "nand": lambda a, b: ~(a & b),
-    "and": lambda a, b: a & b,
-    "diodes": lambda a, b: a & b,
-    "or": lambda a, b: a | b,
-    "3-to-8": decode,
-}
-
+from romwright.parts.model import Part
 
 @dataclass(frozen=True, slots=True)
 class Proof:
@@ -81,14 +59,6 @@ class Proof:
             "states_written": self.states_written,
         }
         return found | ({"first_difference": self.first_difference} if self.first_difference else {})
-
-
-@dataclass(frozen=True)
-class Burnt:
-    """What the chip holds and what the socket must show, as words: one array for each bank."""
-
-    chip: np.ndarray
-    wanted: Sequence[np.ndarray]
 
 
 def read_every_address(
@@ -131,169 +101,3 @@ def straight(original: Part, chip: Part, image_at: int) -> Layout:
     address = np.arange(chip.words, dtype=np.int64) - image_at
     address[(address < 0) | (address >= original.words)] = -1
     return Layout(address, np.zeros_like(address), tuple(range(chip.bits)))
-
-
-def holds(rows: Iterable[dict[str, str]], state: State) -> bool:
-    """Tell whether one of the original's rows of levels matches a state of its controls."""
-    return any(all(state[name] == (level == "H") for name, level in row.items()) for row in rows)
-
-
-def differ(state: State, address: int, expected: str, found: str) -> dict:
-    """Describe the first address at which something differs in a state."""
-    levels = {name: "LH"[level] for name, level in state.items()}
-    return {"address": f"{address:04X}", "levels": levels, "expected": expected, "found": found}
-
-
-class Bench:
-    """A chip held in a socket by the rows of a table."""
-
-    def __init__(
-        self, original: Part, chip: Part, rows: Sequence[Row], gates: Sequence[PlacedGate], layout: Layout,
-        burnt: Burnt | None,
-    ) -> None:  # fmt: skip
-        self.original, self.chip, self.rows, self.layout, self.burnt = original, chip, rows, layout, burnt
-        self.gates = {gate.name: gate for gate in gates}
-        self.source = {row.chip: self._source(row) for row in rows if row.chip is not None}
-
-    def _source(self, row: Row) -> Source:
-        """Return the socket pin, constant level, gate or None for nothing that a row gives its chip pin."""
-        if row.how in (How.VCC, How.GND):
-            return HIGH if row.how is How.VCC else LOW
-        if row.how is How.GATE:
-            return self.gates[row.gate]
-        if row.how in (How.STRAP, How.POINT):
-            return row.strap or row.point
-        place = {How.STRAIGHT: row.socket, How.WIRE: row.wire_to, How.OPEN: None}[row.how]
-        return None if place is None else self.original.pins[place - 1]
-
-    def level(self, pin: Pin, address: np.ndarray, state: State, reading: bool = True) -> np.ndarray | int:
-        """Return the level at a chip pin: one for all addresses, or one for each."""
-        return self.level_of(self.source.get(pin.number), address, state, reading)
-
-    def level_of(self, source: Source, address: np.ndarray, state: State, reading: bool) -> np.ndarray | int:
-        """Return the level of a source: one for all addresses, or one for each.
-
-        A position at which the original needs a level is taken to have it only while it is read.
-        """
-        if isinstance(source, PlacedGate):
-            return self.output(source, address, state, reading)
-        if isinstance(source, str):
-            return state.get(source, UNKNOWN)
-        if not isinstance(source, Pin):
-            return UNKNOWN if source is None else source
-        if source.role is Role.ADDRESS:
-            return address >> int(source.function[1:]) & 1
-        if source.role is Role.SUPPLY:
-            return {5: HIGH, 0: LOW}.get(self.original.supplies[source.function], UNKNOWN)
-        if source.function in state:
-            return state[source.function]
-        return {"H": HIGH, "L": LOW}.get(self.original.read_levels.get(source.function) if reading else "", UNKNOWN)
-
-    def output(self, gate: PlacedGate, address: np.ndarray, state: State, reading: bool) -> np.ndarray | int:
-        """Return the level that a gate gives; one input whose level is not known makes it unknown."""
-        inputs = []
-        for tap in gate.taps:
-            if tap.gate or tap.point:
-                source: Source = self.gates[tap.gate] if tap.gate else tap.point
-            elif tap.position:
-                source = self.original.pins[tap.position - 1]
-            else:
-                source = {"H": HIGH, "L": LOW}.get(tap.level)
-            inputs.append(np.asarray(self.level_of(source, address, state, reading)))
-        unknown = np.any([np.asarray(each == UNKNOWN) for each in np.broadcast_arrays(*inputs)], axis=0)
-        given = GIVES[gate.kind](*(each == HIGH for each in inputs), **({"pin": gate.output} if gate.kind == "3-to-8" else {}))
-        level = np.where(unknown, UNKNOWN, np.asarray(given).astype(np.int64))
-        return int(level) if level.ndim == 0 else level
-
-    def match(self, table, address: np.ndarray, state: State, doubt: bool = False) -> np.ndarray:
-        """Tell for each address whether a row of levels holds at the chip; with `doubt`, whether it may hold."""
-        held = np.zeros(len(address), bool)
-        for row in table:
-            matches = np.ones(len(address), bool)
-            for name, wanted in row.items():
-                level = self.level(self.chip.by_function[name], address, state, reading=not doubt)
-                matches &= np.asarray(level == (wanted == "H")) | (doubt & np.asarray(level == UNKNOWN))
-            held |= matches
-        return held
-
-    def check_supplies(self) -> dict | None:
-        """Return the first supply pin that is not on a rail of its voltage."""
-        for pin in (pin for pin in self.chip.pins if pin.role is Role.SUPPLY):
-            source, volts = self.source.get(pin.number), self.chip.supplies[pin.function]
-            rails = self.original.supplies
-            have = rails.get(source.function) if isinstance(source, Pin) else {HIGH: 5, LOW: 0}.get(source)
-            if have != volts or have not in rails.values():
-                expected, found = f"{volts:+g} V", describe(source)
-                return {"chip": pin.number, "function": pin.name, "expected": expected, "found": found}
-        return None
-
-    @cached_property
-    def arriving(self) -> dict[int, int]:
-        """The bit of the chip that arrives on each data line of the socket."""
-        found = {}
-        for pin in (pin for pin in self.chip.pins if pin.role is Role.DATA):
-            source = self.source.get(pin.number)
-            if isinstance(source, Pin) and source.role is Role.DATA:
-                found[int(source.function[1:])] = int(pin.function[1:])
-        return found
-
-    def check_data_lines(self) -> dict | None:
-        """Send a single 1 over each data line in turn; return the first that arrives elsewhere, or not at all."""
-        reached = [self.source.get(pin.number) for pin in self.chip.pins if pin.role is Role.DATA]
-        for line in range(self.original.bits):
-            pins = [source for source in reached if isinstance(source, Pin) and source.function == f"D{line}"]
-            bit = self.arriving.get(line, -1)
-            carried = self.layout.data[bit] if bit >= 0 else -1
-            if len(pins) != 1 or carried != line:
-                found = f"D{carried}" if carried >= 0 else "nothing"
-                found = found if len(pins) < 2 else f"{len(pins)} pins"
-                return {"line": f"D{line}", "expected": f"D{line}", "found": found}
-        return None
-
-    def find_difference(self, address: np.ndarray, state: State, driving: np.ndarray, bank: int) -> dict | None:
-        """Return the first address whose word does not come back in this state of the controls and of the switches."""
-        if not driving.all():
-            return differ(state, int(address[~driving][0]), "driven", "off")
-        for name, wanted in self.chip.read_levels.items():
-            level = np.broadcast_to(self.level(self.chip.by_function[name], address, state), address.shape)
-            wrong = level == UNKNOWN if name in self.chip.read_either else level != (wanted == "H")
-            if wrong.any():
-                return differ(state, int(address[wrong][0]), f"{name} at {wanted}", f"{name} not at {wanted}")
-        straps = [row.strap for row in self.rows if row.strap]
-        switches = {name: bank >> (int(name[1:]) - 1) & 1 for name in straps}
-        cell = np.zeros_like(address)
-        for pin in (pin for pin in self.chip.pins if pin.role is Role.ADDRESS):
-            level = self.level(pin, address, state | switches)
-            if isinstance(level, int) and level == UNKNOWN:
-                return differ(state, 0, f"a level at {pin.function}", "open")
-            cell |= np.asarray(level, np.int64) << int(pin.function[1:])
-        wrong = (self.layout.address[cell] != address) | (self.layout.bank[cell] != bank)
-        if wrong.any():
-            at = int(address[wrong][0])
-            right = np.flatnonzero((self.layout.address == at) & (self.layout.bank == bank))
-            expected = f"cell {int(right[0]):04X}" if len(right) else "a cell of the chip"
-            return differ(state | switches, at, expected, f"cell {int(cell[at]):04X}")
-        return self.compare_words(cell, state | switches, bank) if self.burnt else None
-
-    def compare_words(self, cell: np.ndarray, state: State, bank: int) -> dict | None:
-        """Return the first address at which another word arrives than the socket must show."""
-        held, seen = self.burnt.chip[cell], np.zeros(len(cell), self.burnt.chip.dtype)
-        for line, bit in self.arriving.items():
-            seen |= (held >> bit & 1) << line
-        wrong = np.flatnonzero(seen != self.burnt.wanted[bank])
-        if not len(wrong):
-            return None
-        at, digits = int(wrong[0]), -(-self.original.bits // 4)
-        expected, found = (f"{int(words[at]):0{digits}X}" for words in (self.burnt.wanted[bank], seen))
-        return differ(state, at, expected, found)
-
-
-def describe(source: Source) -> str:
-    """Name what a chip pin is connected to."""
-    if isinstance(source, PlacedGate):
-        return f"gate {source.name}"
-    if isinstance(source, str):
-        return source
-    if isinstance(source, Pin):
-        return f"socket pin {source.number}, {source.function}"
-    return "nothing" if source is None else "VCC" if source == HIGH else "GND"
