@@ -12,25 +12,26 @@ from functools import cached_property
 import numpy as np
 
 from romwright.fit.contents import Layout
-from romwright.fit.glue import PlacedGate
+from romwright.fit.glue import PlacedGate, Tap
 from romwright.fit.rows import How, Row
 from romwright.parts.model import Part, Pin, Role
 
 HIGH, LOW, UNKNOWN = 1, 0, 2
 State = dict[str, int]
 Source = Pin | PlacedGate | str | int | None  # a str is a switch, or a point of the board
+Levels = np.ndarray | int  # one level for each address, or one for all
 
 
-def decode(a, b, c, g1, g2a, g2b, pin: int):
+def decode(a: Levels, b: Levels, c: Levels, g1: Levels, g2a: Levels, g2b: Levels, pin: int) -> Levels:
     """Return the level of an output pin of a '138 (TI, SN74LS138, SDLS014: function table and pins)."""
     number = {15: 0, 14: 1, 13: 2, 12: 3, 11: 4, 10: 5, 9: 6, 7: 7}[pin]
     picked = (a + 2 * b + 4 * c) == number
-    return ~(g1 & ~g2a & ~g2b & picked)
+    return 1 - (g1 & (1 - g2a) & (1 - g2b) & picked)
 
 
 GIVES = {
-    "inverter": lambda a: ~a,
-    "nand": lambda a, b: ~(a & b),
+    "inverter": lambda a: 1 - a,
+    "nand": lambda a, b: 1 - (a & b),
     "and": lambda a, b: a & b,
     "diodes": lambda a, b: a & b,
     "or": lambda a, b: a | b,
@@ -79,12 +80,12 @@ class Bench:
         place = {How.STRAIGHT: row.socket, How.WIRE: row.wire_to, How.OPEN: None}[row.how]
         return None if place is None else self.original.pins[place - 1]
 
-    def level(self, pin: Pin, address: np.ndarray, state: State, reading: bool = True) -> np.ndarray | int:
-        """Return the level at a chip pin: one for all addresses, or one for each."""
+    def level(self, pin: Pin, address: np.ndarray, state: State, reading: bool = True) -> Levels:
+        """Return the level at a chip pin."""
         return self.level_of(self.source.get(pin.number), address, state, reading)
 
-    def level_of(self, source: Source, address: np.ndarray, state: State, reading: bool) -> np.ndarray | int:
-        """Return the level of a source: one for all addresses, or one for each.
+    def level_of(self, source: Source, address: np.ndarray, state: State, reading: bool) -> Levels:
+        """Return the level of a source.
 
         A position at which the original needs a level is taken to have it only while it is read.
         """
@@ -102,31 +103,31 @@ class Bench:
             return state[source.function]
         return {"H": HIGH, "L": LOW}.get(self.original.read_levels.get(source.function) if reading else "", UNKNOWN)
 
-    def output(self, gate: PlacedGate, address: np.ndarray, state: State, reading: bool) -> np.ndarray | int:
+    def output(self, gate: PlacedGate, address: np.ndarray, state: State, reading: bool) -> Levels:
         """Return the level that a gate gives; one input whose level is not known makes it unknown."""
-        inputs = []
-        for tap in gate.taps:
-            if tap.gate or tap.point:
-                source: Source = self.gates[tap.gate] if tap.gate else tap.point
-            elif tap.position:
-                source = self.original.pins[tap.position - 1]
-            else:
-                source = {"H": HIGH, "L": LOW}.get(tap.level)
-            inputs.append(np.asarray(self.level_of(source, address, state, reading)))
-        unknown = np.any([np.asarray(each == UNKNOWN) for each in np.broadcast_arrays(*inputs)], axis=0)
-        given = GIVES[gate.kind](*(each == HIGH for each in inputs), **({"pin": gate.output} if gate.kind == "3-to-8" else {}))
-        level = np.where(unknown, UNKNOWN, np.asarray(given).astype(np.int64))
-        return int(level) if level.ndim == 0 else level
+        inputs = [self.level_of(self._feed(tap), address, state, reading) for tap in gate.taps]
+        known = 1
+        for level in inputs:
+            known = known & (level != UNKNOWN)
+        pin = {"pin": gate.output} if gate.kind == "3-to-8" else {}
+        given = GIVES[gate.kind](*(level & 1 for level in inputs), **pin)
+        return given * known + UNKNOWN * (1 - known)
 
-    def match(self, table, address: np.ndarray, state: State, doubt: bool = False) -> np.ndarray:
+    def _feed(self, tap: Tap) -> Source:
+        """Return what feeds an input of a gate."""
+        if tap.gate or tap.point:
+            return self.gates[tap.gate] if tap.gate else tap.point
+        return self.original.pins[tap.position - 1] if tap.position else {"H": HIGH, "L": LOW}.get(tap.level)
+
+    def match(self, table: Iterable[dict[str, str]], address: np.ndarray, state: State, doubt: bool = False) -> Levels:
         """Tell for each address whether a row of levels holds at the chip; with `doubt`, whether it may hold."""
-        held = np.zeros(len(address), bool)
+        held: Levels = 0
         for row in table:
-            matches = np.ones(len(address), bool)
+            matches: Levels = 1
             for name, wanted in row.items():
                 level = self.level(self.chip.by_function[name], address, state, reading=not doubt)
-                matches &= np.asarray(level == (wanted == "H")) | (doubt & np.asarray(level == UNKNOWN))
-            held |= matches
+                matches = matches & ((level == (wanted == "H")) | (doubt & (level == UNKNOWN)))
+            held = held | matches
         return held
 
     def check_supplies(self) -> dict | None:
@@ -163,23 +164,28 @@ class Bench:
                 return {"line": f"D{line}", "expected": f"D{line}", "found": found}
         return None
 
-    def find_difference(self, address: np.ndarray, state: State, driving: np.ndarray, bank: int) -> dict | None:
+    def find_difference(self, address: np.ndarray, state: State, driving: Levels, bank: int) -> dict | None:
         """Return the first address whose word does not come back in this state of the controls and of the switches."""
-        if not driving.all():
-            return differ(state, int(address[~driving][0]), "driven", "off")
+        if not np.all(driving):
+            return differ(state, int(np.argmin(driving)), "driven", "off")
         for name, wanted in self.chip.read_levels.items():
-            level = np.broadcast_to(self.level(self.chip.by_function[name], address, state), address.shape)
+            level = self.level(self.chip.by_function[name], address, state)
             wrong = level == UNKNOWN if name in self.chip.read_either else level != (wanted == "H")
-            if wrong.any():
-                return differ(state, int(address[wrong][0]), f"{name} at {wanted}", f"{name} not at {wanted}")
+            if np.any(wrong):
+                return differ(state, int(np.argmax(wrong)), f"{name} at {wanted}", f"{name} not at {wanted}")
         straps = [row.strap for row in self.rows if row.strap]
         switches = {name: bank >> (int(name[1:]) - 1) & 1 for name in straps}
-        cell = np.zeros_like(address)
+        cell, own = np.zeros_like(address), 0
         for pin in (pin for pin in self.chip.pins if pin.role is Role.ADDRESS):
+            source = self.source.get(pin.number)
+            if isinstance(source, Pin) and source.function == pin.function:
+                own |= 1 << int(pin.function[1:])
+                continue
             level = self.level(pin, address, state | switches)
-            if isinstance(level, int) and level == UNKNOWN:
-                return differ(state, 0, f"a level at {pin.function}", "open")
-            cell |= np.asarray(level, np.int64) << int(pin.function[1:])
+            if np.any(unknown := level == UNKNOWN):
+                return differ(state, int(np.argmax(unknown)), f"a level at {pin.function}", "open")
+            cell |= level << int(pin.function[1:])
+        cell |= address & own  # the lines that arrive at their own pins, taken together
         wrong = (self.layout.address[cell] != address) | (self.layout.bank[cell] != bank)
         if wrong.any():
             at = int(address[wrong][0])

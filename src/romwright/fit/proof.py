@@ -85,14 +85,14 @@ def read_every_address(
         shown = [number for number, rows in enumerate(beyond.shares) if holds(rows, state)]
         if holds(original.drives, state):
             driving = bench.match(chip.drives, address, state)
-            states_differ += not driving.all()
+            states_differ += not np.all(driving)
             for bank in shown or range(banks):
                 found.append(None if any(found) else bench.find_difference(address, state, driving, bank))
         else:
-            states_differ += bool(bench.match(chip.drives, address, state, doubt=True).any())
-        if not holds(original.writes, state) and (hit := bench.match(chip.writes, address, state, doubt=True)).any():
+            states_differ += bool(np.any(bench.match(chip.drives, address, state, doubt=True)))
+        if not holds(original.writes, state) and np.any(hit := bench.match(chip.writes, address, state, doubt=True)):
             states_written += 1
-            found.append(differ(state, int(address[hit][0]), "not written", "may be written"))
+            found.append(differ(state, int(np.argmax(hit)), "not written", "may be written"))
     return Proof(original.words, states, states_differ, states_written, next(filter(None, found), None))
 
 

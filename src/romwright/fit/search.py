@@ -138,7 +138,14 @@ def list_feeds(task: Task, need: Need) -> list[Feed]:
             found.setdefault((kills, term.kinds), feed)
         elif not feed.gates and (not plain or moving < plain.moving):
             found[kills, ()] = feed
-    return sorted(found.values(), key=lambda feed: feed.cost)
+    plain = [feed for feed in found.values() if not feed.gates]
+    needed = (feed for feed in found.values() if not feed.gates or not any(beats(one, feed) for one in plain))
+    return sorted(needed, key=lambda feed: feed.cost)
+
+
+def beats(one: Feed, other: Feed) -> bool:
+    """Tell whether a feed without gates kills all that the other kills and moves the pin for no more."""
+    return not other.kills & ~one.kills and one.moving <= other.moving
 
 
 def tie_break(task: Task, picked: tuple[Feed, ...]) -> tuple[int, bool]:
