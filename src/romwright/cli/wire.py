@@ -33,13 +33,24 @@ def parse_polarity(context: click.Context, parameter: click.Parameter, text: str
     "--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose."
 )
 @click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
+@click.option(
+    "--prefer", multiple=True, type=click.Choice(["links", "wires", "no-gates", "crossed-lines"]),
+    help="What the plan favours; crossed-lines saves wires where the bytes can be crossed instead.",
+)  # fmt: skip
+@click.option("--banks", metavar="NAME,NAME,…", help="Several contents in one chip: switches on its spare address pins.")
+@click.option("--chips", type=int, default=1, metavar="N", help="N chips in place of one.")
+@click.option("--second", metavar="PART", help="A second ROM whose place the same chip takes.")
+@click.option("--second-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for the second ROM.")
 @AS_JSON
-def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json: bool) -> int:
+def command(
+    socket: str, chip: str, polarity: dict, chip_polarity: dict, prefer: tuple[str, ...], banks: str | None, chips: int,
+    second: str | None, second_polarity: dict, as_json: bool,
+) -> int:  # fmt: skip
     """Wire the chip TO into a socket laid out for the part or style FROM: names, or paths of pages (.toml) of your own.
 
-    Prints what is wrong if it is simply plugged in, the wiring table, the drive conditions compared over every
-    combination of levels, and the proof: a simulated read of every address. Exit status 1 if simply plugging the chip
-    in is a fault or must not be tried.
+    Prints what is wrong if it is simply plugged in, the wiring with the least work that makes the chip drive the data bus
+    exactly when FROM did, the drive conditions compared over every combination of levels, and the proof: a simulated
+    read of every address. Exit status 1 if simply plugging the chip in is a fault or must not be tried.
 
     \b
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
@@ -51,8 +62,15 @@ def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json
     from romwright.parts.library import require_marked
 
     (original, its_reading), (part, reading) = require_marked(socket), require_marked(chip)
-    verdict = examine_fit(original, part, polarity, chip_polarity)
     markings = [finding for each in (its_reading, reading) for finding in each.findings]
+    names = parse_banks(banks)
+    if second or chips > 1:
+        if second and (chips > 1 or names):
+            raise OptionError("--second goes with neither --chips nor --banks", expected="one of them")
+        if second:
+            return wire_joined(original, second, part, polarity, second_polarity, chip_polarity, prefer, as_json)
+        return wire_chips(original, part, chips, polarity, chip_polarity, prefer, names, as_json)
+    verdict = examine_fit(original, part, polarity, chip_polarity, prefer, names)
     if as_json:
         answer = verdict.as_json()
         answer["findings"] += [finding.as_json() for finding in markings]
@@ -67,12 +85,57 @@ def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json
     return int(blocks(verdict.findings))
 
 
+def parse_banks(text: str | None) -> tuple[str, ...]:
+    """Read `game,diagnostic`: two names or more, each once. Raises OptionError."""
+    names = tuple(name.strip() for name in (text or "").split(",")) if text else ()
+    if text and (len(set(names)) < max(2, len(names)) or not all(re.fullmatch(r"[\w.-]+", name) for name in names)):
+        raise OptionError(
+            f"--banks {text}: expected two different names or more", expected="letters, digits, dots, dashes: game,test"
+        )
+    return names
+
+
+def wire_chips(original, part, chips, polarity, chip_polarity, prefer, banks, as_json) -> int:
+    """Answer about several chips in place of one."""
+    from romwright.cli.render import print_json
+    from romwright.cli.sets import examine_chips
+    from romwright.findings import blocks
+
+    found = examine_chips(original, part, chips, polarity, chip_polarity, prefer, banks)
+    if as_json:
+        answers = [{"title": title, **verdict.as_json()} for title, verdict in found]
+        print_json({"from": original.name, "to": part.name, "chips": answers})
+    else:
+        for number, (title, verdict) in enumerate(found, 1):
+            click.secho(f"{'' if number == 1 else chr(10)}Chip {number} of {len(found)}: {title}", bold=True)
+            print_verdict(verdict)
+    return int(any(blocks(verdict.findings) for _, verdict in found))
+
+
+def wire_joined(original, second, part, polarity, second_polarity, chip_polarity, prefer, as_json) -> int:
+    """Answer about one chip in place of two originals."""
+    from romwright.cli.render import print_json
+    from romwright.cli.sets import joined_json, ordered, plan_joined, print_joined
+    from romwright.parts.library import require_marked
+
+    other, _ = require_marked(second)
+    first, other = ordered(original, polarity, "--polarity"), ordered(other, second_polarity, "--second-polarity")
+    plan, proof = plan_joined(first, other, ordered(part, chip_polarity, "--chip-polarity"), prefer)
+    if as_json:
+        print_json(joined_json(plan, proof, other))
+    else:
+        print_joined(plan, proof)
+    return int(not (proof.equal and proof.drive_equal))
+
+
 def print_verdict(verdict) -> None:
     """Print the answer for people: findings first."""
+    from romwright.cli.plans import print_plan
+
     first = verdict.fits[0]
     print_parts(verdict)
     print_findings_plugged_in(verdict)
-    print_wiring(verdict)
+    print_plan(first.plan)
     print_drive(first, verdict.plugs_in)
     if len(verdict.fits) > 1:
         print_polarities(verdict)
@@ -109,25 +172,6 @@ def print_findings_plugged_in(verdict) -> None:
         print_findings(verdict.findings)
     else:
         click.echo("  nothing is wrong")
-
-
-def print_wiring(verdict) -> None:
-    """Print where the contents go, and the wiring table."""
-    from romwright.cli.render import print_table
-
-    plan = verdict.fits[0].plan
-    heading("Wiring")
-    if plan.chip.words > plan.original.words:
-        burn = "Burn the contents" if plan.chip.programming or plan.chip.erased else "The contents must lie"
-        where = f"{plan.burn_at:04X} of the chip"
-        if plan.chip.bits > 8:
-            where = f"word {plan.image_at:04X} of the chip, byte {plan.burn_at:04X} of its file"
-        click.echo(f"  {burn} at {where} (or repeat them over it).")
-    print_table(
-        ("socket", "signal", "chip", "function", "how", "detail"),
-        [(r.socket or "-", r.signal, r.chip or "-", r.function, r.how, r.detail) for r in plan.rows],
-        right=(0, 2),
-    )
 
 
 def print_polarities(verdict) -> None:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from romwright.fit.bench import HIGH, LOW, Bench, Burnt, differ, holds
+from romwright.fit.bench import HIGH, LOW, UNKNOWN, Bench, Burnt, differ, holds
 from romwright.fit.contents import Layout
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import Row
@@ -29,13 +29,15 @@ class Proof:
     write the original. `states` counts the combinations of the socket's control levels; `states_differ` those in
     which the chip drives the bus and the original does not, or the other way round, at one address at least;
     `states_written` those in which the chip is or may be written and the original is not. A level that is not known
-    counts as either: no read relies on it, and any write may come of it.
+    counts as either: no read relies on it, and any write may come of it. `power_up_safe`: a chip that keeps its contents
+    cannot be written while no control line has its level yet, or the original could be too.
     """
 
     addresses: int
     states: int
     states_differ: int
     states_written: int
+    power_up_safe: bool
     first_difference: dict | None
 
     @property
@@ -57,6 +59,7 @@ class Proof:
             "states": self.states,
             "states_differ": self.states_differ,
             "states_written": self.states_written,
+            "power_up_safe": self.power_up_safe,
         }
         return found | ({"first_difference": self.first_difference} if self.first_difference else {})
 
@@ -93,7 +96,10 @@ def read_every_address(
         if not holds(original.writes, state) and np.any(hit := bench.match(chip.writes, address, state, doubt=True)):
             states_written += 1
             found.append(differ(state, int(np.argmax(hit)), "not written", "may be written"))
-    return Proof(original.words, states, states_differ, states_written, next(filter(None, found), None))
+    dark = dict.fromkeys(controls, UNKNOWN)
+    exposed = np.any(bench.match(chip.writes, address, dark, doubt=True))
+    safe = bool(original.writes or chip.volatile or not exposed)
+    return Proof(original.words, states, states_differ, states_written, safe, next(filter(None, found), None))
 
 
 def straight(original: Part, chip: Part, image_at: int) -> Layout:

@@ -61,6 +61,11 @@ class Plan:
         return compare_drives(self.socket, self.chip, self.nets)
 
     @property
+    def is_whole(self) -> bool:
+        """Whether the chip has room for the contents and a pin for each line."""
+        return self.chip.words >= self.original.words and self.chip.bits >= self.original.bits
+
+    @property
     def heeds(self) -> bool:
         """Whether the chip answers every read and heeds the decoder's select: what no plan may lack."""
         select = self.socket.select
@@ -123,7 +128,7 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
     total = [(what, count, count * each) for what, count, each in found if count]
     made = {gate for net in plan.nets.values() for gate in gates_behind(net)}
     inputs = [(gate.kind, sum(not net.point for net in gate.inputs), sum(bool(net.point) for net in gate.inputs)) for gate in made]
-    return total + ([("gate packages with their inputs", packages, gate_points(inputs, cost))] if packages else [])
+    return total + ([("gate packages and the wires to them", packages, gate_points(inputs, cost))] if packages else [])
 
 
 def want(pin: Pin, chip: Part, socket: Socket, seat: Net) -> Net | None:
