@@ -33,7 +33,7 @@ def simulate(folder, text, states):
 
 def expected(case, study):
     """What the bus must show, line by line, highest first: x on a contention where the numbers differ."""
-    own = numbers(study.board, study.socket) | {"CPU": CPU_NUMBER}
+    own = numbers(study.board, study.known[len(study.board.devices) :]) | {"CPU": CPU_NUMBER}
     lines = {d.name: d.data for d in study.board.devices}
     shown = ""
     for line in range(7, -1, -1):

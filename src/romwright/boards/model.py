@@ -12,7 +12,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from romwright.parts.model import Level
+from romwright.parts.model import Choice, Level
 
 UNCONNECTED = "NC"
 NOBODY = "none"
@@ -97,12 +97,18 @@ class Cpu(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
 
 
 class Socket(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """A socket: the node at each position, left column downwards, right column downwards."""
+    """A socket: the node at each position, left column downwards, right column downwards.
+
+    `part` sits in it unless somebody says otherwise; `polarity` has what the factory chose for its pins, by number.
+    """
 
     name: str
     left: str
     right: str
     title: str = ""
+    part: str = ""
+    polarity: dict[str, Choice] = {}
+    row_pitch_mm: float = 15.24
 
     @cached_property
     def nodes(self) -> dict[int, str]:
@@ -114,6 +120,11 @@ class Socket(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     def pin_count(self) -> int:
         """How many positions it has."""
         return len(self.nodes)
+
+    @property
+    def stated(self) -> dict[int, Choice]:
+        """The polarities of its part by pin number."""
+        return {int(pin): choice for pin, choice in self.polarity.items()}
 
     def place(self, position: int) -> str:
         """Return the node that stands for a position."""
@@ -222,6 +233,13 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
             yield from ((f"resistors.{resistor.name}", node) for node in resistor.nodes.split())
         for wire in self.wires:
             yield from (("wires", node) for node in wire.split())
+
+    def lines_of(self, name: str, cpu: Cpu) -> frozenset[str]:
+        """Return the data lines that a device or a socket has: all of them unless its own are told."""
+        every = frozenset(cpu.data_lines)
+        told = {device.name: frozenset(expand(device.data)) for device in self.devices}
+        told |= {socket.name: every.intersection(socket.nodes.values()) for socket in self.sockets}
+        return told.get(name) or every
 
     def settings(self) -> list[tuple[str, tuple[str, ...]]]:
         """List the links with the names of their positions."""

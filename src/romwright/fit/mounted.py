@@ -35,12 +35,12 @@ def positions(socket: Socket, chip: Part, seated: str = "straight") -> dict[int,
 
 def joins(socket: Socket, chip: Part, seated: str = "straight") -> list[tuple[str, str]]:
     """List the joins that plugging the chip in makes: socket position and chip pin."""
-    return [(socket.place(place), pin_node(pin)) for pin, place in positions(socket, chip, seated).items()]
+    return [(socket.place(place), pin_node(socket, pin)) for pin, place in positions(socket, chip, seated).items()]
 
 
-def pin_node(number: int) -> str:
-    """Return the node that stands for a chip pin."""
-    return f"chip.{number}"
+def pin_node(socket: Socket, number: int) -> str:
+    """Return the node that stands for a pin of the chip in a socket; no node of a file has a blank."""
+    return f"{socket.name} pin {number}"
 
 
 def area_lines(board: Board, cpu: Cpu, socket: Socket) -> list[str]:
@@ -53,14 +53,15 @@ def area_lines(board: Board, cpu: Cpu, socket: Socket) -> list[str]:
 
 
 class Mounted:
-    """A chip whose polarities are stated, in a socket, for one setting."""
+    """A chip whose polarities are stated, in a socket, for one setting; `others` are those in the other sockets."""
 
     def __init__(
         self, nets: Nets, socket: Socket, chip: Part, accesses: Accesses, seated: str = "straight",
-        pins: Sequence[Pin] | None = None,
+        pins: Sequence[Pin] | None = None, others: Sequence[Mounted] = (),
     ) -> None:  # fmt: skip
         self.nets, self.socket, self.chip, self.accesses = nets, socket, chip, accesses
         self.pins = chip.pins if pins is None else pins  # those that the checks of single pins look at
+        self.others = tuple(others)
         self.board, self.cpu = nets.wiring.board, nets.wiring.cpu
         self.places = positions(socket, chip, seated)
         lines = [int(line[1:]) for line in self.cpu.data_lines if line in socket.nodes.values()]
@@ -69,7 +70,12 @@ class Mounted:
 
     def node(self, pin: Pin) -> str:
         """Return the node of a chip pin."""
-        return pin_node(pin.number)
+        return pin_node(self.socket, pin.number)
+
+    @property
+    def everyone(self) -> dict[str, Mounted]:
+        """This chip and the others, by their sockets."""
+        return {mounted.socket.name: mounted for mounted in (self, *self.others)}
 
     def level(self, pin: Pin) -> Level:
         """Return the level of a chip pin in every state."""
@@ -162,4 +168,4 @@ def lines_needed(board: Board, cpu: Cpu, socket: Socket, chip: Part) -> list[str
         if pin.role in (Role.CONTROL, Role.VPP)
         or (pin.role is Role.ADDRESS and pin.index >= len(area_lines(board, cpu, socket)))
     ]
-    return [pin_node(pin.number) for pin in pins]
+    return [pin_node(socket, pin.number) for pin in pins]
