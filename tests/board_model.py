@@ -9,11 +9,12 @@ def seats_of(chip, socket_pins):
     return {pin.number: pin.number + shift for pin in chip.pins if 1 <= pin.number + shift <= socket_pins}
 
 
-def nets_of(board, setting, socket, seats):
+def nets_of(board, setting, seats):
     """Return the nets as sets of nodes: traces, wires, links, seated pins, merged until nothing changes."""
     groups = [{f"{s.name}.{n}", node} for s in board.sockets for n, node in s.nodes.items() if node != UNCONNECTED]
     groups += [set(wire.split()) for wire in board.wires]
-    groups += [{f"{socket.name}.{place}", f"pin {pin}"} for pin, place in seats.items()]
+    for socket, places in seats.items():
+        groups += [{f"{socket}.{place}", f"{socket} pin {pin}"} for pin, place in places.items()]
     for link in board.links:
         groups += [set(group.split()) for group in link.positions[setting[link.name]].split(",") if group.split()]
     merged = []
@@ -58,13 +59,14 @@ def gate_output(gate, number, level):
 
 
 class State:
-    """A board in one state of its CPU's lines."""
+    """A board in one state of its CPU's lines; `also` has the chips in sockets other than `socket`, by name."""
 
-    def __init__(self, board, cpu, setting, socket, chip, lines):
-        self.board, self.cpu, self.lines, self.chip = board, cpu, lines, chip
-        self.seats = seats_of(chip, socket.pin_count)
-        self.nets = nets_of(board, setting, socket, self.seats)
-        self.socket = socket
+    def __init__(self, board, cpu, setting, socket, chip, lines, also=None):
+        self.board, self.cpu, self.lines = board, cpu, lines
+        self.chips = {socket.name: chip, **(also or {})}
+        pins = {each.name: each.pin_count for each in board.sockets}
+        self.nets = nets_of(board, setting, {name: seats_of(part, pins[name]) for name, part in self.chips.items()})
+        self.socket = socket.name
         self.outputs = {}  # nothing is known at first
         for _ in range(4 * len(board.gates) + 2):
             self.outputs = {
@@ -127,31 +129,41 @@ class State:
                 answers.append("H" if all(a == b for a, b in have) else "X")
         return "H" if "H" in answers else "X" if "X" in answers else "L"
 
-    def pin(self, function):
-        return self.level(self.node(function))
+    def node(self, socket, function):
+        return f"{socket} pin {self.chips[socket].by_function[function].number}"
 
-    def node(self, function):
-        return f"pin {self.chip.by_function[function].number}"
-
-    def pin_net(self, function):
+    def pin_net(self, node):
         """The net of a pin; a pin on a net without any driver counts for itself, since nothing says what it is at."""
-        net = self.net(self.node(function))
+        net = self.net(node)
         drivers = {*self.board.rails, *self.lines, *(n for gate in self.board.gates for n in gate.outputs.split())}
-        return net if net & drivers else {self.node(function)}
+        return net if net & drivers else {node}
+
+    def match_pins(self, socket, rows):
+        """As match, for rows of levels of a chip's pins."""
+        nodes = [{self.node(socket, name): level for name, level in row.items()} for row in rows]
+        return self.match(nodes, self.level, self.pin_net)
 
     def drivers(self):
         """Who drives the data bus: name -> H (surely) or X (may)."""
         found = {device.name: self.match(device.drives, self.level) for device in self.board.devices}
-        found[self.socket.name] = self.match(self.chip.drives, self.pin, self.pin_net)
+        found |= {socket: self.match_pins(socket, chip.drives) for socket, chip in self.chips.items()}
         return {name: how for name, how in found.items() if how != "L"}
 
-    def written(self):
-        """Whether the chip may be written."""
-        return self.match(self.chip.writes, self.pin, self.pin_net) != "L"
+    def written(self, socket=None):
+        """Whether the chip in a socket may be written."""
+        socket = socket or self.socket
+        return self.match_pins(socket, self.chips[socket].writes) != "L"
 
     def cell(self):
         """The cell of the chip that its address pins show."""
-        return sum(1 << pin.index for pin in self.chip.pins if pin.role == "address" and self.pin(pin.function) == "H")
+        pins = [pin for pin in self.chips[self.socket].pins if pin.role == "address"]
+        return sum(1 << pin.index for pin in pins if self.level(self.node(self.socket, pin.function)) == "H")
+
+    def data_lines(self, socket):
+        """The data lines that the chip in a socket meets with its data pins."""
+        lines, pins = {*self.cpu.data_lines}, [pin for pin in self.chips[socket].pins if pin.role == "data"]
+        met = [self.net(self.node(socket, pin.function)) & lines for pin in pins]
+        return {line for net in met if len(net) == 1 for line in net}
 
 
 def cpu_lines(cpu, cycle, address, names):

@@ -17,6 +17,7 @@ class Access:
     """A cycle over a span of addresses: `mask` its states, `expected` what is to drive (None: nothing is asked).
 
     `lines` are the data lines that are looked at: where the two halves of a word are two devices, each is an access.
+    Addresses are written with `digits` in hex.
     """
 
     cycle: Cycle
@@ -26,11 +27,8 @@ class Access:
     mask: int
     lines: frozenset[str]
     may_write: bool
+    digits: int
 
-    @property
-    def digits(self) -> int:
-        """How many hex digits its addresses are written with."""
-        return 4 if self.span[1] < 1 << 16 else 6
 
     @property
     def range(self) -> str:
@@ -67,6 +65,7 @@ class Accesses:
         return table
 
     def _list(self) -> Iterator[Access]:
+        digits = max(4, len(f"{self.cpu.top:X}"))
         for cycle in self.cpu.cycles:
             levels = {name: level for name, level in cycle.levels.items() if name in self.names}
             state = tables.row(self.names, levels)
@@ -74,7 +73,7 @@ class Accesses:
             bounds = parse_span(cycle.address) if cycle.address else (0, self.cpu.top)
             if cycle.access == "none":
                 mask = state & span_table(self.names, bounds)
-                yield Access(cycle, bounds, None, None, mask, lines, False)
+                yield Access(cycle, bounds, None, None, mask, lines, False, digits)
                 continue
             for lane in self._lanes:
                 for (first, last), device, mode in self._areas(cycle.space, lane) if lines & lane else ():
@@ -84,7 +83,7 @@ class Accesses:
                         expected = asked if cycle.access == "read" else None
                         writable = cycle.access == "write" and "write" in mode.split()
                         mask = state & span_table(self.names, span)
-                        yield Access(cycle, span, device, expected, mask, lines & lane, writable)
+                        yield Access(cycle, span, device, expected, mask, lines & lane, writable, digits)
 
     @cached_property
     def _lanes(self) -> list[frozenset[str]]:
@@ -93,9 +92,13 @@ class Accesses:
         return group_lines(self.cpu.data_lines, having)
 
     def _areas(self, space: str, lane: frozenset[str]) -> list[tuple[Span, str | None, str]]:
-        """List the areas of a space that have those data lines, in order of address, and what lies between them."""
+        """List the areas of a space that have those data lines, in order of address, and what lies between them.
+
+        Where the bus has no A0, an area begins and ends with a whole word.
+        """
+        within = (1 << int(self.cpu.address_lines[0][1:])) - 1
         areas = sorted(
-            (area.span, area.device, area.access)
+            ((area.span[0] & ~within, area.span[1] | within), area.device, area.access)
             for area in self.board.map
             if area.space == space and lane <= self.board.lines_of(area.device, self.cpu)
         )

@@ -169,7 +169,8 @@ def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
             expected = case.access.expected if case.outcome is not Outcome.CONTENTION else None
             for about in subjects(case, chips):
                 groups.setdefault((case.outcome, about, expected), []).append(case)
-    for (outcome, about, expected), of in groups.items():
+    order = {name: number for number, name in enumerate(chips)}
+    for (outcome, about, expected), of in sorted(groups.items(), key=lambda group: order.get(group[0][1], 0)):
         title = title_of(outcome, of, about, expected)
         chip = next((chips[name] for name in (about, expected) if name in chips), None)
         do = remedy(chip, mounted) if chip else "nothing that this chip does: check the board's file"
