@@ -74,6 +74,7 @@ def check_chips(draft: Draft) -> Iterator[str]:
             continue
         if not part.drives:
             yield f"{where}.part: nobody has read when {part.name} drives its outputs; leave it out [part-unread]"
+            continue
         if part.pin_count > socket.pin_count:
             yield f"{where}.part: {part.name} has {part.pin_count} pins, the socket {socket.pin_count} [part-size]"
         if part.row_pitch_mm != socket.row_pitch_mm:
@@ -98,7 +99,8 @@ def find_polarity_faults(where: str, socket: Socket, part: Part) -> Iterator[str
             yield f"{where}: {pin} = {choice}; polarities that {part.name} leaves open: {allowed} [polarity-choice]"
     if missing := [pin for pin in free if pin not in socket.polarity]:
         example = ", ".join(f'{pin} = "{free[pin][0]}"' for pin in missing)
-        yield f"{where}: what the factory chose for pin {', '.join(missing)}? Write {{ {example} }} [polarity-missing]"
+        pins = f"what did the factory choose for pin {', '.join(missing)}?"
+        yield f"{where}: {pins} Write it, such as {{ {example} }} [polarity-missing]"
 
 
 def check_links(draft: Draft) -> Iterator[str]:

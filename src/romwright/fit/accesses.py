@@ -29,7 +29,6 @@ class Access:
     may_write: bool
     digits: int
 
-
     @property
     def range(self) -> str:
         """The addresses in words: `0000-3FFF`."""
