@@ -29,7 +29,7 @@ def fight(chip, lk2="1-2"):
 def test_bits_and_addresses_are_those_of_a_ram_test(page, law):
     """Write every byte of a pair that has each bit at both levels, read it back through the law, compare."""
     mounted, cases = fight("27128")
-    rom = contents_of(page, 16384, "27128")
+    rom = contents_of(page, require_part("27128"))
     found = {s.device.name: s for s in find_symptoms(mounted, cases, rom, law)}
     assert set(found) == {"DRAM", "U8", "U9"}
     for name, first, count in (("DRAM", 0, 0x4000), ("U8", 0x8000, 0x2000)):
@@ -121,7 +121,9 @@ def test_law_is_said_to_be_a_model():
 
 
 def test_contents_fill_the_chip_a_whole_number_of_times():
-    assert contents_of(b"ab", 8, "x") == b"abababab"
-    for data in (b"", b"abc", bytes(16)):
-        with pytest.raises(OptionError):
-            contents_of(data, 8, "x")
+    assert contents_of(b"ab", require_part("prom-82s123")) == b"ab" * 16
+    for data in (b"", b"abc", bytes(64)):
+        with pytest.raises(OptionError, match="do not fill"):
+            contents_of(data, require_part("prom-82s123"))
+    with pytest.raises(OptionError, match="words of 16 bits"):
+        contents_of(bytes(131072), require_part("27C1024"))

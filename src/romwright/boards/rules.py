@@ -7,6 +7,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+import msgspec
+
 from romwright.boards.gates import PINS
 from romwright.boards.model import NOBODY, UNCONNECTED, Board, Cpu, Socket, expand, parse_span
 from romwright.errors import RomwrightError
@@ -204,6 +206,24 @@ def check_map(draft: Draft) -> Iterator[str]:
         seen.append((area.range, span, lines, area.space))
 
 
+def check_words(draft: Draft) -> Iterator[str]:
+    """Nothing in the file would move the cursor, change a colour or turn the writing round when it is printed."""
+
+    def find(value: object, where: str) -> Iterator[str]:
+        if isinstance(value, str) and not value.isprintable():
+            yield f"{where}: {value!r} has characters that cannot be printed [unprintable]"
+        elif isinstance(value, dict):
+            for key, each in value.items():
+                yield from find(key, where)
+                yield from find(each, f"{where}.{key}" if key.isprintable() else where)
+        elif isinstance(value, list | tuple):
+            for number, each in enumerate(value, 1):
+                yield from find(each, f"{where}[{number}]")
+
+    for key, value in msgspec.to_builtins(draft.board).items():
+        yield from find(value, key)
+
+
 def check_source(draft: Draft) -> Iterator[str]:
     """A board says where it was read, and its unchecked entries name a key."""
     if not draft.board.source.strip():
@@ -215,7 +235,7 @@ def check_source(draft: Draft) -> Iterator[str]:
 
 RULES = (
     check_rails, check_names, check_sockets, check_chips, check_links, check_pairs, check_gates, check_drivers,
-    check_nodes, check_devices, check_map, check_source,
+    check_nodes, check_devices, check_map, check_source, check_words,
 )  # fmt: skip
 
 

@@ -86,7 +86,7 @@ class Column:
         if contents is None:
             return []
         mounted = self.study.mount(self.study.nets(setting))
-        cells = contents_of(contents, self.study.chip.words, self.study.chip.name)
+        cells = contents_of(contents, self.study.chip)
         return find_symptoms(mounted, self.study.cases(mounted), cells, law)
 
     def as_json(self, present, contents, law) -> dict:

@@ -73,7 +73,7 @@ def command(board, socket, parts, now, polarity, also, seated, image, law, as_js
                 click.echo()
             print_column(column, present, contents, law)
     else:
-        print_matrix(page, place, columns)
+        print_matrix(board, place, columns)
     return int(not all(column.works(present) for column in columns))
 
 
@@ -102,11 +102,11 @@ def read_contents(path: str) -> bytes:
     return read(path).image.flat()
 
 
-def print_matrix(page, place, columns) -> None:
-    """Print settings against parts, one mark each."""
+def print_matrix(board: str, place, columns) -> None:
+    """Print settings against parts, one mark each; `board` is what the user calls it."""
     from romwright.cli.render import print_table
 
-    click.echo(f"{place.name} of {page.title}")
+    click.echo(f"{place.name} of {columns[0].study.board.title}")
     print_others(columns[0])
     click.echo()
     verdicts = [column.verdicts() for column in columns]
@@ -117,7 +117,7 @@ def print_matrix(page, place, columns) -> None:
     if len(best) > SHOWN:
         click.echo(f"... and {len(best) - SHOWN} more settings; --json has them all")
     click.echo("\nok: works   fault: does not work   STOP: do not power up")
-    click.echo(f"next: romwright links {page.name} {place.name} {columns[0].study.chip.name} tells why")
+    click.echo(f"next: romwright links {board} {place.name} {columns[0].study.chip.name} tells why")
 
 
 def print_others(column: Column) -> None:

@@ -123,13 +123,11 @@ def find_cases(accesses: Accesses, drivers: Sequence[Driver], known: Iterable[st
     known = {*known, NOBODY}
     for lane in group_lines(accesses.cpu.data_lines, {driver.name: driver.lines for driver in drivers}):
         here = [driver for driver in drivers if driver.lines & lane]
-        answering = {driver.name for driver in here} | {NOBODY}
         for access in accesses.all:
             if not access.lines & lane or not access.mask:
                 continue
-            judged = access.expected in known & answering
             for mask, drives, sure in split(access.mask, here):
-                outcome = judge(access, drives, sure, judged)
+                outcome = judge(access, drives, sure, access.expected in known)
                 everyone = ((CPU,) if access.cycle.access == "write" else ()) + tuple(d.name for d in drives)
                 yield Case(access, access.lines & lane, mask, everyone, outcome, sure, accesses.names)
 

@@ -161,11 +161,11 @@ class Mounted:
 
 
 def lines_needed(board: Board, cpu: Cpu, socket: Socket, chip: Part) -> list[str]:
-    """List the chip's nodes whose levels decide when it drives or is written, and what it shows."""
+    """List the chip's nodes that decide when it drives or is written, what it shows, and on which lines."""
     pins = [
         pin
         for pin in chip.pins
-        if pin.role in (Role.CONTROL, Role.VPP)
+        if pin.role in (Role.CONTROL, Role.VPP, Role.DATA)
         or (pin.role is Role.ADDRESS and pin.index >= len(area_lines(board, cpu, socket)))
     ]
     return [pin_node(socket, pin.number) for pin in pins]

@@ -90,6 +90,11 @@ class Wiring:
         sources = self.sources.get(root, ())
         return any(not source.output or (source.output.on == ({},) and not source.open_collector) for source in sources)
 
+    def enables(self) -> set[str]:
+        """Return the nodes that switch outputs which share a net: whether these fight depends on them."""
+        shared = [source for sources in self.sources.values() if len(sources) > 1 for source in sources]
+        return {node for source in shared if source.output for row in source.output.on for node in row}
+
     def groups(self) -> list[frozenset[str]]:
         """List the groups of links that meet on a net which nothing drives: only within one can they make a clash."""
         groups: list[tuple[set[str], set[str]]] = []
@@ -159,9 +164,32 @@ class Nets:
         """Return the voltage of the rail that a node is joined with."""
         return next((source.volts for source in self.sources(node) if source.volts is not None), None)
 
-    def lines(self, node: str, data: bool = False) -> list[str]:
-        """List the CPU's own lines on the net of a node: address and control lines, or data lines."""
-        return [source.label for source in self.sources(node) if (source.data if data else source.cpu)]
+    def lines(self, node: str, data: bool = False, seen: frozenset[str] = frozenset()) -> list[str]:
+        """List the CPU's own lines that a net carries: address and control lines, or data lines.
+
+        They are on it, or, if nothing else is, behind a series resistor or a buffer that is always on.
+        """
+        root = self.joints.find(node)
+        sources = self._sources.get(root, [])
+        own = [source.label for source in sources if (source.data if data else source.cpu)]
+        if own or root in seen:
+            return own
+        if not sources:
+            near = [other for other in self._resistors.get(root, ()) if self.volts(other) is None]
+        else:
+            near = [self._buffered(source) for source in sources if not data and len(sources) == 1]
+        seen |= {root}
+        return [line for other in near if other for line in self.lines(other, data, seen)]
+
+    def _buffered(self, source: Source) -> str | None:
+        """Return the input of a buffer that is on at all times; None for anything else."""
+        out = source.output
+        if not out or source.open_collector or out.gives != "H" or len(out.rows) != 1:
+            return None
+        (node, level), *more = out.rows[0].items()
+        lines = {name: self.level(name) for row in out.on for name in row}
+        always = tables.matching(self.whole, out.on, lines) == self.whole
+        return node if level == "H" and not more and always else None
 
     def drives(self, source: Source) -> Drive:
         """Return where a source drives H, where L, and where it may drive at all."""

@@ -83,7 +83,7 @@ class Study:
         asked += [node for each, part, _ in self.seats for node in lines_needed(board, cpu, each, part)]
         self.bus_links = self.wiring.reach(asked)[0]
         touched = [node for nodes in self.wiring.touched.values() for node in nodes]
-        names = tuple(sorted(self.wiring.reach([*asked, *touched])[1]))
+        names = tuple(sorted(self.wiring.reach([*asked, *touched, *self.wiring.enables()])[1]))
         shared = {} if shared is None else shared
         if names not in shared:
             shared[names] = Accesses(board, cpu, names)

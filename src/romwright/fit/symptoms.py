@@ -12,7 +12,7 @@ from romwright.errors import OptionError
 from romwright.fit import tables
 from romwright.fit.bus import Case, Outcome
 from romwright.fit.mounted import Mounted
-from romwright.parts.model import Role
+from romwright.parts.model import Part, Role
 
 
 class Law(StrEnum):
@@ -105,14 +105,21 @@ def predict(case: Case, law: Law, symptoms: Sequence[Symptom]) -> dict | None:
 NUMBERS = {2: "two", 4: "four", 8: "eight"}
 
 
-def contents_of(data: bytes, words: int, name: str) -> bytes:
-    """Return what every cell of a byte-wide chip holds: the data, repeated over the chip.
+def contents_of(data: bytes, chip: Part) -> bytes:
+    """Return what every cell of a chip of up to eight bits holds: the data, repeated over the chip.
 
-    Raises OptionError if it does not go into the chip a whole number of times.
+    Raises OptionError if it does not go into the chip a whole number of times, or if the chip's words are wider.
     """
+    if chip.bits > 8:
+        raise OptionError(
+            f"a {chip.name} holds words of {chip.bits} bits",
+            where="--image", expected="a chip of eight bits: which byte of a word is on which lines is not known here",
+            help="leave --image out: who drives the bus does not depend on it",
+        )  # fmt: skip
+    words = chip.words
     if not data or words % len(data):
         raise OptionError(
-            f"{len(data):,} bytes do not fill a {name} a whole number of times",
+            f"{len(data):,} bytes do not fill a {chip.name} a whole number of times",
             where="--image", expected=f"the {words:,} bytes of the chip, or a half, a quarter, ... that is repeated",
         )  # fmt: skip
     return data * (words // len(data))
