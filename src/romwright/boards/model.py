@@ -6,7 +6,7 @@ A *node* is a name on the schematic: a CPU signal, a rail, a gate's output, a li
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 from typing import Literal
 
@@ -238,8 +238,19 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
         """Return the data lines that a device or a socket has: all of them unless its own are told."""
         every = frozenset(cpu.data_lines)
         told = {device.name: frozenset(expand(device.data)) for device in self.devices}
-        told |= {socket.name: every.intersection(socket.nodes.values()) for socket in self.sockets}
-        return told.get(name) or every
+        nodes = {socket.name: socket.nodes.values() for socket in self.sockets}
+        return told.get(name) or every & self._near(nodes.get(name, ())) or every
+
+    def _near(self, nodes: Iterable[str]) -> set[str]:
+        """Return nodes with those that wires, links and series resistors lead to."""
+        pairs = [wire.split() for wire in self.wires] + [resistor.nodes.split() for resistor in self.resistors]
+        pairs += [group for link in self.links for position in link.positions for group in link.groups(position)]
+        found, queue = set(), [*nodes]
+        while queue:
+            if (node := queue.pop()) not in found and node not in self.rails:
+                found.add(node)
+                queue += [other for pair in pairs if node in pair for other in pair]
+        return found
 
     def settings(self) -> list[tuple[str, tuple[str, ...]]]:
         """List the links with the names of their positions."""

@@ -107,12 +107,12 @@ def lowest_address(levels: dict[str, str], span: Span) -> int:
 
 def list_drivers(nets: Nets, mounted: Mounted | None) -> list[Driver]:
     """List the board's devices, and the chip with those in the other sockets if there is one."""
-    found, board, cpu = [], nets.wiring.board, nets.wiring.cpu
-    for device in board.devices:
+    found = []
+    for device in nets.wiring.board.devices:
         lines = {node: nets.level(node) for row in device.drives for node in row}
         sure = tables.matching(nets.whole, device.drives, lines)
         may = tables.matching(nets.whole, device.drives, tables.loosened(nets.whole, lines))
-        found.append(Driver(device.name, sure, may, board.lines_of(device.name, cpu)))
+        found.append(Driver(device.name, sure, may, nets.wiring.data_lines[device.name]))
     for name, chip in mounted.everyone.items() if mounted else ():
         found.append(Driver(name, *chip.driving, frozenset(chip.data.values())))
     return found

@@ -50,9 +50,9 @@ def check_data_pins(m: Mounted) -> Iterator[Finding]:
         yield Finding(pins.DATA_DRIVEN, f"{pins.names(driven)} of the chip on driven lines", m.places_of(driven), WIRE)
     if lost:
         yield Finding(pins.DATA_LINE, pins.off_lines(lost, "data"), m.places_of(lost), WIRE)
-    lines = [line for line in m.cpu.data_lines if line in m.socket.nodes.values()]
-    if lines and len(lines) != m.chip.bits:
-        widths = f"{m.chip.name} has {m.chip.bits} data lines, {m.socket.name} {len(lines)}"
+    lines = len(m.nets.wiring.data_lines[m.socket.name])
+    if lines != m.chip.bits:
+        widths = f"{m.chip.name} has {m.chip.bits} data lines, {m.socket.name} {lines}"
         yield Finding(WIDTH, "the chip has another number of data lines", widths, "take a chip of that width")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from functools import cached_property
+from functools import cache, cached_property
 
 from romwright.boards.model import Board, Cpu, Socket
 from romwright.fit import tables
@@ -21,15 +21,21 @@ def positions(socket: Socket, chip: Part, seated: str = "straight") -> dict[int,
 
     `one up` and `one down`: a position too near to the notch end, or too far from it; `turned`: end for end.
     """
-    half, rows = chip.pin_count // 2, socket.pin_count // 2
+    return places(socket.pin_count, chip.pin_count, seated)
+
+
+@cache
+def places(socket_pins: int, chip_pins: int, seated: str) -> dict[int, int]:
+    """Return the position of each pin as `positions` does, by the numbers of positions and of pins."""
+    half, rows = chip_pins // 2, socket_pins // 2
     step = {"one up": -1, "one down": 1}.get(seated, 0)
     found = {}
-    for pin in chip.pins:
-        number = (pin.number - 1 + half) % chip.pin_count + 1 if seated == "turned" else pin.number
+    for pin in range(1, chip_pins + 1):
+        number = (pin - 1 + half) % chip_pins + 1 if seated == "turned" else pin
         left = number <= half
-        row = (number if left else chip.pin_count + 1 - number) + rows - half + step
+        row = (number if left else chip_pins + 1 - number) + rows - half + step
         if 1 <= row <= rows:
-            found[pin.number] = row if left else socket.pin_count + 1 - row
+            found[pin] = row if left else socket_pins + 1 - row
     return found
 
 
@@ -64,8 +70,7 @@ class Mounted:
         self.others = tuple(others)
         self.board, self.cpu = nets.wiring.board, nets.wiring.cpu
         self.places = positions(socket, chip, seated)
-        lines = [int(line[1:]) for line in self.cpu.data_lines if line in socket.nodes.values()]
-        self.data_base = min(lines, default=0)
+        self.data_base = min(int(line[1:]) for line in nets.wiring.data_lines[socket.name])
         self.area_lines = area_lines(self.board, self.cpu, socket)
 
     def node(self, pin: Pin) -> str:

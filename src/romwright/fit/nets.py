@@ -72,6 +72,8 @@ class Wiring:
             one, other = (self.joints.find(node) for node in resistor.nodes.split())
             self.resistors.setdefault(one, []).append(other)
             self.resistors.setdefault(other, []).append(one)
+        things = (*board.devices, *board.sockets)
+        self.data_lines = {thing.name: board.lines_of(thing.name, cpu) for thing in things}
         self.touched = {link.name: {self.joints.find(node) for node in link.nodes} for link in board.links}
 
     def _sources(self) -> Iterable[tuple[str, Source]]:

@@ -131,7 +131,7 @@ def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law:
     `contents` are those of the chip that is asked about; of one in another socket they are not known.
     """
     found: dict[tuple[str, str], Symptom] = {}
-    devices, board, cpu = victims(mounted), mounted.board, mounted.cpu
+    devices = victims(mounted)
     spoils = [spoilt_bits(byte, law) for byte in range(256)]
     seen: dict[tuple[str, str], dict[int, int]] = {}
     for case in cases:
@@ -141,7 +141,7 @@ def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law:
             continue
         chip, known = mounted.everyone[by], by == mounted.socket.name
         if (name, by) not in found:
-            lines = sorted(board.lines_of(name, cpu), key=cpu.data_lines.index)
+            lines = sorted(mounted.nets.wiring.data_lines[name], key=mounted.cpu.data_lines.index)
             chips = dict(zip(lines, devices[name].chips.split()))
             own = dict.fromkeys((line for line in lines if line in chip.data.values()), 0)
             found[name, by] = Symptom(devices[name], law, by, known, chips, wrong=own)
