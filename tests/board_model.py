@@ -29,20 +29,21 @@ def nets_of(board, setting, seats):
 def gate_output(gate, number, level):
     """Return what output `number` of a gate gives, by the words of its kind: H, L, X (not known) or Z (off)."""
     inputs = [level(node) for node in gate.inputs.split()]
-    kind = gate.kind
+    kind, nodes = gate.kind, gate.inputs.split()
 
-    def decode(enables, picks):
+    def decode(enables, picks, ordered):
         want = [(e, "L" if name.startswith("/") else "H") for name, e in enables] + [
             (pick, "LH"[number >> i & 1]) for i, pick in enumerate(picks)
         ]
-        if any({have, asked} == {"H", "L"} for have, asked in want):
-            return "H"
+        asked_of = {(node, asked) for node, (_, asked) in zip(ordered, want, strict=True)}
+        if any({have, asked} == {"H", "L"} for have, asked in want) or len(asked_of) > len(set(ordered)):
+            return "H"  # an input is at the other level, or one node would have to be at both
         return "L" if all(have == asked for have, asked in want) else "X"
 
     if kind == "2-to-4":
-        return decode([("/G", inputs[0])], inputs[1:])
+        return decode([("/G", inputs[0])], inputs[1:], nodes)
     if kind == "3-to-8":
-        return decode(list(zip(("G1", "/G2A", "/G2B"), inputs[3:])), inputs[:3])
+        return decode(list(zip(("G1", "/G2A", "/G2B"), inputs[3:])), inputs[:3], nodes[3:] + nodes[:3])
     if kind == "three-state buffer":
         value = inputs[0] if inputs[0] in "HL" else "X"
         return {"L": value, "H": "Z"}.get(inputs[1], "X")

@@ -37,10 +37,8 @@ def outcomes(study, setting, outcome):
 def test_what_the_boards_left_the_works_with():
     assert fitted_chips(DUNLIN) == {"U7": OLD, "U8": OLD}
     assert fitted_chips(KITTIWAKE) == {"U3": ROM, "U4": ROM}
-    for board, right in (
-        (DUNLIN, {("2532", "2532", "2532")}),
-        (KITTIWAKE, {(p, "1-2", "1-2") for p in ("1-2", "2-3")}),
-    ):
+    either = {(lk1, "1-2", lk3) for lk1 in ("1-2", "2-3") for lk3 in ("1-2", "2-3")}
+    for board, right in ((DUNLIN, {("2532", "2532", "2532")}), (KITTIWAKE, either)):
         for socket in board.sockets:
             ranked = Study(board, require_cpu(board.cpu), socket, fitted_chips(board)[socket.name]).rank()
             assert {positions for positions, codes in ranked if verdict_of(codes) == "works"} == right
@@ -107,6 +105,9 @@ def test_a_select_without_the_read_strobe_fights_with_the_cpu_in_writes():
     decoder = tuple(replace(g, inputs=g.inputs.replace("/RFSH", "+5V")) for g in gates[:1])
     careless = replace(DUNLIN, links=(link, *DUNLIN.links[1:]), gates=(*decoder, *gates[1:]))
     found, setting = study(careless, part("2532")), ("2532", "2532", "2532")
+    judged = found.judge(dict(zip(("LK1", "LK2", "LK3"), setting)))
+    assert {f.code.name for f in judged.findings} == {"write-contention"} and judged.verdict == "works"
+    assert judged.findings[0].title == "U7 drives the data bus together with CPU"
     assert outcomes(found, setting, "contention") == {("memory write of 0000-0FFF", ("CPU", "U7"))}
     assert ("refresh of 0000-FFFF", ("U7",)) in outcomes(found, setting, "fine")
     assert not outcomes(study(DUNLIN, part("2532")), setting, "contention")
@@ -128,17 +129,19 @@ ROM = part("rom-23256-a14-pin27", p20="L", p22="L")
 
 
 @pytest.mark.parametrize("chip, right", [
-    (ROM, {("1-2", "1-2", "1-2"), ("2-3", "1-2", "1-2")}),  # pin 1 is not connected
-    (part("27256"), {("1-2", "1-2", "1-2")}),  # VPP on pin 1
-    (part("27C256"), {("1-2", "1-2", "1-2")}),
-    (part("27C512"), {("1-2", "1-2", "1-2"), ("2-3", "1-2", "1-2")}),  # A15 on pin 1, in reads of its area at one level
+    (ROM, {("1-2", "1-2"), ("2-3", "1-2")}),  # pin 1 is not connected
+    (part("27256"), {("1-2", "1-2")}),  # VPP on pin 1
+    (part("27C256"), {("1-2", "1-2")}),
+    (part("27C512"), {("1-2", "1-2"), ("2-3", "1-2")}),  # A15 on pin 1, in reads of its area at one level
     (part("28C256"), set()),  # A14 on pin 1, /WE on pin 27
     (part("62256"), set()),
     (part("27128"), set()),  # half the size
 ])  # fmt: skip
 def test_the_even_socket(chip, right):
-    assert working(KITTIWAKE, chip) == right
-    assert working(KITTIWAKE, chip, {}) == right  # the odd ROM has the same nets, but for the data lines
+    """LK3 says whether they heed the read strobe: without it they fight only where a program writes to ROM."""
+    every = {(*positions, lk3) for positions in right for lk3 in ("1-2", "2-3")}
+    assert working(KITTIWAKE, chip) == every
+    assert working(KITTIWAKE, chip, {}) == every  # the odd ROM has the same nets, but for the data lines
 
 
 def test_the_odd_and_the_even_rom_answer_each_for_its_half():
@@ -157,6 +160,16 @@ def test_the_first_issue_fights_with_the_cpu_in_writes():
     fights = outcomes(found, ("1-2", "1-2", "2-3"), "contention")
     assert {name.split(" of ")[0] for name, _ in fights} == {"word write", "odd byte write", "even byte write"}
     assert {drives for _, drives in fights} == {("CPU", "U3"), ("CPU", "U4")}
+    judged = found.judge({"LK1": "1-2", "LK2": "1-2", "LK3": "2-3"})
+    assert [f.code.name for f in judged.findings] == ["write-contention"] * 2 and judged.verdict == "works"
+
+
+def test_a_chip_that_drives_in_writes_to_another_is_no_caution():
+    """U4 as RAM that programs write: a ROM on its lines in those writes ruins what is stored."""
+    areas = (*KITTIWAKE.map[:1], replace(KITTIWAKE.map[1], access="read write"), *KITTIWAKE.map[2:])
+    judged = study(replace(KITTIWAKE, map=areas), ROM).judge({"LK1": "1-2", "LK2": "1-2", "LK3": "2-3"})
+    assert [f.code.name for f in judged.findings][:2] == ["bus-contention", "write-contention"]
+    assert judged.findings[0].title.startswith("U4 drives")
 
 
 def test_an_eeprom_with_write_strobe_on_a15_is_a_stop():

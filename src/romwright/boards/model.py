@@ -20,7 +20,7 @@ Levels = dict[str, Level]
 
 
 def expand(lines: str) -> tuple[str, ...]:
-    """List line names, with A0-A15 for a run of them.
+    """List line names, with A0-A15 for a run of them; what is no run of up to 64, upwards, stays as it is.
 
     >>> expand("/LDS A1-A3")
     ('/LDS', 'A1', 'A2', 'A3')
@@ -28,7 +28,8 @@ def expand(lines: str) -> tuple[str, ...]:
     found: list[str] = []
     for word in lines.split():
         run = re.fullmatch(r"([A-Z]+)(\d+)-\1(\d+)", word)
-        found += [f"{run[1]}{i}" for i in range(int(run[2]), int(run[3]) + 1)] if run else [word]
+        numbers = range(int(run[2]), int(run[3]) + 1) if run else range(0)
+        found += [f"{run[1]}{i}" for i in numbers] if 0 < len(numbers) <= 64 else [word]
     return tuple(found)
 
 

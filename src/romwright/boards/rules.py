@@ -31,6 +31,8 @@ class Draft:
 def check_rails(draft: Draft) -> Iterator[str]:
     """There is a rail of 0 V and one of more."""
     volts = draft.board.rails.values()
+    for name in (name for name, each in draft.board.rails.items() if not -50 < each < 50):
+        yield f"rails.{name}: {draft.board.rails[name]:g} V, expected a supply of less than 50 V [rail-volts]"
     if 0 not in volts or not any(v > 0 for v in volts):
         yield 'rails: expected one of 0 V and a positive one, such as { "+5V" = 5, GND = 0 } [rails]'
     for name in sorted(draft.board.rails.keys() & {*draft.cpu.outputs, *draft.cpu.data_lines}):

@@ -86,6 +86,8 @@ def parse_setting(page, text: str) -> dict[str, str]:
         if not equals:
             raise OptionError(f"--now {text}: {entry.strip()!r} is no setting", expected="LINK=POSITION: LK1=1-2")
         link = require_thing("link", name.strip(), links, page.name)
+        if link.name in found:
+            raise OptionError(f"--now {text}: {link.name} is given twice", expected="each link once")
         found[link.name] = require_thing("position", position.strip(), {p: p for p in link.positions}, link.name)
     if missing := [name for name in links if name not in found]:
         example = ",".join(f"{name}={next(iter(links[name].positions))}" for name in links)

@@ -20,6 +20,15 @@ CONTENTION = Code(
     "bus-contention", Severity.FAULT, "no two devices drive one data line in any bus cycle",
     "Every byte read there is a mix of both, and the outputs strain against each other.",
 )  # fmt: skip
+WRITE_CONTENTION = Code(
+    "write-contention", Severity.CAUTION, "nothing that is only read drives the data bus while the CPU writes there",
+    "A ROM whose select heeds no read strobe fights with the CPU when a program writes to it. Boards were built so and "
+    "worked, since programs do not write to ROM (common practice, no source).",
+)  # fmt: skip
+NOT_MAPPED = Code(
+    "not-mapped", Severity.CAUTION, "the board's map says where the chip is to answer",
+    "Without it a chip on the wrong select looks as good as one on the right one.",
+)  # fmt: skip
 OPEN_BUS = Code(
     "open-bus", Severity.FAULT, "the device that should answer a read drives the data bus", "The CPU reads noise."
 )
@@ -160,23 +169,34 @@ def judge(access: Access, drives: Sequence[Driver], sure: bool, judged: bool) ->
 
 def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
     """Yield one finding for each outcome that is not fine and each device it is about, with a witness."""
-    groups: dict[tuple, list[Case]] = {}
+    groups: dict[tuple[Code, str | tuple[str, ...], str | None], list[Case]] = {}
     chips = mounted.everyone
     for case in cases:
         if case.outcome is not Outcome.FINE:
             expected = case.access.expected if case.outcome is not Outcome.CONTENTION else None
             for about in subjects(case, chips):
-                groups.setdefault((case.outcome, about, expected), []).append(case)
+                groups.setdefault((code_of(case), about, expected), []).append(case)
     order = {name: number for number, name in enumerate(chips)}
-    for (outcome, about, expected), of in sorted(groups.items(), key=lambda group: order.get(group[0][1], 0)):
-        title = title_of(outcome, of, about, expected)
+    for (code, about, expected), of in sorted(groups.items(), key=lambda group: order.get(group[0][1], 0)):
+        title = title_of(of, about, expected)
         chip = next((chips[name] for name in (about, expected) if name in chips), None)
         do = remedy(chip, mounted) if chip else "nothing that this chip does: check the board's file"
+        if code is WRITE_CONTENTION:
+            do = "see that no program writes there, or bring the read strobe to an enable"
         first = of[0]
         seen = f"in {spans(of)}; for instance at {first.address:04X} with {in_words(first.witness)}"
         if about in chips:
-            seen = f"{about} drives at {chips[about].drives.words}: {seen}"
-        yield Finding(CODES[outcome], title, seen, do)
+            when = chips[about].drives.words
+            seen = f"{about} drives {when if when == 'always' else f'at {when}'}: {seen}"
+        yield Finding(code, title, seen, do)
+
+
+def code_of(case: Case) -> Code:
+    """Return what is wrong with a case that is not fine."""
+    access, driving = case.access, [name for name in case.drives if name != CPU]
+    alone = case.outcome is Outcome.CONTENTION and access.cycle.access == "write" and len(driving) == 1
+    only_read = access.device in (None, *driving) and not (access.device and access.may_write)
+    return WRITE_CONTENTION if alone and only_read else CODES[case.outcome]
 
 
 def subjects(case: Case, chips: Iterable[str]) -> list[str | tuple[str, ...]]:
@@ -186,10 +206,11 @@ def subjects(case: Case, chips: Iterable[str]) -> list[str | tuple[str, ...]]:
     return unasked or driving or [case.drives]
 
 
-def title_of(outcome: Outcome, of: Sequence[Case], subject: str | tuple[str, ...], expected: str | None) -> str:
-    """Say in one line what becomes of the bus."""
-    sure = all(case.sure for case in of)
+def title_of(of: Sequence[Case], subject: str | tuple[str, ...], expected: str | None) -> str:
+    """Say in one line what becomes of the bus in cases of one outcome."""
+    sure, outcome = all(case.sure for case in of), of[0].outcome
     others = list(dict.fromkeys(name for case in of for name in case.drives if name != subject))
+    others.sort(key=lambda name: name == CPU)
     if outcome is Outcome.CONTENTION:
         who = f"{subject} drives" if any(subject in case.drives for case in of) else f"{others.pop(0)} drives"
         who = who if sure else who.replace("drives", "may drive")
@@ -224,6 +245,15 @@ def remedy(mounted: Mounted, subject: Mounted) -> str:
         return f"set the links so that the decoder's select gates the outputs of the chip{where}"
     pin = f"chip pin {chip.by_function[chip.select].number} ({chip.select}){where}"
     return f"set the links so that the decoder's select reaches {pin}, or wire it there"
+
+
+def check_map(mounted: Mounted) -> Iterator[Finding]:
+    """Say so if the map has nothing for the socket: then no read can be judged."""
+    name = mounted.socket.name
+    if not any(access.device == name for access in mounted.accesses.all):
+        title = f"the map of the board has no addresses for {name}"
+        do = f"say in the board's file where {name} is to answer: [[map]]"
+        yield Finding(NOT_MAPPED, title, "whether it answers, and where it may, is not judged", do)
 
 
 def find_writes(mounted: Mounted) -> Iterator[Finding]:

@@ -16,13 +16,14 @@ from romwright.boards.model import Board, Cpu, Socket
 from romwright.findings import Code, Finding, Severity, worst_first
 from romwright.fit import meets
 from romwright.fit.accesses import Accesses
-from romwright.fit.bus import Case, bus_findings, find_cases, find_writes, list_drivers
+from romwright.fit.bus import Case, bus_findings, check_map, find_cases, find_writes, list_drivers
 from romwright.fit.joins import find_clashes
 from romwright.fit.mounted import Mounted, joins, lines_needed, pin_node
 from romwright.fit.nets import Nets, Wiring
 from romwright.parts.model import Part
 
 WORKS = "works"
+RESEAT = "take the chip out and seat it as the notch shows; one that was powered like this is suspect"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,9 @@ class Study:
         return Mounted(nets, self.socket, self.chip, self.accesses, self.seated, others=others)
 
     def cases(self, mounted: Mounted) -> list[Case]:
-        """List who drives the bus in every access."""
+        """List who drives the bus in every access; none where the chip is seated wrong, so that nobody can tell."""
+        if self.seated != "straight":
+            return []
         return list(find_cases(self.accesses, list_drivers(mounted.nets, mounted), self.known))
 
     def judge(self, setting: Mapping[str, str]) -> Judged:
@@ -151,14 +154,17 @@ class Study:
 
     def _find_joint(self, mounted: Mounted, cases: Sequence[Case]) -> Iterator[Finding]:
         for each in mounted.everyone.values():
-            yield from self._find_of(each, (*meets.JOINT, find_writes))
+            yield from self._find_of(each, (*meets.JOINT, check_map, find_writes))
         yield from bus_findings(cases, mounted)
 
     def _find_of(self, mounted: Mounted, checks: Iterable[Callable[[Mounted], Iterable[Finding]]]) -> Iterator[Finding]:
         """Yield what is wrong with one chip; of one in another socket the title names the socket."""
-        whose = "" if mounted.socket == self.socket else f"{mounted.socket.name}: "
+        whose = "" if mounted.socket.name == self.socket.name else f"{mounted.socket.name}: "
+        remedy = "" if whose or self.seated == "straight" else RESEAT
         for finding in (finding for check in checks for finding in check(mounted)):
-            yield replace(finding, title=whose + finding.title) if whose else finding
+            if whose or remedy:
+                finding = replace(finding, title=whose + finding.title, remedy=remedy or finding.remedy)
+            yield finding
 
     @cached_property
     def tables(self) -> list[tuple[tuple[int, ...], dict[tuple[str, ...], int]]]:

@@ -58,14 +58,16 @@ class Symptom:
         where, what = " and ".join(self.spans), f"{self.device.name} ({self.device.title})"
         if not self.lines:
             return f"reads of {where} come back right all the same"
-        doubt = "" if self.known else f" (nobody has said what {self.by} holds)"
+        doubt, sure = "", self.known and self.law is not Law.UNKNOWN
+        if not self.known:
+            doubt = f" (nobody has said what {self.by} holds)"
         if self.device.kind != "RAM":
-            wrong = "are wrong" if self.known else "may be wrong"
+            wrong = "are wrong" if sure else "may be wrong"
             return f"reads of {what} at {where} {wrong} in {run_of(self.lines)}{doubt}"
         bad, of = [self.chips[line] for line in self.lines if line in self.chips], len(self.chips)
         run = f"{bad[0]}-{bad[-1]}" if len(bad) == of > 2 else ", ".join(bad) or f"{run_of(self.lines)} of {what}"
         every = f"all {NUMBERS.get(of, of)} chips " if len(bad) == of > 1 else ""
-        them, report = "them" if len(bad) > 1 else "it", "would report" if self.known else "may report"
+        them, report = "them" if len(bad) > 1 else "it", "would report" if sure else "may report"
         return f"a RAM test of {where} {report} {every}{run} bad; nothing is wrong with {them}{doubt}"
 
     def as_json(self) -> dict:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from romwright.boards.gates import outputs_of
 from romwright.boards.library import fitted_chips
 from romwright.boards.model import UNCONNECTED, Board, Cpu, Socket, expand
+from romwright.errors import OptionError
 from romwright.fit.mounted import pin_node, positions
 from romwright.fit.nets import Setting
 from romwright.parts.model import Part, Role
@@ -37,10 +38,17 @@ class Wires:
 
 
 def numbers(board: Board, sockets: Iterable[str]) -> dict[str, int]:
-    """Return the number that each device drives, in the order of the board's file, those of chips last; at most 14."""
+    """Return the number that each device drives, in the order of the board's file, those of chips last.
+
+    Raises OptionError if there are more than four data lines can tell apart.
+    """
     names = [*(device.name for device in board.devices), *sockets]
     if len(names) >= CPU_NUMBER:
-        raise ValueError(f"{len(names)} devices on the bus; four lines tell {CPU_NUMBER - 1} apart")
+        raise OptionError(
+            f"{len(names)} devices on the data bus",
+            expected=f"at most {CPU_NUMBER - 1}: each drives a number of its own on four data lines",
+            help="leave out of the board's file those that cannot meet the chip",
+        )
     return {name: number for number, name in enumerate(names, 1)}
 
 
