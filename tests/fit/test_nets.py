@@ -108,6 +108,20 @@ def test_outputs_that_take_turns(second, clash):
     assert ("two-drivers" in codes(found, SELECT_ON_20)) == clash
 
 
+@pytest.mark.parametrize("up, down, codes_of", [
+    (100, 1e6, {"open-bus"}), (1e6, 100, {"bus-contention", "wrong-device"}),
+    (4700, 4700, {"input-open", "open-bus", "bus-contention", "wrong-device"}),
+])  # fmt: skip
+@pytest.mark.parametrize("order", [1, -1])
+def test_the_stronger_pull_wins_and_no_order_in_the_file(up, down, codes_of, order):
+    """/CE of a 27C256 open, but for a resistor each to +5 V and to 0 V: off, always selected, or nobody knows."""
+    pulls = (Resistor("R1", up, "+5V P20"), Resistor("R2", down, "P20 GND"))[::order]
+    links = (replace(TERN.links[0], positions={"1-2": "", "2-3": "P20 /ACC"}), TERN.links[1])
+    found = study(replace(TERN, resistors=pulls, links=links))
+    assert codes(found, SELECT_ON_20) - {"part-shown"} == codes_of
+    assert {code.name for code in dict(found.rank())["1-2", "1-2"]} - {"part-shown"} == codes_of
+
+
 RAILS = TERN.rails | {"+12V": 12, "-5V": -5}
 
 
