@@ -44,8 +44,8 @@ def lay_out(plan: Plan) -> Layout:
         net, high = plan.nets[pin.number], cells >> pin.index & 1
         if net.kind is Kind.STRAP:
             bank |= high << plan.straps.index(net.label)
-        elif net.level:
-            shown &= high == (net.level == "H")
+        elif level := plan.socket.read_level(net):
+            shown &= high == (level == "H")
         elif (line := plan.socket.line_of(net)) is None and plan.beyond.shares:
             bank |= high << pickers
             pickers += 1

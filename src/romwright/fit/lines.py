@@ -16,7 +16,7 @@ def feed_lines(
 ) -> dict[int, Net | None]:
     """Return the net of each address and data pin of the chip; None for a data pin that the socket has no line for.
 
-    Address pins that the original does not have stay where the socket holds them at a level, else go to GND; the lowest
+    Address pins that the original does not have stay where they are at one level in every read, else go to GND; the lowest
     of them go to switches if there are banks. Raises OptionError if the chip has too few pins for the banks.
     """
     pins = chip.lines(Role.ADDRESS)
@@ -27,7 +27,7 @@ def feed_lines(
         most = f"{1 << len(spare)} of the socket's size" if spare else "no second one"
         raise OptionError(f"{len(banks)} banks, but a {chip.name} has room for {most}", expected="a larger chip, or fewer banks")
     held: dict[int, Net | None] = {pin.number: strap(f"S{number}") for number, pin in enumerate(spare[:straps], 1)}
-    held |= {pin.number: seats[pin.number] if seats[pin.number].level else GND for pin in spare[straps:]}
+    held |= {pin.number: rest(socket, seats[pin.number]) for pin in spare[straps:]}
     data = spread(chip.lines(Role.DATA), socket.data, socket, seats, points)
     return {**address, **held, **{pin.number: data.get(pin.number) for pin in chip.lines(Role.DATA)}}
 
@@ -42,12 +42,11 @@ def spread(
     left = [line for line in lines if line not in {net.function for net in found.values()}]
     free = sorted(
         (pin for pin in pins if pin.number not in found),
-        key=lambda pin: (-held_points(seats[pin.number], points), pin.index),
+        key=lambda pin: (-move_points(rest(socket, seats[pin.number]), seats[pin.number], points), pin.index),
     )
     return found | {pin.number: socket.by_function[line] for pin, line in zip(free, left)}
 
 
-def held_points(seat: Net, points: Points) -> int:
-    """Return what it costs to hold a pin at a level instead."""
-    return 0 if seat.level else move_points(GND, seat, points)
-
+def rest(socket: Socket, seat: Net) -> Net:
+    """Return what keeps a pin at one level while the chip is read: its seat, or GND."""
+    return seat if socket.read_level(seat) else GND

@@ -77,7 +77,8 @@ def read_every_address(
     """
     bench = Bench(original, chip, rows, gates, layout or straight(original, chip, image_at), burnt)
     address = np.arange(original.words, dtype=np.int64)
-    controls = sorted({name for row in (*original.drives, *original.writes) for name in row})
+    rows_of_levels = (*original.drives, *original.writes, *beyond.idle)
+    controls = sorted({*beyond.signals, *(name for row in rows_of_levels for name in row)})
     found = [bench.check_supplies(), bench.check_data_lines()]
     states = states_differ = states_written = 0
     for levels in itertools.product((LOW, HIGH), repeat=len(controls)):

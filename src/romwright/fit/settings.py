@@ -67,18 +67,23 @@ class Study:
     """A chip with its polarities stated, in a socket of a board, under every setting of the links.
 
     `shared` keeps the tables of accesses by the lines that they are over, for the next chips in that socket. `also`
-    has the chips in the other sockets, their polarities stated: those that the board's file names unless given.
+    has the chips in the other sockets, their polarities stated: those that the board's file names unless given. `wired`
+    are the joins of node and chip pin where the chip is not simply plugged in.
     """
 
     def __init__(
         self, board: Board, cpu: Cpu, socket: Socket, chip: Part, seated: str = "straight",
         shared: dict[tuple[str, ...], Accesses] | None = None, also: Mapping[str, Part] | None = None,
+        wired: Sequence[tuple[str, str]] | None = None,
     ) -> None:  # fmt: skip
         self.board, self.socket, self.chip, self.seated = board, socket, chip, seated
         fitted = fitted_chips(board) if also is None else also
         others = [each for each in board.sockets if each.name != socket.name and each.name in fitted]
         self.seats = [(socket, chip, seated), *((each, fitted[each.name], "straight") for each in others)]
-        self.wiring = Wiring(board, cpu, [join for seat in self.seats for join in joins(*seat)])
+        joined = [joins(*seat) for seat in self.seats]
+        if wired is not None:
+            joined[0] = wired
+        self.wiring = Wiring(board, cpu, [join for each in joined for join in each])
         rows = [row for device in board.devices for row in (*device.drives, *device.writes)]
         asked = [node for row in rows for node in row]
         asked += [node for each, part, _ in self.seats for node in lines_needed(board, cpu, each, part)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
@@ -70,9 +70,11 @@ def strap(name: str) -> Net:
     return Net(name, Kind.STRAP, name)
 
 
-def net_of(part: Part, pin: Pin) -> Net:
-    """Return what a board made for `part` has at that pin's position."""
+def net_of(part: Part, pin: Pin, signals: Collection[str] = ()) -> Net:
+    """Return what a board made for `part` has at that pin's position; `signals` are the names of its nets, if known."""
     number, function = pin.number, pin.function
+    if function in signals:
+        return Net(function, Kind.SIGNAL, function, number)
     label = f"{number} {function}"
     if pin.role is Role.SUPPLY:
         volts = part.supplies[function]
@@ -89,12 +91,14 @@ class Beyond:
     """What is known of the board beyond a socket; rows are levels by the functions of its part and by points.
 
     `points`: nodes that can be wired to; `shares`: when each part of the contents must show, where selects decide that;
-    `idle`: combinations of levels that the board never makes.
+    `idle`: combinations of levels at which it does not matter whether the chip drives; `signals`: what the socket's
+    positions carry, where a board's file says it, so that positions of one name are one net.
     """
 
     points: tuple[str, ...] = ()
     shares: tuple[Rows, ...] = ()
     idle: Rows = ()
+    signals: tuple[str, ...] = ()
 
 
 class Socket:
@@ -102,13 +106,14 @@ class Socket:
 
     def __init__(self, part: Part, beyond: Beyond | None = None) -> None:
         self.part, self.beyond = part, beyond or Beyond()
-        self.nets = {pin.number: net_of(part, pin) for pin in part.pins}
+        self.nets = {pin.number: net_of(part, pin, self.beyond.signals) for pin in part.pins}
         self.points = {name: Net(name, Kind.SIGNAL, name, point=name) for name in self.beyond.points}
         self.by_function = {net.function: net for net in self.nets.values()} | self.points
         self.address = tuple(f"A{line}" for line in range(part.address_bits))
         self.data = tuple(f"D{line}" for line in range(part.bits))
-        names = {name for row in (*part.drives, *self.beyond.idle) for name in row}
-        self.variables = [net for net in (*self.nets.values(), *self.points.values()) if net.function in names]
+        names = {*self.beyond.signals, *(name for row in (*part.drives, *self.beyond.idle) for name in row)}
+        nets = {net.label: net for net in (*self.nets.values(), *self.points.values()) if net.function in names}
+        self.variables = list(nets.values())
 
     def line_of(self, net: Net) -> int | None:
         """Return the number of the original's address line that a net is; None if it is none."""
@@ -122,6 +127,13 @@ class Socket:
         """Return rows of levels of functions as a truth table over the labels of the variables."""
         named = [{self.by_function[name].label: level for name, level in row.items()} for row in rows]
         return tables.any_row([net.label for net in self.variables], named)
+
+    def read_level(self, net: Net) -> Level | None:
+        """Return the level of a net in every state in which the chip must drive; None if it moves or is not known."""
+        if net.level or net not in self.variables or not self.must:
+            return net.level
+        high = tables.line([each.label for each in self.variables], net.label)
+        return "H" if not self.must & ~high else "L" if not self.must & high else None
 
     @cached_property
     def must(self) -> int:

@@ -47,8 +47,8 @@ class Plan:
     @property
     def image_at(self) -> int:
         """The chip address, in words, at which the original's contents begin: set by the address pins above them."""
-        extra = [pin for pin in self.chip.pins if pin.role is Role.ADDRESS and self.nets[pin.number]]
-        return sum(1 << pin.index for pin in extra if self.nets[pin.number].level == "H")
+        pins = self.chip.lines(Role.ADDRESS)
+        return sum(1 << pin.index for pin in pins if self.socket.read_level(self.nets[pin.number]) == "H")
 
     @property
     def burn_at(self) -> int:
@@ -143,7 +143,10 @@ def want(pin: Pin, chip: Part, socket: Socket, seat: Net) -> Net | None:
         return want_strobe(pin.function, chip.strobes[pin.function], socket, seat)
     if pin.function in chip.read_either and (seat.level or seat.kind is Kind.SIGNAL):
         return seat
-    return hold(chip.read_levels[pin.function], seat) if pin.function in chip.read_levels else None
+    level = chip.read_levels.get(pin.function)
+    if level and pin.role is Role.CONTROL and socket.read_level(seat) == level:
+        return seat
+    return hold(level, seat) if level else None
 
 
 def want_strobe(name: str, rest: Level, socket: Socket, seat: Net) -> Net:
