@@ -6,7 +6,7 @@ import re
 
 import click
 
-from romwright.cli.options import AS_JSON
+from romwright.cli.options import AS_JSON, OVERWRITE
 from romwright.errors import OptionError
 
 
@@ -33,8 +33,13 @@ def parse_polarity(context: click.Context, parameter: click.Parameter, text: str
     "--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose."
 )
 @click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
+@click.option("--svg", metavar="FILE", help="Write the wiring as a drawing, from above and from the solder side.")
+@click.option("--csv", metavar="FILE", help="Write the wiring as a table.")
+@click.option("--netlist", metavar="FILE", help="Write it as a netlist in KiCad's form, to lay out a board.")
+@click.option("--plan", metavar="FILE", help="Write it as a plan file, to be read back.")
+@OVERWRITE
 @AS_JSON
-def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json: bool) -> int:
+def command(socket, chip, polarity, chip_polarity, svg, csv, netlist, plan, overwrite, as_json) -> int:
     """Wire the chip TO into a socket laid out for the part or style FROM: names, or paths of pages (.toml) of your own.
 
     Prints what is wrong if it is simply plugged in, the wiring table, the drive conditions compared over every
@@ -44,6 +49,7 @@ def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json
     \b
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
+    from romwright.cli.planfiles import write_plan
     from romwright.cli.render import print_cautions, print_findings, print_json
     from romwright.findings import blocks
     from romwright.fit.verdict import examine_fit
@@ -52,11 +58,13 @@ def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json
 
     (original, its_reading), (part, reading) = require_marked(socket), require_marked(chip)
     verdict = examine_fit(original, part, polarity, chip_polarity)
+    targets = {"svg": svg, "csv": csv, "netlist": netlist, "plan": plan}
+    files = write_plan(verdict, (socket, chip), targets, overwrite)
     markings = [finding for each in (its_reading, reading) for finding in each.findings]
     if as_json:
         answer = verdict.as_json()
         answer["findings"] += [finding.as_json() for finding in markings]
-        print_json(answer | {"cautions": fitting_cautions()})
+        print_json(answer | {"cautions": fitting_cautions()} | ({"files": files} if files else {}))
     else:
         if markings:
             print_findings(dict.fromkeys(markings))
@@ -64,6 +72,8 @@ def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json
         print_verdict(verdict)
         click.echo()
         print_cautions(fitting_cautions())
+        for file in files:
+            click.echo(f"written: {file['file']} ({file['format']}, {file['size']:,} bytes)")
     return int(blocks(verdict.findings))
 
 
