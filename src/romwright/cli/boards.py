@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from romwright.cli.options import AS_JSON
-from romwright.cli.wire import heading, parse_polarity
+from romwright.cli.options import AS_JSON, parse_polarity
+from romwright.cli.wire import heading
 from romwright.errors import OptionError
 
 

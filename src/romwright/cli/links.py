@@ -5,24 +5,12 @@ from __future__ import annotations
 import click
 
 from romwright.cli.columns import Column, fit_others, list_columns, moved, require_thing
-from romwright.cli.options import AS_JSON
-from romwright.cli.wire import heading, parse_polarity
+from romwright.cli.options import AS_JSON, parse_also, parse_polarity
+from romwright.cli.wire import heading
 from romwright.errors import OptionError
 
 MARKS = {"works": "ok", "fault": "fault", "stop": "STOP"}
 SHOWN = 32  # settings, and cycles, that are listed on paper; --json has all
-
-
-def parse_also(context: click.Context, parameter: click.Parameter, entries) -> list[tuple[str, str, dict]]:
-    """Read each `U8=rom-2364-24,20=L` into the socket, the part and the polarities by pin. Raises OptionError."""
-    found = []
-    for entry in entries:
-        socket, equals, rest = entry.partition("=")
-        part, _, polarity = rest.partition(",")
-        if not equals or not socket.strip():
-            raise OptionError(f"--also {entry}: no socket is named", expected="SOCKET=PART or SOCKET=none: U8=27C64")
-        found.append((socket.strip(), part.strip(), parse_polarity(context, parameter, polarity)))
-    return found
 
 
 @click.command("links", short_help="How a board's links must be set for a chip; who drives the bus.")

@@ -4,24 +4,13 @@ from __future__ import annotations
 
 import click
 
+from romwright.cli.planfiles import Made, write_plans
 from romwright.errors import OptionError
-
-
-def split(original, chip, count: int) -> list:
-    """Return what each of `count` chips takes over: half of a word if the chips are half as wide, else of the words."""
-    from romwright.fit.sets import split_lanes, split_words
-
-    if original.bits == 2 * chip.bits:
-        if count != 2:
-            raise OptionError(f"{count} chips of {chip.bits} bits for {original.bits} data lines", expected="--chips 2")
-        return split_lanes(original)
-    return split_words(original, count)
 
 
 def ordered(part, polarity: dict, option: str):
     """Return a part with every polarity stated. Raises OptionError if one is open."""
-    open_pins = [pin for pin in part.choices() if pin not in polarity]
-    if open_pins:
+    if open_pins := [pin for pin in part.choices() if pin not in polarity]:
         pins = ",".join(f"{pin}=L" for pin in part.choices())
         raise OptionError(
             f"the polarity of pin {', '.join(map(str, open_pins))} of {part.name} is not stated",
@@ -30,33 +19,56 @@ def ordered(part, polarity: dict, option: str):
     return part.ordered_as(part.polarities(polarity)[0])
 
 
-def examine_chips(original, chip, count: int, polarity: dict, chip_polarity: dict, prefer: tuple, banks: tuple) -> list:
-    """Return the title and the verdict of each of several chips."""
+def wire_chips(original, part, options: dict, outputs: dict, as_json: bool) -> int:
+    """Answer about several chips in place of one, half as wide each or with a part of the words."""
+    from romwright.cli.render import print_files, print_json
+    from romwright.cli.wire import print_verdict
+    from romwright.findings import blocks
+    from romwright.fit.sets import share_out
     from romwright.fit.verdict import examine_fit
 
-    shares = split(ordered(original, polarity, "--polarity"), chip, count)
-    return [(share.title, examine_fit(share.part, chip, {}, chip_polarity, prefer, banks)) for share in shares]
+    shares = share_out(ordered(original, options["polarity"], "--polarity"), part, options["chips"])
+    chip_polarity, prefer, banks = options["chip_polarity"], options["prefer"], options["banks"]
+    found = [(share, examine_fit(share.part, part, {}, chip_polarity, prefer, banks)) for share in shares]
+    made = [
+        Made(v.fits[0].plan, v.fits[0].proof, (share.part, part), (share.part.name, part.name), share.of)
+        for share, v in found
+    ]
+    files = write_plans(made, **outputs)
+    if as_json:
+        answers = [{"title": share.title, **verdict.as_json()} for share, verdict in found]
+        print_json({"from": original.name, "to": part.name, "chips": answers, "files": files})
+        return int(any(blocks(verdict.findings) for _, verdict in found))
+    for number, (share, verdict) in enumerate(found, 1):
+        click.secho(f"{'' if number == 1 else chr(10)}Chip {number} of {len(found)}: {share.title}", bold=True)
+        print_verdict(verdict)
+    print_files(files)
+    return int(any(blocks(verdict.findings) for _, verdict in found))
 
 
-def plan_joined(first, second, chip, prefer: tuple):
-    """Return the plan of one chip in place of two originals, their polarities stated, and its proof."""
+def wire_joined(first, second, part, options: dict, outputs: dict, as_json: bool) -> int:
+    """Answer about one chip in place of two originals."""
+    from romwright.cli.render import print_files, print_json
     from romwright.fit.sets import join_sockets
     from romwright.fit.verdict import prove_plan
     from romwright.fit.wiring import plan_wiring
 
-    part, beyond = join_sockets(first, second)
-    plan = plan_wiring(part, chip, prefer, ("first", "second"), beyond)
-    return plan, prove_plan(plan)
-
-
-def joined_json(plan, proof, second) -> dict:
-    """Return the answer about one chip in place of two under the documented JSON keys."""
-    return {
-        "from": plan.original.name, "second": second.name, "to": plan.chip.name, "banks": list(plan.banks),
-        "rows": [row.as_json() for row in plan.rows], "gates": [gate.as_json() for gate in plan.gates],
-        "work": [{"what": what, "count": count, "points": points} for what, count, points in plan.work],
-        "delay_ns": plan.delay_ns, "findings": [], "wired": plan.wired.as_json(), "proof": proof.as_json(),
-    }  # fmt: skip
+    first = ordered(first, options["polarity"], "--polarity")
+    second = ordered(second, options["second_polarity"], "--second-polarity")
+    chip = ordered(part, options["chip_polarity"], "--chip-polarity")
+    original, beyond = join_sockets(first, second)
+    plan = plan_wiring(original, chip, options["prefer"], ("first", "second"), beyond)
+    proof = prove_plan(plan)
+    files = write_plans([Made(plan, proof)], **outputs)
+    if as_json:
+        print_json({
+            "from": first.name, "second": second.name, "to": chip.name, "banks": list(plan.banks),
+            **plan.as_json(), "findings": [], "wired": plan.wired.as_json(), "proof": proof.as_json(), "files": files,
+        })  # fmt: skip
+    else:
+        print_joined(plan, proof)
+        print_files(files)
+    return int(not (proof.equal and proof.drive_equal))
 
 
 def print_joined(plan, proof) -> None:

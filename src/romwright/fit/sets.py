@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from msgspec.structs import replace
@@ -14,10 +14,23 @@ from romwright.parts.model import Part
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """What one of several chips takes over from the original: `lanes` of a word, or a stretch of its words."""
+    """What one of several chips takes over from the original; `of` takes it out of the bytes of the contents."""
 
     part: Part
     title: str
+    of: Callable[[bytes], bytes]
+
+
+def share_out(original: Part, chip: Part, count: int) -> list[Share]:
+    """Share an original out to `count` chips: half of each word if these are half as wide, else a part of the words.
+
+    Raises OptionError.
+    """
+    if original.bits != 2 * chip.bits:
+        return split_words(original, count)
+    if count != 2:
+        raise OptionError(f"{count} chips of {chip.bits} bits for {original.bits} data lines", expected="--chips 2")
+    return split_lanes(original)
 
 
 def split_lanes(original: Part) -> list[Share]:
@@ -28,7 +41,8 @@ def split_lanes(original: Part) -> list[Share]:
     for low in (0, 8):
         names = {f"D{line}": f"D{line - low}" if low <= line < low + 8 else f"D{line}(other)" for line in range(16)}
         title = f"D{low}-D{low + 7}"
-        shares.append(Share(renamed(original, names, f"{original.name} {title}", bits=8), title))
+        part = renamed(original, names, f"{original.name} {title}", bits=8)
+        shares.append(Share(part, title, lambda data, first=low // 8: data[first::2]))
     return shares
 
 
@@ -47,14 +61,14 @@ def split_words(original: Part, count: int) -> list[Share]:
         levels = {names[line]: "H" if number >> bit & 1 else "L" for bit, line in enumerate(upper)}
         title = f"{number * words:04X}-{(number + 1) * words - 1:04X}"
         rows = tuple(row | levels for row in original.drives)
-        shares.append(Share(renamed(original, names, f"{original.name} {title}", words=words, drives=rows), title))
+        part = renamed(original, names, f"{original.name} {title}", words=words, drives=rows)
+        shares.append(Share(part, title, lambda data, n=number: data[n * len(data) // count : (n + 1) * len(data) // count]))
     return shares
 
 
 def renamed(part: Part, names: dict[str, str], name: str, **changes) -> Part:
     """Return a part with pins of other names and whatever else changes."""
-    columns = (" ".join(names.get(pin, pin) for pin in column.split()) for column in (part.left, part.right))
-    left, right = columns
+    left, right = (" ".join(names.get(pin, pin) for pin in column.split()) for column in (part.left, part.right))
     return replace(part, name=name, left=left, right=right, **changes)
 
 
@@ -89,7 +103,3 @@ def agree(one: dict, other: dict) -> bool:
     """Tell whether no name stands in both rows at two levels."""
     return all(one.get(name, level) == level for name, level in other.items())
 
-
-def short(title: str) -> str:
-    """Return a title that may stand in a file name."""
-    return re.sub(r"[^0-9A-Za-z-]+", "-", title)

@@ -122,12 +122,7 @@ class Verdict:
             "unchecked": {"from": list(self.original.unchecked), "to": list(self.chip.unchecked)},
             "traps": {"from": list(self.original.traps), "to": list(self.chip.traps)},
             "seating": self.seating,
-            "image_at": first.plan.image_at,
-            "burn_at": first.plan.burn_at,
-            "rows": [row.as_json() for row in first.plan.rows],
-            "gates": [gate.as_json() for gate in first.plan.gates],
-            "work": [{"what": what, "count": count, "points": points} for what, count, points in first.plan.work],
-            "delay_ns": first.plan.delay_ns,
+            **first.plan.as_json(),
             "findings": [
                 f.as_json() | ({"holds_for": list(of)} if of else {}) for f, of in zip(self.findings, self.holds_for)
             ],

@@ -60,6 +60,19 @@ class Plan:
         """When the original drives the bus, against when the wired chip does."""
         return compare_drives(self.socket, self.chip, self.nets)
 
+    def as_json(self) -> dict:
+        """The plan under the documented JSON keys."""
+        return {
+            "image_at": self.image_at,
+            "burn_at": self.burn_at,
+            "rows": [row.as_json() for row in self.rows],
+            "gates": [gate.as_json() for gate in self.gates],
+            "work": [{"what": what, "count": count, "points": total} for what, count, total in self.work],
+            "delay_ns": self.delay_ns,
+            "prefer": list(self.prefer),
+            "banks": list(self.banks),
+        }
+
     @property
     def is_whole(self) -> bool:
         """Whether the chip has room for the contents and a pin for each line."""

@@ -1,0 +1,100 @@
+"""The table below the picture of a plan: each wire by its number, from where, to where and why; then the ties."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from romwright.fit.circuit import VOLTS
+from romwright.fit.rows import How, Row, in_words, reason
+from romwright.fit.wiring import Plan
+from romwright.parts.model import Role
+from romwright.sheets.placement import Ends, join_ends
+
+HEADER = ("wire", "from", "to", "why")
+Cells = tuple[str, str, str, str]
+
+
+def list_wires(plan: Plan) -> Iterator[Cells]:
+    """Yield a row for each number."""
+    for net in join_ends(plan):
+        ends = [chip_pin(plan, pin) for pin in net.pins] + [f"{ref} pin {pin}" for ref, pin in net.gate_pins]
+        start = socket_position(plan, net.position) if net.position else f"{net.output[0]} pin {net.output[1]}"
+        yield str(net.number), start, ", ".join(ends), why(plan, net)
+
+
+def why(plan: Plan, net: Ends) -> str:
+    """Say what a wire is for."""
+    if net.gate:
+        made = next((plan.nets[pin].gate for pin in net.pins), None)
+        return in_words(made) if made else "from gate to gate"
+    found = []
+    for pin in (plan.chip.pins[number - 1] for number in net.pins):
+        if pin.role in (Role.ADDRESS, Role.DATA):
+            own = plan.original.pins[net.position - 1].function == pin.function
+            found.append(f"{pin.role} line" if own else f"{pin.role} line, crossed: so are the contents")
+        elif pin.role is Role.SUPPLY:
+            found.append(f"supply, {plan.chip.supplies[pin.function]:+g} V")
+        else:
+            found.append("enables the chip" if pin.function in plan.chip.enables else "write strobe"
+                         if pin.function in plan.chip.strobes else "its level in read")  # fmt: skip
+    return "; ".join(dict.fromkeys(found + ["what the gate takes in"] * bool(net.gate_pins)))
+
+
+def list_ties(plan: Plan) -> Iterator[Cells]:
+    """Yield a row for all pins that go to one place, not over a numbered wire, for one reason."""
+    groups: dict[tuple[str, str, str], list[int]] = {}
+    for row in plan.rows:
+        if row.chip and row.how not in (How.STRAIGHT, How.WIRE, How.GATE) and not is_idle(plan, row):
+            pin = plan.chip.pins[row.chip - 1]
+            because = reason(plan.socket, plan.chip, pin, plan.nets[row.chip], row.how)
+            groups.setdefault((*place(plan, row), because), []).append(row.chip)
+    for (sign, where, because), pins in groups.items():
+        yield sign, where, ", ".join(chip_pin(plan, pin) for pin in pins), because
+
+
+def is_idle(plan: Plan, row: Row) -> bool:
+    """Tell whether a row is about a pin outside the socket that is not connected inside the chip."""
+    return row.how is How.OPEN and row.socket is None and plan.chip.pins[row.chip - 1].role is Role.NC
+
+
+def place(plan: Plan, row: Row) -> tuple[str, str]:
+    """Return the sign at which a pin ends in the picture, and where that is at the bench."""
+    volts = {How.VCC: 5.0, How.GND: 0.0}.get(row.how)
+    if volts is None:
+        return {How.OPEN: ("open", "nothing")}.get(
+            row.how, ("board", row.point) if row.point else ("switch", row.strap)
+        )
+    rails = [net.position for net in plan.socket.nets.values() if net.volts == volts]
+    return VOLTS[volts], "socket " + " or ".join(map(str, rails)) if rails else "not in the socket: from elsewhere"
+
+
+def list_straight(plan: Plan) -> Iterator[str]:
+    """Yield one line about the pins that go straight in."""
+    pins = sorted(row.chip for row in plan.rows if row.how is How.STRAIGHT)
+    if pins:
+        yield f"straight into the socket: chip pins {ranges(pins)}"
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Write numbers in order, those in a row as a range.
+
+    >>> ranges([1, 2, 3, 5, 7, 8])
+    '1-3, 5, 7, 8'
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
+
+
+def socket_position(plan: Plan, position: int) -> str:
+    """Name a socket position."""
+    return f"socket {position} {plan.original.pins[position - 1].name}"
+
+
+def chip_pin(plan: Plan, number: int) -> str:
+    """Name a chip pin."""
+    return f"chip {number} {plan.chip.pins[number - 1].name}"
