@@ -24,7 +24,7 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     others = {name: other.chip for name, other in fit_others(page, place, options["also"]).items()}
     found = plan_board(page, require_cpu(page.cpu), place, chip, now, options["prefer"], options["banks"], others)
     proof = prove_plan(found.plan)
-    files = write_plans([Made(found.plan, proof)], **outputs)
+    files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
     ok = found.judged.verdict == "works" and proof.equal
     if as_json:
         print_json({

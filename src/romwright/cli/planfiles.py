@@ -11,14 +11,14 @@ from romwright.errors import OptionError
 
 @dataclass(frozen=True)
 class Made:
-    """A plan with its proof; `pages` are those of its two parts and `names` what these were asked for as.
+    """A plan with its proof; `pages` are those of its two parts, None where no file has it, and `names` what found them.
 
     `share` takes this chip's part out of the contents of a set of chips.
     """
 
     plan: object
     proof: object
-    pages: tuple = ()
+    pages: tuple
     names: tuple[str, str] = ("", "")
     share: object = None
 
@@ -81,7 +81,7 @@ def build(kind: str, made: Made, images: tuple[str, ...]) -> bytes:
         return burnt(made, images)
     from romwright.fit.planfile import build_plan
 
-    return build_plan(made.plan, *(made.pages or (made.plan.original, made.plan.chip)), *made.names)
+    return build_plan(made.plan, *made.pages, *made.names)
 
 
 def burnt(made: Made, images: tuple[str, ...]) -> bytes:

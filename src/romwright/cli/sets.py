@@ -31,7 +31,7 @@ def wire_chips(original, part, options: dict, outputs: dict, as_json: bool) -> i
     chip_polarity, prefer, banks = options["chip_polarity"], options["prefer"], options["banks"]
     found = [(share, examine_fit(share.part, part, {}, chip_polarity, prefer, banks)) for share in shares]
     made = [
-        Made(v.fits[0].plan, v.fits[0].proof, (share.part, part), (share.part.name, part.name), share.of)
+        Made(v.fits[0].plan, v.fits[0].proof, (None, part), ("", part.name), share.of)
         for share, v in found
     ]
     files = write_plans(made, **outputs)
@@ -59,7 +59,7 @@ def wire_joined(first, second, part, options: dict, outputs: dict, as_json: bool
     original, beyond = join_sockets(first, second)
     plan = plan_wiring(original, chip, options["prefer"], ("first", "second"), beyond)
     proof = prove_plan(plan)
-    files = write_plans([Made(plan, proof)], **outputs)
+    files = write_plans([Made(plan, proof, (None, part))], **outputs)
     if as_json:
         print_json({
             "from": first.name, "second": second.name, "to": chip.name, "banks": list(plan.banks),

@@ -66,7 +66,9 @@ PlanRecord = msgspec.defstruct(
 )  # fmt: skip
 
 
-def build_plan(plan: Plan, socket_page: Part, chip_page: Part, socket_name: str = "", chip_name: str = "") -> bytes:
+def build_plan(
+    plan: Plan, socket_page: Part | None, chip_page: Part, socket_name: str = "", chip_name: str = ""
+) -> bytes:
     """Write a plan; the pages are those of its two parts, the names what finds them (a page of your own: its path)."""
     record = {
         "format": FORMAT,
@@ -80,11 +82,11 @@ def build_plan(plan: Plan, socket_page: Part, chip_page: Part, socket_name: str 
     return (json.dumps(record, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
 
 
-def state(page: Part, ordered: Part, name: str) -> dict:
-    """Return a part as the file has it, with the polarity that makes `ordered` of its page."""
-    polarity = next((choices for choices in page.polarities({}) if page.ordered_as(choices) == ordered), None)
-    if polarity is None:
+def state(page: Part | None, ordered: Part, name: str) -> dict:
+    """Return a part as the file has it, with the polarity that makes `ordered` of its page, or as a page of its own."""
+    if page is None:
         return {"part": ordered.name, "polarity": {}, "sha256": digest(ordered), "page": plain(ordered)}
+    polarity = next(choices for choices in page.polarities({}) if page.ordered_as(choices) == ordered)
     stated = {str(pin): choice for pin, choice in polarity.items()}
     return {"part": name or page.name, "polarity": stated, "sha256": digest(page)}
 
@@ -166,6 +168,8 @@ def order(stated: OrderedPart, key: str, file: str, find_page: Callable[[str], P
             f"{key}.sha256: the page of {page.name} has changed since the plan was made (its content is now {now}); "
             "make the plan anew with romwright wire"
         ])  # fmt: skip
+    if stated.page:
+        return require_sound(page, key, file)
     choices = {str(pin): free for pin, free in page.choices().items()}
     faults = [
         f"{key}.polarity.{pin}: {page.name} has no choice there" for pin in stated.polarity.keys() - choices.keys()
@@ -176,6 +180,14 @@ def order(stated: OrderedPart, key: str, file: str, find_page: Callable[[str], P
     if faults:
         raise PlanFileError(file, sorted(faults))
     return page.ordered_as({int(pin): choice for pin, choice in stated.polarity.items()})
+
+
+def require_sound(page: Part, key: str, file: str) -> Part:
+    """Return a page that stands in the plan itself; raises PlanFileError if its pins do not make its package."""
+    left, right = len(page.left.split()), len(page.right.split())
+    if page.package != f"DIP-{left + right}" or left != right or page.words < 2 or not 1 <= page.bits <= 16:
+        raise PlanFileError(file, [f"{key}.page: {left} and {right} pins, {page.words} x {page.bits}, in a {page.package}"])
+    return page
 
 
 def gate_of(record: msgspec.Struct) -> PlacedGate:
