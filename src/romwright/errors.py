@@ -130,7 +130,9 @@ class LostLineError(RomwrightError):
     """A line of the socket reaches no pin of the chip, so that two words of the contents would need one cell."""
 
     def __init__(self, line: str, found: str) -> None:
-        super().__init__(found, expected="every line of the original on a pin of its own", help="wire it: romwright wire plans it")
+        super().__init__(
+            found, expected="every line of the original on a pin of its own", help="wire it: romwright wire plans it"
+        )
         self.line = line
 
 

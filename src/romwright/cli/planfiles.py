@@ -47,7 +47,9 @@ def write_plans(
 
     wanted = {kind: path for kind, path in targets.items() if path}
     if bool(images) != bool(targets.get("burn")):
-        raise OptionError("--image and --burn go together", expected="what the socket must show, and a file for the bytes")
+        raise OptionError(
+            "--image and --burn go together", expected="what the socket must show, and a file for the bytes"
+        )
     written: dict[str, tuple[str, bytes]] = {}
     for number, each in enumerate(made, 1):
         for kind, path in wanted.items():
@@ -92,7 +94,9 @@ def burnt(made: Made, images: tuple[str, ...]) -> bytes:
 
     plan, contents = made.plan, {}
     if plan.chip.erased is None:
-        raise OptionError(f"the page of {plan.chip.name} does not say what an erased chip reads", help="use prepare --plan")
+        raise OptionError(
+            f"the page of {plan.chip.name} does not say what an erased chip reads", help="use prepare --plan"
+        )
     for bank, files in deal(plan, images).items():
         if len(files) > 1:
             raise OptionError(f"{len(files)} files for {bank or 'the contents'}", expected="one; prepare joins them")

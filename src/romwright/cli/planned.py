@@ -54,6 +54,8 @@ def pushed(plan, repeat: bool) -> str:
 
     lines = "every line straight" if is_straight(plan) else "crossed lines undone"
     if plan.banks:
-        return f"laid {len(plan.banks)} banks into the {plan.chip.name} as the plan's address lines choose them, {lines}"
+        return (
+            f"laid {len(plan.banks)} banks into the {plan.chip.name} as the plan's address lines choose them, {lines}"
+        )
     rest = ", repeated over the rest" if repeat and plan.chip.words > plan.original.words else ""
     return f"laid the contents into the {plan.chip.name} from {plan.burn_at:04X} on as the plan says, {lines}{rest}"

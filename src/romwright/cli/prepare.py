@@ -86,9 +86,13 @@ def command(
     from romwright.parts.library import require_marked
 
     if (plan is None) == (part_name is None):
-        raise OptionError("give --for PART or --plan PLAN, one of them", expected="the chip to burn, or a plan that names it")
+        raise OptionError(
+            "give --for PART or --plan PLAN, one of them", expected="the chip to burn, or a plan that names it"
+        )
     if plan and options["split"]:
-        raise OptionError("--split and --plan go against each other", expected="a plan, which says itself which bytes go where")
+        raise OptionError(
+            "--split and --plan go against each other", expected="a plan, which says itself which bytes go where"
+        )
     made, markings = read_plan(plan) if plan else None, []
     if made:
         part = made.chip

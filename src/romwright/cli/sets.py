@@ -30,10 +30,7 @@ def wire_chips(original, part, options: dict, outputs: dict, as_json: bool) -> i
     shares = share_out(ordered(original, options["polarity"], "--polarity"), part, options["chips"])
     chip_polarity, prefer, banks = options["chip_polarity"], options["prefer"], options["banks"]
     found = [(share, examine_fit(share.part, part, {}, chip_polarity, prefer, banks)) for share in shares]
-    made = [
-        Made(v.fits[0].plan, v.fits[0].proof, (None, part), ("", part.name), share.of)
-        for share, v in found
-    ]
+    made = [Made(v.fits[0].plan, v.fits[0].proof, (None, part), ("", part.name), share.of) for share, v in found]
     files = write_plans(made, **outputs)
     if as_json:
         answers = [{"title": share.title, **verdict.as_json()} for share, verdict in found]

@@ -19,7 +19,8 @@ def parse_banks(context: click.Context, parameter: click.Parameter, text: str | 
     good = len(set(names)) == len(names) >= 2 and all(re.fullmatch(r"[\w.-]+", name) for name in names)
     if text is not None and not good:
         raise OptionError(
-            f"--banks {text}: these are not two different names or more", expected="letters, digits, dots, dashes: game,test"
+            f"--banks {text}: these are not two different names or more",
+            expected="letters, digits, dots, dashes: game,test",
         )
     return names
 
@@ -36,7 +37,10 @@ def parse_banks(context: click.Context, parameter: click.Parameter, text: str | 
     help="What the plan favours; crossed-lines saves wires where the bytes can be crossed instead.",
 )  # fmt: skip
 @click.option(
-    "--banks", callback=parse_banks, metavar="NAME,NAME,…", help="Several contents, chosen by switches on spare address pins."
+    "--banks",
+    callback=parse_banks,
+    metavar="NAME,NAME,…",
+    help="Several contents, chosen by switches on spare address pins.",
 )
 @click.option("--chips", type=click.IntRange(1, 16), default=1, metavar="N", help="N chips in place of one.")
 @click.option("--second", metavar="PART", help="A second ROM whose place the same chip takes.")
@@ -111,7 +115,9 @@ def require_one_way(options: dict) -> None:
         both = " and ".join(given) if len(given) > 1 else "--second and --banks"
         raise OptionError(f"{both} cannot be given together", expected="one of them")
     if options["board"] and options["polarity"]:
-        raise OptionError("--polarity says how a ROM was ordered, but FROM is a socket", expected="--chip-polarity for TO")
+        raise OptionError(
+            "--polarity says how a ROM was ordered, but FROM is a socket", expected="--chip-polarity for TO"
+        )
     if not options["board"] and (options["now"] or options["also"]):
         raise OptionError("--now and --also are about a board", expected="--board BOARD, and a socket of it as FROM")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -14,12 +13,13 @@ from romwright.errors import OptionError
 from romwright.fit.glue import DECODER, PlacedGate, Tap
 from romwright.fit.mounted import pin_node
 from romwright.fit.rows import How
-from romwright.fit.settings import Judged, Study
+from romwright.fit.settings import WORKS, Judged, Study
 from romwright.fit.site import Site, Surroundings
 from romwright.fit.wiring import Plan, plan_wiring
 from romwright.fit.work import gate_parts, points
 from romwright.parts.model import Level, Part
 
+JUDGED = 256  # drafts of a plan, cheapest first, that are judged on the whole board
 KINDS = {"diodes": "and"}  # of a plan's gates, as a board's file has them
 
 
@@ -40,29 +40,27 @@ def plan_board(
 ) -> BoardPlan:  # fmt: skip
     """Plan the least work with which a chip, its polarities stated, serves a board's socket.
 
-    Any link may be moved; `now` is the present setting, without which moving links costs nothing. Raises OptionError if
-    no setting and no node of the board lets a chip know when to answer.
+    Any link may be moved; `now` is the present setting, without which moving links costs nothing. Of the cheapest plans
+    the first is taken with which the whole board works, the other sockets included. Raises OptionError if no setting and
+    no node of the board lets a chip know when to answer, or brings all lines to the socket.
     """
     around = Surroundings(board, cpu, socket, also)
-    cost = points(prefer)
-    best: tuple | None = None
+    first: BoardPlan | None = None
     for extra in reaches(around):
-        for site in sites(around, now, extra):
-            plan = plan_wiring(site.part, chip, prefer, banks, site.beyond)
-            moved = {link: position for link, position in site.links.items() if now and now[link] != position}
-            work = sum(entry[2] for entry in plan.work) + len(moved) * cost.link
-            key = (not plan.wired.equal, work, len(moved), tuple(site.links.values()))
-            if best is None or key < best[0]:
-                best = (key, site, plan, moved, work)
-        if best and not best[0][0]:
-            break  # further nodes only cost more
-    if best is None:
+        drafts = sorted(draft_plans(around, chip, now, prefer, banks, extra), key=lambda draft: draft[0])
+        for _, site, plan, moved, work in drafts[:JUDGED]:
+            made = BoardPlan(site.links, moved, plan, work, judge_plan(board, cpu, socket, site, plan, also))
+            if made.judged.verdict == WORKS:
+                return made
+            first = first or made
+        if chip.words < around.words or chip.bits < around.bits:
+            break  # no wire makes it larger
+    if first is None:
         raise OptionError(
-            f"nothing at {socket.name} of {board.name} tells when the chip is to answer",
+            f"nothing at {socket.name} of {board.name} tells when the chip is to answer, or a line does not reach it",
             help="check the board's file: which node is the select of that socket?",
         )
-    _, site, plan, moved, work = best
-    return BoardPlan(site.links, moved, plan, work, judge_plan(board, cpu, socket, site, plan, also))
+    return first
 
 
 def reaches(around: Surroundings) -> Iterator[tuple[str, ...]]:
@@ -71,24 +69,35 @@ def reaches(around: Surroundings) -> Iterator[tuple[str, ...]]:
     yield from ((node,) for node in around.nodes())
 
 
-def sites(around: Surroundings, now: Mapping[str, str] | None, extra: Sequence[str]) -> Iterator[Site]:
-    """Yield the site of every setting of the links that reach the socket; the other links stay as they are."""
-    board = around.board
-    near = around.wiring.reach([around.socket.place(n) for n in around.socket.nodes])[0]
-    free = [(name, positions) for name, positions in board.settings() if name in near]
-    still = {name: now[name] if now else positions[0] for name, positions in board.settings() if name not in near}
-    for positions in itertools.product(*(positions for _, positions in free)):
-        chosen = still | dict(zip((name for name, _ in free), positions))
-        setting = {name: chosen[name] for name, _ in board.settings()}
-        if site := around.site(setting, extra):
-            yield site
+def draft_plans(
+    around: Surroundings, chip: Part, now: Mapping[str, str] | None, prefer: tuple[str, ...], banks: tuple[str, ...],
+    extra: Sequence[str],
+) -> Iterator[tuple[tuple, Site, Plan, dict[str, str], int]]:  # fmt: skip
+    """Yield for every setting of the links what to sort by, the site, the plan, the links moved and the points."""
+    cost = points(prefer)
+    for sites in around.sites(extra):
+        plan = plan_wiring(sites[0].part, chip, prefer, banks, sites[0].beyond)
+        points_of_plan = sum(entry[2] for entry in plan.work)
+        for site in sites:
+            moved = {link: position for link, position in site.links.items() if now and now[link] != position}
+            work = points_of_plan + len(moved) * cost.link
+            lacking = len(site.lacking)
+            yield (lacking, not plan.wired.equal, work, len(moved), tuple(site.links.values())), site, plan, moved, work
 
 
 def judge_plan(
-    board: Board, cpu: Cpu, socket: Socket, site: Site, plan: Plan, also: Mapping[str, Part] | None = None, bank: int = 0
+    board: Board,
+    cpu: Cpu,
+    socket: Socket,
+    site: Site,
+    plan: Plan,
+    also: Mapping[str, Part] | None = None,
+    bank: int = 0,
 ) -> Judged:
     """Judge a board with the chip in the socket as a plan wires it, by the checks that `links` makes."""
-    study = Study(with_gates(board, socket, plan), cpu, socket, plan.chip, also=also, wired=wires(board, socket, plan, bank))
+    study = Study(
+        with_gates(board, socket, plan), cpu, socket, plan.chip, also=also, wired=wires(board, socket, plan, bank)
+    )
     return study.judge(site.links)
 
 

@@ -67,7 +67,9 @@ def is_straight(plan: Plan) -> bool:
     """Tell whether each line goes to the chip pin of its own number."""
     lines = {pin.index: plan.socket.line_of(plan.nets[pin.number]) for pin in plan.chip.lines(Role.ADDRESS)}
     order = data_order(plan)
-    return all(line in (None, index) for index, line in lines.items()) and order[: plan.original.bits] == tuple(range(plan.original.bits))
+    return all(line in (None, index) for index, line in lines.items()) and order[: plan.original.bits] == tuple(
+        range(plan.original.bits)
+    )
 
 
 def data_order(plan: Plan) -> tuple[int, ...]:

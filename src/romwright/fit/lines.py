@@ -25,7 +25,9 @@ def feed_lines(
     straps = (len(banks) - 1).bit_length() if banks else 0
     if straps > len(spare):
         most = f"{1 << len(spare)} of the socket's size" if spare else "no second one"
-        raise OptionError(f"{len(banks)} banks, but a {chip.name} has room for {most}", expected="a larger chip, or fewer banks")
+        raise OptionError(
+            f"{len(banks)} banks, but a {chip.name} has room for {most}", expected="a larger chip, or fewer banks"
+        )
     held: dict[int, Net | None] = {pin.number: strap(f"S{number}") for number, pin in enumerate(spare[:straps], 1)}
     held |= {pin.number: rest(socket, seats[pin.number]) for pin in spare[straps:]}
     data = spread(chip.lines(Role.DATA), socket.data, socket, seats, points)

@@ -186,7 +186,9 @@ def require_sound(page: Part, key: str, file: str) -> Part:
     """Return a page that stands in the plan itself; raises PlanFileError if its pins do not make its package."""
     left, right = len(page.left.split()), len(page.right.split())
     if page.package != f"DIP-{left + right}" or left != right or page.words < 2 or not 1 <= page.bits <= 16:
-        raise PlanFileError(file, [f"{key}.page: {left} and {right} pins, {page.words} x {page.bits}, in a {page.package}"])
+        raise PlanFileError(
+            file, [f"{key}.page: {left} and {right} pins, {page.words} x {page.bits}, in a {page.package}"]
+        )
     return page
 
 

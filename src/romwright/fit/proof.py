@@ -21,6 +21,7 @@ from romwright.fit.rows import Row
 from romwright.fit.socket import Beyond
 from romwright.parts.model import Part
 
+
 @dataclass(frozen=True, slots=True)
 class Proof:
     """What the simulation gave.

@@ -50,9 +50,7 @@ class Row:
         return asdict(self) | {"how": str(self.how)}
 
 
-def lay_rows(
-    socket: Socket, chip: Part, wanted: Mapping[int, Net | None], names: Mapping[Gate, str]
-) -> Iterator[Row]:
+def lay_rows(socket: Socket, chip: Part, wanted: Mapping[int, Net | None], names: Mapping[Gate, str]) -> Iterator[Row]:
     """Yield the rows that give every chip pin the net wanted for it; None leaves it open. `names` are those of gates."""
     seats = socket.seat(chip)
     places = {socket.position(chip, pin.number): pin for pin in chip.pins}

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from romwright.findings import Code, Finding, Severity
 from romwright.fit.drive import in_words, list_states
 from romwright.fit.seating import Seating, enables_of
-from romwright.fit.socket import Net, numbers
+from romwright.fit.socket import Net
 from romwright.parts.model import Level, Pin
 
 BENCH = (
@@ -148,7 +148,9 @@ def check_gates(s: Seating) -> Iterator[Finding]:
 
 def gated(s: Seating) -> str:
     """Say which pins of the chip come out of gates, and when these are at which level."""
-    return "; ".join(f"chip pin {row.chip} ({row.function}) {row.detail.partition(';')[0]}" for row in s.plan.rows if row.gate)
+    return "; ".join(
+        f"chip pin {row.chip} ({row.function}) {row.detail.partition(';')[0]}" for row in s.plan.rows if row.gate
+    )
 
 
 def packages(s: Seating) -> str:

@@ -62,7 +62,9 @@ def split_words(original: Part, count: int) -> list[Share]:
         title = f"{number * words:04X}-{(number + 1) * words - 1:04X}"
         rows = tuple(row | levels for row in original.drives)
         part = renamed(original, names, f"{original.name} {title}", words=words, drives=rows)
-        shares.append(Share(part, title, lambda data, n=number: data[n * len(data) // count : (n + 1) * len(data) // count]))
+        shares.append(
+            Share(part, title, lambda data, n=number: data[n * len(data) // count : (n + 1) * len(data) // count])
+        )
     return shares
 
 
@@ -89,7 +91,9 @@ def join_sockets(first: Part, second: Part, place: str = "second socket") -> tup
         raise OptionError(f"the page of {which.name} does not say which pin takes the decoder's select")
     pin = second.by_function[second.select]
     point = f"pin {pin.number} ({pin.function}) of the {place}"
-    moved = tuple({point if name == second.select else name: level for name, level in row.items()} for row in second.drives)
+    moved = tuple(
+        {point if name == second.select else name: level for name, level in row.items()} for row in second.drives
+    )
     if unknown := sorted({name for row in moved for name in row} - {point, *first.by_function}):
         raise OptionError(
             f"{second.name} has an enable {unknown[0]} that {first.name} has not", expected="enables of the same names"
@@ -102,4 +106,3 @@ def join_sockets(first: Part, second: Part, place: str = "second socket") -> tup
 def agree(one: dict, other: dict) -> bool:
     """Tell whether no name stands in both rows at two levels."""
     return all(one.get(name, level) == level for name, level in other.items())
-

@@ -6,8 +6,9 @@ chip must drive the data bus, in which it must not, and which never come. The pl
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from romwright.boards.library import fitted_chips
 from romwright.boards.model import Board, Cpu, Socket
@@ -31,6 +32,12 @@ class Site:
     part: Part
     beyond: Beyond
 
+    @property
+    def lacking(self) -> list[str]:
+        """The address and data lines that do not reach the socket."""
+        lines = [f"A{line}" for line in range(self.part.address_bits)] + [f"D{line}" for line in range(self.part.bits)]
+        return [line for line in lines if line not in self.part.by_function]
+
 
 class Surroundings:
     """A board with the socket in question empty, whatever the links."""
@@ -48,6 +55,16 @@ class Surroundings:
         fixed = {line for line in reached if line in lines and not self._decodes(line, rows)}
         self.accesses = Accesses(board, cpu, tuple(sorted(reached - fixed)))
 
+    @property
+    def words(self) -> int:
+        """How many words the socket's area has."""
+        return 1 << len(area_lines(self.board, self.cpu, self.socket))
+
+    @property
+    def bits(self) -> int:
+        """How many data lines it has."""
+        return len(self.wiring.data_lines[self.socket.name])
+
     def _decodes(self, line: str, rows: Iterable[Mapping[str, str]]) -> bool:
         """Tell whether a line of the socket's own area is looked at by anything else than the socket's address pins."""
         nodes = [node for gate in self.board.gates for node in gate.inputs.split()]
@@ -59,6 +76,19 @@ class Surroundings:
         """List the nodes of the board that a wire may be brought from: outputs of gates and lines of the CPU."""
         outputs = [node for gate in self.board.gates for node in gate.outputs.split() if node != "NC"]
         return list(dict.fromkeys([*outputs, *self.cpu.controls]))
+
+    def sites(self, extra: Sequence[str] = ()) -> Iterator[list[Site]]:
+        """Yield the sites of all settings of the links, those together that differ only in links elsewhere."""
+        links = self.board.settings()
+        near = self.wiring.reach([*(self.socket.place(n) for n in self.socket.nodes), *extra])[0]
+        free, still = [[each for each in links if (each[0] in near) is wanted] for wanted in (True, False)]
+        others = [
+            dict(zip((name for name, _ in still), chosen)) for chosen in itertools.product(*(p for _, p in still))
+        ]
+        for chosen in itertools.product(*(positions for _, positions in free)):
+            here = dict(zip((name for name, _ in free), chosen))
+            if site := self.site({name: (here | others[0])[name] for name, _ in links}, extra):
+                yield [replace(site, links={name: (here | more)[name] for name, _ in links}) for more in others]
 
     def site(self, setting: Mapping[str, str], extra: Sequence[str] = ()) -> Site | None:
         """Return the site for one setting, `extra` nodes being within reach; None if these do not decide when to drive.
@@ -97,7 +127,9 @@ class Surroundings:
                 if access.expected == self.socket.name:
                     must |= access.mask
                 else:
-                    never |= self._busy(access, strict, [driver for driver in drivers if driver.lines & lines & access.lines])
+                    never |= self._busy(
+                        access, strict, [driver for driver in drivers if driver.lines & lines & access.lines]
+                    )
         return must, never
 
     def _busy(self, access: Access, strict: bool, drivers: Sequence[Driver]) -> int:
@@ -149,8 +181,8 @@ class Surroundings:
         return Part(
             name=f"{self.board.name} {self.socket.name}" + (f" ({links})" if links else ""),
             family="socket",
-            words=1 << len(area_lines(self.board, self.cpu, self.socket)),
-            bits=len(self.wiring.data_lines[self.socket.name]),
+            words=self.words,
+            bits=self.bits,
             package=f"DIP-{self.socket.pin_count}",
             left=" ".join(columns[0]),
             right=" ".join(columns[1]),

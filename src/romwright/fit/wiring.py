@@ -14,7 +14,7 @@ from romwright.fit.rows import How, Row, lay_rows, nets_of
 from romwright.fit.search import gate_points
 from romwright.fit.socket import RAILS, Beyond, Gate, Kind, Net, Socket
 from romwright.fit.work import points
-from romwright.parts.model import Part, Pin, Role
+from romwright.parts.model import Level, Part, Pin, Role
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,10 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
     ]
     total = [(what, count, count * each) for what, count, each in found if count]
     made = {gate for net in plan.nets.values() for gate in gates_behind(net)}
-    inputs = [(gate.kind, sum(not net.point for net in gate.inputs), sum(bool(net.point) for net in gate.inputs)) for gate in made]
+    inputs = [
+        (gate.kind, sum(not net.point for net in gate.inputs), sum(bool(net.point) for net in gate.inputs))
+        for gate in made
+    ]
     return total + ([("gate packages and the wires to them", packages, gate_points(inputs, cost))] if packages else [])
 
 
