@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from romwright.cli import draft
 from romwright.cli.options import AS_JSON
 from romwright.cli.wire import heading, parse_polarity
 from romwright.errors import OptionError
@@ -16,6 +17,9 @@ def command() -> None:
     \b
     Example: romwright boards show tern-tl-1
     """
+
+
+command.add_command(draft.command)
 
 
 @command.command("list", short_help="List the boards that are shipped.")
