@@ -16,10 +16,10 @@ import msgspec
 
 from romwright.boards.answers import Answers, Other, Place, in_hex
 from romwright.boards.decoding import Rows, cycle_rows, decode, joined
-from romwright.boards.model import Board
+from romwright.boards.model import Board, Cpu
 from romwright.boards.rules import find_faults
 from romwright.errors import DataFileError
-from romwright.parts.model import Part, Pin, Role
+from romwright.parts.model import Pin, Role
 
 WIDTH = 118  # columns of a comment
 LABEL = 32  # where a remark behind a value begins
@@ -82,23 +82,24 @@ def socket_block(answers: Answers, place: Place) -> Iterator[str]:
     width = max(len(left), len(right)) + 2
     yield f"left  = {quote(left):{width}}    # positions 1 to {half}, downwards"
     yield f"right = {quote(right):{width}}    # positions {part.pin_count} to {half + 1}, downwards"
-    asked = [pin for pin in part.pins if question(part, pin)]
+    asked = [(pin, words) for pin in part.pins if (words := question(answers.cpu, place, pin))]
     if asked:
         yield from comment(
             f"To be found out at {place.name}. Follow each line to the gate, link or rail that it comes from; write "
             "that node into the column in place of the position, or let a gate or link below name the position."
         )
-    for pin in asked:
-        yield f"#   position {pin.number:>2}  {pin.name:<10} {question(part, pin)}"
-    above = [pin for pin in part.pins if pin.role is Role.ADDRESS and not place.moves(pin, answers.cpu)]
-    if above:
-        names = ", ".join(f"{pin.number} ({pin.name})" for pin in above)
-        yield from comment(f"Above the range: position {names}. Does the board bring these lines there, or a level?")
+    yield from (f"#   position {pin.number:>2}  {pin.name:<10} {words}" for pin, words in asked)
     yield ""
 
 
-def question(part: Part, pin: Pin) -> str:
-    """Say what is to be found out about a pin; nothing if its page tells all."""
+def question(cpu: Cpu, place: Place, pin: Pin) -> str:
+    """Say what is to be found out about a position; nothing if the part's page and the CPU's lines tell all."""
+    part = place.part
+    if pin.role is Role.ADDRESS:
+        if pin.index >= len(cpu.address_lines):
+            return f"the {cpu.name} has no line for it: which level or latch does the board bring there?"
+        line = cpu.address_lines[pin.index]
+        return "" if place.moves(pin, cpu) else f"above the range: does the board bring {line} there, or a level?"
     if pin.role is Role.NC:
         return "not connected in this part: does the board bring a line there for a larger one?"
     if pin.role is Role.OUTPUT:

@@ -248,10 +248,10 @@ def report(path: str, answers, board, as_json: bool) -> None:
     from romwright.cli.render import inert, print_json, print_table
 
     asked = [
-        {"socket": place.name, "position": pin.number, "pin": pin.name, "question": question(place.part, pin)}
+        {"socket": place.name, "position": pin.number, "pin": pin.name, "question": words}
         for place in answers.places
         for pin in place.part.pins
-        if question(place.part, pin)
+        if (words := question(answers.cpu, place, pin))
     ]
     if as_json:
         print_json({"file": path, "board": msgspec.to_builtins(board), "to_find_out": asked})
