@@ -134,14 +134,14 @@ def verilog(board: str, socket: str, part: str, now: str, polarity: dict, as_jso
 def print_drawings(page, setting: dict[str, str] | None) -> None:
     """Print every socket with the node at each position, and the pads of every link with what each position joins."""
     from romwright.cli.render import inert
-    from romwright.sheets.board import draw_socket
+    from romwright.sheets.board import LINKS, draw_socket
     from romwright.sheets.links import draw_link
 
     for socket in page.sockets:
         heading(inert(f"{socket.name}  {socket.title}".rstrip()) + ", from above, with the node at each position")
         click.echo("\n".join(map(inert, draw_socket(page, socket, setting))))
     if page.links:
-        heading("Links: the pads, and below them what each position joins")
+        heading(LINKS)
     for link in page.links:
         click.echo("\n".join(["", *map(inert, draw_link(link, setting and setting[link.name]))]))
 

@@ -13,6 +13,7 @@ from romwright.sheets.links import link_shapes, link_size
 from romwright.sheets.shapes import BODY, LEG, PITCH, body, leg, page, text, width_of, wrap
 
 MARGIN, LINE, LEAST = 36, 26, 920  # pixels
+LINKS = "Links: pads in their order, not as they lie on the board; below them what each position joins"
 Setting = Mapping[str, str]
 
 
@@ -82,6 +83,9 @@ def build_board_svg(board: Board, now: Setting | None = None) -> bytes:
         y += 20
         lines += socket_shapes(board, socket, width, y, now)
         y += 28 + socket.pin_count // 2 * PITCH + 20
+    if board.links:
+        y += 14
+        lines.append(text(width // 2, y, LINKS, 16, "middle"))
     for link, (_, height) in zip(board.links, sizes):
         y += 10
         lines += link_shapes(link, MARGIN, y, now[link.name] if now else None)

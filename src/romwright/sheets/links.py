@@ -48,7 +48,7 @@ class Layout:
             order = [pad.number for pad in self.pads]
             return [tuple(sorted(order.index(number) for number in position.split("-")))]
         order = [pad.node for pad in self.pads]
-        return [tuple(sorted({order.index(node) for node in group})) for group in groups]
+        return list(dict.fromkeys(tuple(sorted({order.index(node) for node in group})) for group in groups))
 
     def _rows(self, position: str) -> Iterator[Row]:
         """Yield lines in which no two groups lie over each other."""
