@@ -152,7 +152,7 @@ def test_questions_on_a_terminal(tmp_path):
     assert board.sockets[0].nodes[11] == "D8" and board.source == "no schematic read yet"
     for words in (
         "'no good name' is no name for a file",
-        "did you mean 68000?",
+        "did you mean 68000",
         "27C256",
         "is 65,536 words of the CPU",
     ):
