@@ -242,9 +242,8 @@ def parse_rails(texts) -> dict[str, float]:
 
 def report(path: str, answers, board, as_json: bool) -> None:
     """Say what was written, and what the schematic must tell."""
-    import msgspec
-
     from romwright.boards.draft import question
+    from romwright.boards.library import board_json
     from romwright.cli.render import inert, print_json, print_table
 
     asked = [
@@ -254,7 +253,7 @@ def report(path: str, answers, board, as_json: bool) -> None:
         if (words := question(answers.cpu, place, pin))
     ]
     if as_json:
-        print_json({"file": path, "board": msgspec.to_builtins(board), "to_find_out": asked})
+        print_json({"file": path, "board": board_json(board, answers.cpu), "to_find_out": asked})
         return
     click.echo(f"{inert(path)} is written; it passes every rule. The schematic must tell:\n")
     rows = [tuple(entry.values()) for entry in asked]
