@@ -51,7 +51,7 @@ def test_every_position_stands_where_the_socket_has_it(board):
     root, texts = texts_of(build_board_svg(board))
     numbers = [(x, y, int(t)) for x, y, t, e in texts if t.isdigit() and e.get("font-size") == "26"]
     assert sorted(n for *_, n in numbers) == list(range(1, socket.pin_count + 1))
-    middle = float(root.get("width")) / 2
+    middle = float(root.get("viewBox").split()[2]) / 2
     for x, y, number in numbers:
         (name,) = [
             t
@@ -132,8 +132,8 @@ def test_no_text_runs_off_the_page(now, changes):
         except OSError:
             pytest.skip(f"the font {face} is not installed")
         start = x - length * {"start": 0, "middle": 0.5, "end": 1}[element.get("text-anchor")]
-        assert start >= 8 and start + length <= int(root.get("width")) - 8, words
-        assert 0 < y < int(root.get("height"))
+        assert start >= 8 and start + length <= int(root.get("viewBox").split()[2]) - 8, words
+        assert 0 < y < int(root.get("viewBox").split()[3])
 
 
 def test_names_above_the_pads_do_not_touch():
@@ -155,6 +155,16 @@ def test_the_same_each_time_without_colours_or_anything_from_outside():
     assert svg == build_board_svg(TERN, NOW) != build_board_svg(TERN)
     assert set(re.findall(rb'(?:fill|stroke)="([^"]+)"', svg)) == {b"#000", b"#fff"}
     assert b"href" not in svg and b"url(" not in svg and b"<style" not in svg
+
+
+def test_it_prints_on_one_sheet_of_a4_or_letter():
+    """ISO 216 and ANSI Y14.1 sizes, with margins of 10 mm."""
+    for board in (TERN, wide(), wide(links=tuple(LINKS.values()) * 3)):
+        root = ET.fromstring(build_board_svg(board))
+        wide_mm, high_mm = (float(root.get(key).removesuffix("mm")) for key in ("width", "height"))
+        assert wide_mm <= min(210, 215.9) - 20 and high_mm <= min(297, 279.4) - 20
+        units = root.get("viewBox").split()
+        assert abs(wide_mm / high_mm - int(units[2]) / int(units[3])) < 0.01
 
 
 def test_foreign_names_are_harmless():
