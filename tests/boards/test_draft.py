@@ -62,7 +62,9 @@ def test_the_sample_has_every_cpu_and_the_usual_packages():
 @pytest.mark.parametrize("cpu, part", PAIRS)
 def test_a_draft_passes_every_rule_and_links_runs_on_it(cpu, part, tmp_path):
     given_answers = answers(cpu, part)
-    board = board_of(build_draft(given_answers), tmp_path)
+    text = build_draft(given_answers)
+    board_of(with_example(text), tmp_path)  # the example passes the rules too
+    board = board_of(text, tmp_path)
     chip, (socket,), lines = require_part(part), board.sockets, CPUS[cpu].address_lines
     assert board.title == given_answers.title and socket.pin_count == chip.pin_count
     for pin in chip.pins:
@@ -162,6 +164,26 @@ def test_what_else_is_wrong_is_told_by_the_rules():
         build_draft(answers("Z80", "27128", others=others))
     assert any("[name-twice]" in fault for fault in caught.value.faults)
     assert any("[overlap]" in fault for fault in caught.value.faults)
+
+
+def test_devices_that_the_rows_cannot_tell_apart_are_named(tmp_path):
+    lines = CPUS["68000"].data_lines
+    others = (Other("P1", (0x100000, 0x100001), "port", lines), Other("P2", (0x100002, 0x100003), "port", lines))
+    text = build_draft(answers("68000", "27C400", others=others))
+    assert "# The rows do not tell it from P2: add the lines that do." in text
+    assert "# The rows do not tell it from P1: add the lines that do." in text
+    board = board_of(text, tmp_path)
+    study = Study(board, CPUS["68000"], board.sockets[0], require_part("27C400"))
+    assert any("P1" in finding.title and "P2" in finding.title for finding in study.judge({}).findings)
+
+
+def test_ports_are_decoded_by_the_lines_of_a_port_number(tmp_path):
+    lines = CPUS["Z80"].data_lines
+    others = tuple(Other(f"P{n}", (n, n + 3), "port", lines, "io") for n in (0x10, 0x14))
+    board = board_of(build_draft(answers("Z80", "27128", others=others)), tmp_path)
+    assert [row["A2"] for device in board.devices for row in device.drives] == ["L", "H"]
+    assert all(set(row) <= {*expand("A0-A7"), "/IORQ", "/RD"} for device in board.devices for row in device.drives)
+    assert [area.space for area in board.map] == ["memory", "io", "io"]
 
 
 def holds(row, levels):

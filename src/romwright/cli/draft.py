@@ -103,7 +103,7 @@ def ask(question: str, default, read: Callable):
             hints = [error.found, error.expected and f"expected: {error.expected}", error.help]
             raise click.UsageError("; ".join(filter(None, hints))) from None
 
-    return click.prompt(question, default=default, value_proc=checked)
+    return click.prompt(question, default=default, value_proc=checked, err=True)
 
 
 def ask_places(cpu) -> list:

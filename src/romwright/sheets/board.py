@@ -86,6 +86,7 @@ def build_board_svg(board: Board, now: Setting | None = None) -> bytes:
     if board.links:
         y += 14
         lines.append(text(width // 2, y, LINKS, 16, "middle"))
+        y += 6
     for link, (_, height) in zip(board.links, sizes):
         y += 10
         lines += link_shapes(link, MARGIN, y, now[link.name] if now else None)
