@@ -189,11 +189,11 @@ def test_show_draws_sockets_and_links(romwright):
     for line in (
         "       A12 --| 2      27 |-- P27       LK2: /ROMSEL",
         "               [1]      [2]######[3]",
-        "  > 2-3                  o========o      now",
+        "  > 2-3                  o========o      P20 = /ACC  now",
     ):
         assert line in run.out.splitlines()
     plain = romwright("boards", "show", "tern-tl-1")
-    assert "#" not in plain.out and "now" not in plain.out and "[1]      [2]      [3]" in plain.out
+    assert "#" not in plain.out and "  now" not in plain.out and "[1]      [2]      [3]" in plain.out
 
 
 def test_show_writes_the_drawing(romwright, tmp_path):

@@ -101,7 +101,7 @@ def rails_for(parts: Iterable[Part]) -> dict[str, float]:
 
     >>> from romwright.parts.library import require_part
     >>> rails_for([require_part("2708")])
-    {'+12V': 12, '+5V': 5, '-5V': -5, 'GND': 0}
+    {'+12V': 12.0, '+5V': 5, '-5V': -5.0, 'GND': 0}
     """
     volts = {0, 5, *(v for part in parts for v in part.supplies.values())}
     return {f"{v:+g}V" if v else "GND": v for v in sorted(volts, key=lambda v: (v == 0, -v))}

@@ -131,8 +131,8 @@ def draw_link(link: Link, now: str | None = None) -> list[str]:
       LK1
                    /SEL     P20      /ACC
                    [1]      [2]######[3]
-        1-2         o========o
-      > 2-3                  o========o      now
+        1-2         o========o               /SEL = P20
+      > 2-3                  o========o      P20 = /ACC  now
     """
     layout = Layout(link)
     pitch = max([8, *(len(pad.node) + 2 for pad in layout.pads)]) | 1
@@ -156,8 +156,8 @@ def draw_link(link: Link, now: str | None = None) -> list[str]:
                 marks[at[place]] = "o"
         here = row.first and row.position == now
         head = f"  {'>' if here else ' '} {row.position if row.first else ''}".ljust(label)
-        tail = "open" * (not row.groups) + "  now" * here
-        lines.append(head + "".join(marks[label:]) + tail)
+        tail = f"  {layout.words(row.position)}" if row.first else ""
+        lines.append(head + "".join(marks[label:]) + tail + "  now" * here)
     return [line.rstrip() for line in lines]
 
 
