@@ -13,7 +13,12 @@ from romwright.cli.options import AS_JSON, OVERWRITE, parse_address, parse_range
 from romwright.errors import OptionError, RomwrightError
 
 KINDS = {"ram": ("RAM", "memory"), "rom": ("ROM", "memory"), "port": ("port", "memory"), "io": ("port", "io")}
-STARTS_LOW = ("Z80", "8080", "8085", "68000")  # where the first cycles after reset go; the others begin near the top
+STARTS_LOW = (
+    "Z80",
+    "8080",
+    "8085",
+    "68000",
+)  # begin after reset at 0, as the makers' books say; the others near the top
 UNREAD = "no schematic read yet"
 
 
@@ -38,8 +43,9 @@ UNREAD = "no schematic read yet"
 def command(name, title, cpu, sockets, devices, rails, source, output, overwrite, as_json) -> None:
     """Begin a board file: what a few answers tell is filled in, what the schematic must tell is listed.
 
-    On a terminal, what is not given is asked for. The file passes every rule at once: romwright boards show draws it,
-    romwright links says what is still open. pinmaps/README.md teaches how to complete it.
+    On a terminal, it asks for the name, CPU or sockets that are not given, and for the rest with them. The file passes
+    every rule at once: romwright boards show draws it, romwright links says what is still open. pinmaps/README.md
+    teaches how to complete it.
 
     \b
     Example: romwright boards new --name my-board --cpu Z80 --socket U7=0-3FFF:27128 --device RAM=8000-FFFF:RAM
