@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 
+from romwright.fit.drive import rows_at
 from romwright.fit.glue import PlacedGate, gate_nets
 from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
-from romwright.parts.model import Part, Pin, Role
+from romwright.parts.model import OTHER, Level, Part, Pin, Role
 
 
 class How(StrEnum):
@@ -123,7 +124,7 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
     if net.gate:
         package, _, pin = names[net.gate].partition(".")
         where = f"to pin {pin} of {package}" if pin else f"to {package}"
-        return f"{where} ({in_words(net.gate)})"
+        return f"{where} ({in_words(net)})"
     end = end_of(socket, net)
     if end is None:
         return f"the socket has no {net.volts:+g} V: bring it from elsewhere"
@@ -133,14 +134,17 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
     return f"{'bend up, to' if position else 'wire to'} {net.function} at socket {end.position}"
 
 
-def in_words(gate: Gate) -> str:
-    """Say what a gate gives: `L while socket 20 is L and socket 27 is H`."""
-    parts = [
-        f"socket {net.position} is {level}" if net.position else f"({in_words(net.gate)}) is {level}"
-        for net, level in zip(gate.inputs, gate.levels)
-        if net.position or net.gate
-    ]
-    return f"{gate.gives} while {' and '.join(parts)}"
+def in_words(net: Net) -> str:
+    """Say what comes out of a gate, whatever others are behind it: `L while socket 20 is L and socket 27 is H`."""
+    level = min((net.gate.gives, OTHER[net.gate.gives]), key=lambda level: len(rows_at(net, level)))
+    rows = [" and ".join(at_level(*pair) for pair in sorted(row.items())) for row in rows_at(net, level)]
+    return f"{level} while {' or '.join(rows)}"
+
+
+def at_level(label: str, level: Level) -> str:
+    """Say at which level a line is: `socket 20 is L`."""
+    number = label.partition(" ")[0]
+    return f"{f'socket {number}' if number.isdigit() else label} is {level}"
 
 
 def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> str:

@@ -150,5 +150,6 @@ def role(row: Row, part: Part) -> Role:
 
 def in_words(row: Row) -> str:
     """Write the work of one row: `pin 27 to VCC`."""
-    where = {How.VCC: "to VCC", How.GND: "to GND", How.OPEN: "left open", How.GATE: f"to gate {row.gate}"}
+    gate = f"to socket {row.wire_to} through an inverter" if row.inverted else "to a gate"
+    where = {How.VCC: "to VCC", How.GND: "to GND", How.OPEN: "left open", How.GATE: gate}
     return f"pin {row.chip} ({row.function}) {where.get(row.how, f'to socket {row.wire_to}')}"

@@ -30,12 +30,13 @@ class Points(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class GatePart(Struct, frozen=True, forbid_unknown_fields=True):
-    """A gate package: for each of its gates the input pins, and the output pins; nanoseconds."""
+    """A gate package: for each of its gates the input pins, the output pins, the supply pins; nanoseconds."""
 
     part: str
     kind: Kind
     inputs: tuple[tuple[int, ...], ...] = ((),)
     outputs: tuple[int, ...] = ()
+    supplies: dict[str, int] = {}
     delay_ns: float | None = None
     source: str = ""
     unchecked: str = ""
