@@ -133,8 +133,10 @@ def check_enables(s: Seating) -> Iterator[Finding]:
         meets = f"{s.place(there)}, which does not gate the outputs" if there else "no chip pin meets it"
         evidence = f"{meets}. Only the chip drives at {list_states(extra)}"
         least = s.spare if s.spare.heeds else s.plan
-        remedy = how_exact(s, levels) if least.wired.ignores(net.label) else "the wiring table puts it right"
-        yield Finding(ENABLE_LOST, title, evidence, remedy)
+        if least.wired.ignores(net.label):
+            yield Finding(ENABLE_LOST, title, evidence + exact_with(s), how_exact(s, levels))
+        else:
+            yield Finding(ENABLE_LOST, title, evidence, "the wiring table puts it right")
 
 
 def check_gates(s: Seating) -> Iterator[Finding]:
@@ -142,7 +144,7 @@ def check_gates(s: Seating) -> Iterator[Finding]:
     if (gates := s.plan.gates) and not s.spare.heeds:
         what = "an inverter" if {gate.kind for gate in gates} == {"inverter"} else "a gate"
         title = f"wiring alone is not enough: {what} is needed"
-        yield Finding(GATE, title, gated(s), f"add {packages(s)}; the list of gates has the wires")
+        yield Finding(GATE, title, f"{gated(s)}. {packages(s)}", "add what the list of gates has, wired as it says")
     if s.plan.wired.missed:
         title = "wiring alone cannot make this exact: a gate is needed"
         seen = f"silent at {list_states(s.plan.wired.missed)}"
@@ -156,16 +158,16 @@ def gated(s: Seating) -> str:
 
 def packages(s: Seating) -> str:
     """Name the packages of the plan's gates, their supply pins, and how much later they make the chip answer."""
-    names = {f"{gate.package}, {with_supplies(gate)}": None for gate in s.plan.gates}
+    names = {f"{gate.package} is {with_supplies(gate)}": None for gate in s.plan.gates}
     delay = s.plan.delay_ns
     later = "later by an unknown time" if delay is None else f"up to {delay:g} ns later"
-    return f"{' and '.join(names)}; the chip then answers {later}"
+    return f"{', '.join(names)}; the chip then answers {later}"
 
 
 def with_supplies(gate: PlacedGate) -> str:
-    """Name the package of a gate and its supply pins: `a 74LS32 (VCC on pin 14, GND on 7)`."""
+    """Name the package of a gate and its supply pins: `a 74LS32, VCC on pin 14, GND on pin 7`."""
     pins = gate_parts()[gate.kind].supplies
-    return f"a {gate.part} (VCC on pin {pins['VCC']}, GND on {pins['GND']})" if pins else gate.part
+    return f"a {gate.part}, VCC on pin {pins['VCC']}, GND on pin {pins['GND']}" if pins else gate.part
 
 
 def check_wired_enables(s: Seating) -> Iterator[Finding]:
@@ -177,7 +179,7 @@ def check_wired_enables(s: Seating) -> Iterator[Finding]:
     where = " and ".join(active(s, pin.number) for pin, _ in lost)
     title = f"lost without a gate: socket {where}" if s.plan.gates else f"lost even after wiring: socket {where}"
     evidence = f"the {s.chip.name} has fewer enables than the original. It alone drives at {list_states(wired.extra)}"
-    yield Finding(STILL_LOST, title, evidence, how_exact(s, lost[0][1]))
+    yield Finding(STILL_LOST, title, evidence + exact_with(s), how_exact(s, lost[0][1]))
 
 
 def active(s: Seating, position: int) -> str:
@@ -195,10 +197,15 @@ def how_exact(s: Seating, levels: frozenset[Level]) -> str:
     """Say when a lost enable, active at `levels`, does not matter, and what would bring it back."""
     off = "right where the board's select is already off whenever that enable is"
     if s.plan.gates:
-        return f"{off}: leave the gate out then (--prefer no-gates); exact with {packages(s)}"
+        return f"{off}: leave the gate out then (--prefer no-gates); else wire the gate as the list of gates says"
     same = any(levels & have for have in s.chip.enables.values())
     gate = "a gate that joins it" if same else "an inverter and a gate (gate needed) that join it"
     return f"{off}; exact with {gate} into an enable of the chip"
+
+
+def exact_with(s: Seating) -> str:
+    """Say what makes it exact, as one more sentence of the evidence; nothing if no gate does."""
+    return f". Exact with a gate: {packages(s)}" if s.plan.gates else ""
 
 
 CHECKS = (check_unselected, check_polarities, check_silence, check_enables)
