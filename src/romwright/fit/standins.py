@@ -141,6 +141,8 @@ def why_not(findings: Iterable[Finding], plan: Plan, proof: Proof) -> str:
     unfed = [row for row in plan.rows if row.how is How.OPEN and row.chip and role(row, plan.chip) is Role.SUPPLY]
     if unfed:
         return f"the socket has no supply for {', '.join(row.function for row in unfed)}"
+    if proof.states_written:
+        return f"in {proof.states_written} of {proof.states} states it is written where the original is not"
     return "" if proof.equal else "the finished wiring does not read as the original does"
 
 
