@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
 from romwright.fit import logic, tables
 from romwright.fit.logic import Term
-from romwright.fit.socket import Gate
-from romwright.fit.work import Points, gate_parts
+from romwright.fit.work import Kind, Points, gate_parts
 from romwright.parts.model import Level
 
 
@@ -54,22 +53,21 @@ class Feed:
     cost: int
 
 
-def gate_points(gates: Iterable[Term | Gate], points: Points) -> int:
-    """Return what gates cost: their packages and the wires to their inputs."""
-    gates, total = set(gates), 0
-    for kind, count in Counter(gate.kind for gate in gates).items():
+def gate_points(gates: Sequence[tuple[Kind, int]], points: Points) -> int:
+    """Return what gates cost, each a kind and how many lines go into it: packages, wires, and ties of the other inputs."""
+    total = 0
+    for kind, count in Counter(kind for kind, _ in gates).items():
         part = gate_parts()[kind]
         total += -(-count // len(part.inputs)) * points.package if part.outputs else count * points.diodes
-    for gate in gates:
-        spare = max(0, len(gate_parts()[gate.kind].inputs[0]) - len(gate.inputs))
-        total += len(gate.inputs) * points.wire + spare * points.tie
+    for kind, lines in gates:
+        total += lines * points.wire + max(0, len(gate_parts()[kind].inputs[0]) - lines) * points.tie
     return total
 
 
 @cache
 def term_points(gates: frozenset[Term], points: Points) -> int:
     """Return what the gates of terms cost."""
-    return gate_points(gates, points)
+    return gate_points([(gate.kind, len(gate.inputs)) for gate in gates], points)
 
 
 @cache

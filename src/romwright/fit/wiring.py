@@ -8,7 +8,7 @@ from functools import cached_property
 
 from romwright.fit.drive import Comparison, compare, condition
 from romwright.fit.feeds import Feeding, hold
-from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
+from romwright.fit.glue import PlacedGate, out_of, place_gates
 from romwright.fit.rows import How, Row, lay_rows, nets_of
 from romwright.fit.search import gate_points
 from romwright.fit.socket import GND, RAILS, Gate, Kind, Net, Socket
@@ -106,7 +106,7 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
         ("pins bent up and left open", left, cost.open),
     ]
     total = [(what, count, count * each) for what, count, each in found if count]
-    made = {gate for net in plan.nets.values() for gate in gates_behind(net)}
+    made = [(gate.kind, gate.lines) for gate in plan.gates]
     return total + ([("gate packages with their inputs", packages, gate_points(made, cost))] if packages else [])
 
 
