@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from romwright.fit.logic import HIGH_ENABLES, LAWS, LOW_ENABLES, PICKS
 from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
@@ -35,6 +35,16 @@ class PlacedGate:
     taps: tuple[Tap, ...]
     output: int | None
     delay_ns: float | None
+
+    @property
+    def lines(self) -> int:
+        """How many lines go into it: an input joined with another, or at a level, is none of its own."""
+        return len({replace(tap, pin=None) for tap in self.taps if tap.level is None})
+
+    @property
+    def far_lines(self) -> int:
+        """How many of them come from beyond the socket."""
+        return len({tap.point for tap in self.taps} - {""})
 
     def as_json(self) -> dict:
         """The gate under the documented JSON keys."""

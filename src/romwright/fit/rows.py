@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 
+from romwright.fit.drive import rows_at
 from romwright.fit.glue import PlacedGate, gate_nets
 from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket, strap
-from romwright.parts.model import Part, Pin, Role
+from romwright.parts.model import OTHER, Level, Part, Pin, Role
 
 
 class How(StrEnum):
@@ -124,7 +125,7 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
     if net.gate:
         package, _, pin = names[net.gate].partition(".")
         where = f"to pin {pin} of {package}" if pin else f"to {package}"
-        return f"{where} ({in_words(net.gate)})"
+        return f"{where} ({in_words(net)})"
     if net.point:
         return f"to {net.point}"
     if net.kind is Kind.STRAP:
@@ -138,25 +139,17 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
     return f"{'bend up, to' if position else 'wire to'} {net.function} at socket {end.position}"
 
 
-def in_words(gate: Gate) -> str:
-    """Say what a gate gives: `L while socket 20 is L and socket 27 is H`."""
-    return f"{gate.gives} while {' and '.join(parts_of(gate))}"
+def in_words(net: Net) -> str:
+    """Say what comes out of a gate, whatever others are behind it: `L while socket 20 is L and socket 27 is H`."""
+    level = min((net.gate.gives, OTHER[net.gate.gives]), key=lambda level: len(rows_at(net, level)))
+    rows = [" and ".join(at_level(*pair) for pair in sorted(row.items())) for row in rows_at(net, level)]
+    return f"{level} while {' or '.join(rows)}"
 
 
-def parts_of(gate: Gate) -> list[str]:
-    """List what must hold for a gate to give its level; what a gate before it asks for is named in its place."""
-    found = []
-    for net, level in zip(gate.inputs, gate.levels):
-        if net.gate and level == net.gate.gives:
-            found += parts_of(net.gate)
-        elif not net.level:
-            found.append(f"not ({' and '.join(parts_of(net.gate))})" if net.gate else f"{place_of(net)} is {level}")
-    return list(dict.fromkeys(found))
-
-
-def place_of(net: Net) -> str:
-    """Name where a signal is taken from."""
-    return f"socket {net.position}" if net.position else net.point or net.label
+def at_level(label: str, level: Level) -> str:
+    """Say at which level a line is: `socket 20 is L`."""
+    number = label.partition(" ")[0]
+    return f"{f'socket {number}' if number.isdigit() else label} is {level}"
 
 
 def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> str:

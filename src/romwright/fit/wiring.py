@@ -8,7 +8,7 @@ from functools import cached_property
 
 from romwright.fit.drive import Comparison, compare_with, condition
 from romwright.fit.feeds import Feeding, hold
-from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
+from romwright.fit.glue import PlacedGate, out_of, place_gates
 from romwright.fit.lines import feed_lines
 from romwright.fit.rows import How, Row, lay_rows, nets_of
 from romwright.fit.search import gate_points
@@ -139,12 +139,8 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
         ("pins bent up and left open", left, cost.open),
     ]
     total = [(what, count, count * each) for what, count, each in found if count]
-    made = {gate for net in plan.nets.values() for gate in gates_behind(net)}
-    inputs = [
-        (gate.kind, sum(not net.point for net in gate.inputs), sum(bool(net.point) for net in gate.inputs))
-        for gate in made
-    ]
-    return total + ([("gate packages and the wires to them", packages, gate_points(inputs, cost))] if packages else [])
+    made = [(gate.kind, gate.lines - gate.far_lines, gate.far_lines) for gate in plan.gates]
+    return total + ([("gate packages and the wires to them", packages, gate_points(made, cost))] if packages else [])
 
 
 def want(pin: Pin, chip: Part, socket: Socket, seat: Net) -> Net | None:
