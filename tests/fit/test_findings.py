@@ -371,7 +371,7 @@ def test_table_for_a_28_pin_chip_in_a_24_pin_socket():
     rows = {row.chip: row for row in examine("rom-2364-24", "28C64", {20: "L"}).fits[0].plan.rows}
     assert (rows[23].wire_to, rows[2].wire_to) == (18, 21)
     assert (rows[22].socket, rows[22].how) == (20, "straight")
-    assert (rows[20].how, rows[20].detail.split("; ")[1]) == ("tie to GND", "must be L in read")
+    assert (rows[20].how, rows[20].detail.split("; ")[1]) == ("tie to GND", "always enabled")
     assert [rows[n].how for n in (27, 28, 1)] == ["tie to VCC", "tie to VCC", "leave open"]
     assert rows[1].socket is rows[2].socket is rows[27].socket is None
 

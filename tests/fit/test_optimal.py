@@ -3,18 +3,18 @@
 A change is a chip pin that leaves its seat (to VCC, GND, any socket position, or open) or a gate. All plans are priced
 here from pinmaps/work.toml; nothing of feeds.py, search.py and logic.py is used. What is gone through:
 
-- Of a pin that no row of the chip's drive and write conditions names (address, data, supply, read level), every option
-  that is cheaper than the plan's. The proof judges each of these pins for itself, so the cheapest plan has the cheapest
-  option of each; pins that must change anyway are left as the plan has them and not counted.
-- Of the pins that rows do name, every combination of options and of gates with up to three changes that is cheaper than
+- Of a pin that is no enable (address, data, supply, read level, write strobe), every option that is cheaper than the
+  plan's. The proof judges each of these pins for itself, so the cheapest plan has the cheapest option of each; pins that
+  must change anyway are left as the plan has them and not counted.
+- Of the enables, every combination of options and of gates with up to three changes that is cheaper than
   the plan's. An option is left out only if the proof finds a read silent with every other enable tied to its level: with
   one row of levels no other pin can mend that.
 - Gates: none; one of each kind on every choice of the socket's controls (of a '138, every input and output, each control
   on one input at most); two side by side, or one behind the other. Each feeds one pin or more.
 
-Three things the proof would let pass are not asked for, as the checks of fit/pins.py forbid them: VPP or /PGM on a line
-that moves (VPP draws current, and is asked for at rest too), a control line on an address pin that the original does not
-have, and a status output on a rail.
+Four things that the proof would let pass are not asked for, as the checks of fit/pins.py and fit/writes.py forbid them:
+VPP or /PGM on a line that moves (VPP draws current, and is asked for at rest too), a control line on an address pin that
+the original does not have or on a write strobe, and a status output on a rail. Sockets that the board writes are left out.
 """
 
 import tomllib
@@ -46,7 +46,7 @@ class Bench:
         self.original, self.chip = plan.original, plan.chip
         self.rows, self.gates = list(rows or plan.rows), tuple(plan.gates if gates is None else gates)
         self.image_at = plan.image_at
-        self.controls = [pin for pin in self.chip.pins if pin.function in self.chip.signals]
+        self.controls = [pin for pin in self.chip.pins if pin.function in self.chip.enables]
         self.lines = [pin.number for pin in self.original.pins if pin.function in self.original.signals]
         self.row = {row.chip: row for row in self.rows if row.chip}
 
@@ -92,7 +92,7 @@ class Bench:
         yield from self.cheaper_enables()
 
     def cheaper_pins(self):
-        """Yield cheaper ways for one pin that no row names; an address pin the original lacks may move the image."""
+        """Yield cheaper ways for one pin that is no enable; an address pin the original lacks may move the image."""
         for pin in self.chip.pins:
             planned = self.price(pin.number, self.as_planned(pin.number))
             for option in self.options(pin.number) if pin not in self.controls else ():
@@ -104,14 +104,16 @@ class Bench:
                     yield from ((pin.name, option, at) for at in found)
 
     def is_on_moving_line(self, pin, option):
-        """Whether a pin that must be at one level in every read is on a line of the socket that moves."""
-        held = pin.function in self.chip.read_levels and pin.function not in self.chip.read_either
+        """Whether a pin that must stay at one level is on a control line of the socket."""
+        held = pin.function in self.chip.strobes or (
+            pin.function in self.chip.read_levels and pin.function not in self.chip.read_either
+        )
         extra = pin.role is Role.ADDRESS and pin.index >= self.original.address_bits
         places = {How.STRAIGHT: self.row[pin.number].socket, How.WIRE: option["wire_to"]}
         return (held or extra) and places.get(option["how"]) in self.lines
 
     def cheaper_enables(self):
-        """Yield cheaper combinations for the pins that rows name, with and without gates."""
+        """Yield cheaper combinations for the enables, with and without gates."""
         planned = gate_price(self.gates)
         planned += sum(self.price(pin.number, self.as_planned(pin.number)) for pin in self.controls)
         plain = [[o for o in self.options(pin.number) if self.may_read(pin.number, o)] for pin in self.controls]
@@ -139,7 +141,6 @@ class Bench:
         ties = {
             pin.number: {"how": How.VCC if row[pin.function] == "H" else How.GND, "wire_to": None, "gate": ""}
             for pin in self.controls
-            if pin.function in row
         }
         silent = self.prove(ties | {number: option}, gates).first_difference
         return silent is None or silent.get("expected") != "driven"

@@ -164,7 +164,9 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
         return "a part of the chip that the original does not have"
     if pin.function in chip.strobes:
         return "never writes"
-    return "the chip's supply" if pin.role is Role.SUPPLY else f"must be {net.level} in read"
+    if pin.role is Role.SUPPLY:
+        return "the chip's supply"
+    return "always enabled" if pin.function in chip.enables else f"must be {net.level} in read"
 
 
 def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, chip: Part) -> dict[int, Net]:
