@@ -33,6 +33,7 @@ THEIRS = {
     "parts": {"msgspec"},
     "boards": {"msgspec"},
     "fit.proof": {"numpy"},
+    "fit.work": {"msgspec"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }

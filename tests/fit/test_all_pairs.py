@@ -1,7 +1,8 @@
 """Every part of the library in the socket of every other: it plans and proves, or a reason is given in words.
 
-The outcomes are kept in all_pairs.csv, where `python tests/fit/test_all_pairs.py` writes them again: read the difference
-before it is committed. All polarities of the socket's part are gone through, and of the chip's the first and the last.
+The outcomes are kept in all_pairs.csv, where `python tests/fit/test_all_pairs.py` writes them again: read the
+difference before it is committed. All polarities of the socket's part are gone through, and of the chip's the first and
+the last.
 """
 
 import csv
@@ -42,10 +43,13 @@ def chips():
     return found
 
 
+def another_size(original, chip):
+    """Say that a chip has too few words or other data lines, whatever the polarities; nothing if it has not."""
+    return "; ".join(finding.title for finding in kinds.check_size(Seating(Plan(original, chip, ()))))
+
+
 def judge(original, chip):
     """Return the outcome, the points, the gates and the pins changed; the last three are empty for what cannot be."""
-    if titles := [finding.title for finding in kinds.check_size(Seating(Plan(original, chip, ())))]:
-        return "; ".join(titles), "", "", ""
     plan = plan_wiring(original, chip)
     proof = read_every_address(original, chip, plan.rows, plan.image_at, plan.gates)
     reason = why_not(kinds.check_memory(Seating(plan)), plan, proof)
@@ -62,12 +66,13 @@ def judge(original, chip):
 def rows_of(socket):
     """Yield the rows of the table for a socket: chips with one outcome together, worded for the socket's polarity."""
     part = PARTS[socket]
-    found = defaultdict(list)
-    for choices in part.polarities({}):
+    every, found = part.polarities({}), defaultdict(list)
+    size = {name: another_size(part.ordered_as(every[0]), chip) for name, chip in chips().items()}
+    for choices in every:
         original = part.ordered_as(choices)
         for name, chip in chips().items():
-            outcome = judge(original, chip)
-            polarity = "any" if not outcome[1] and len(part.polarities({})) > 1 else stated(choices)
+            outcome = (size[name], "", "", "") if size[name] else judge(original, chip)
+            polarity = "any" if not outcome[1] and len(every) > 1 else stated(choices)
             if name not in found[polarity, outcome]:
                 found[polarity, outcome].append(name)
     for (polarity, outcome), names in found.items():

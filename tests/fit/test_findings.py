@@ -128,8 +128,9 @@ def test_style_c_with_27_high_takes_a_27128_as_it_is():
     assert codes(verdict) == {"read-level-unknown", "enable-lost"}
     lost = one(verdict, "enable-lost")
     assert "leave the gate out then (--prefer no-gates)" in lost.remedy
-    assert "Exact with a gate: X1 is a 74LS00, VCC on pin 14, GND on pin 7; the chip then answers up to 30 ns later" in (
-        lost.evidence
+    assert (
+        "Exact with a gate: X1 is a 74LS00, VCC on pin 14, GND on pin 7; the chip then answers up to 30 ns later"
+        in lost.evidence
     )
     assert verdict.fits[0].plan.wired.equal and verdict.fits[0].proof.drive_equal
     assert not verdict.fits[0].spare.gates and verdict.fits[0].spare.wired.ignores("27 CS")
@@ -457,11 +458,7 @@ def cases_in(text, fits):
 
 
 def test_merged_evidence_names_its_cases():
-    finding = next(
-        f
-        for f in examine("rom-23128-style-b", "27256", {20: "H"}).findings
-        if f.code.name == "gate-needed"
-    )
+    finding = next(f for f in examine("rom-23128-style-b", "27256", {20: "H"}).findings if f.code.name == "gate-needed")
     package = "X1 is a 74LS00, VCC on pin 14, GND on pin 7; the chip then answers up to 15 ns later"
     assert finding.evidence == (
         "chip pin 20 (/CE) to pin 3 of X1 (L while socket 20 is H and socket 27 is H) "

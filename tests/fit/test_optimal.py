@@ -4,17 +4,18 @@ A change is a chip pin that leaves its seat (to VCC, GND, any socket position, o
 here from pinmaps/work.toml; nothing of feeds.py, search.py and logic.py is used. What is gone through:
 
 - Of a pin that is no enable (address, data, supply, read level, write strobe), every option that is cheaper than the
-  plan's. The proof judges each of these pins for itself, so the cheapest plan has the cheapest option of each; pins that
-  must change anyway are left as the plan has them and not counted.
-- Of the enables, every combination of options and of gates with up to three changes that is cheaper than
-  the plan's. An option is left out only if the proof finds a read silent with every other enable tied to its level: with
-  one row of levels no other pin can mend that.
-- Gates: none; one of each kind on every choice of the socket's controls (of a '138, every input and output, each control
-  on one input at most); two side by side, or one behind the other. Each feeds one pin or more.
+  plan's. The proof judges each of these pins for itself, so the cheapest plan has the cheapest option of each; pins
+  that must change anyway are left as the plan has them and not counted.
+- Of the enables, every combination of options and of gates with up to three changes that is cheaper than the plan's.
+  An option is left out only if the proof finds a read silent with every other enable tied to its level: with one row of
+  levels no other pin can mend that.
+- Gates: none; one of each kind on every choice of the socket's controls (of a '138, every input and output, each
+  control on one input at most); two side by side, or one behind the other. Each feeds one pin or more.
 
 Four things that the proof would let pass are not asked for, as the checks of fit/pins.py and fit/writes.py forbid them:
-VPP or /PGM on a line that moves (VPP draws current, and is asked for at rest too), a control line on an address pin that
-the original does not have or on a write strobe, and a status output on a rail. Sockets that the board writes are left out.
+VPP or /PGM on a line that moves (VPP draws current, and is asked for at rest too), a control line on an address pin
+that the original does not have or on a write strobe, and a status output on a rail. Sockets that the board writes are
+left out.
 """
 
 import tomllib
@@ -98,7 +99,9 @@ class Bench:
             for option in self.options(pin.number) if pin not in self.controls else ():
                 if pin.role in (Role.NC, Role.OUTPUT) or self.is_on_moving_line(pin, option):
                     continue
-                places = {self.image_at, self.image_at ^ 1 << pin.index} if pin.role is Role.ADDRESS else {self.image_at}
+                places = (
+                    {self.image_at, self.image_at ^ 1 << pin.index} if pin.role is Role.ADDRESS else {self.image_at}
+                )
                 if self.price(pin.number, option) < planned:
                     found = (at for at in places if self.accepts({pin.number: option}, self.gates, at))
                     yield from ((pin.name, option, at) for at in found)
@@ -167,7 +170,7 @@ def sources(lines):
     """Yield every gate on the lines of a socket: its kind, what feeds its inputs, its output pin."""
     for position in lines:
         yield "inverter", (line(position),), None
-        yield from (("nand", (line(position), line(position)), None),)
+        yield "nand", (line(position), line(position)), None
     for pair in combinations(lines, 2):
         yield from ((kind, tuple(map(line, pair)), None) for kind in ("nand", "and", "or", "diodes"))
     seen = set()
@@ -182,14 +185,12 @@ def decoders(some, ends, levels, seen):
     """Yield a '138 with lines at some of A B C G1 /G2A /G2B and levels at the rest: once for each function."""
     rest = iter(levels)
     taps = [line(some[ends.index(end)]) if end in ends else Tap(None, level=next(rest)) for end in range(6)]
-    low = {"G1": taps[3].level == "L", "G2A": taps[4].level == "H", "G2B": taps[5].level == "H"}
     for number, output in enumerate(GATES["3-to-8"]["outputs"]):
-        falls = {tap.position: "H" if number >> i & 1 else "L" for i, tap in enumerate(taps[:3]) if tap.position}
-        fixed = all(tap.level is None or tap.level == ("H" if number >> i & 1 else "L") for i, tap in enumerate(taps[:3]))
-        falls |= {tap.position: level for tap, level in zip(taps[3:], "HLL") if tap.position}
-        function = tuple(sorted(falls.items()))
-        if fixed and not any(low.values()) and function not in seen:
-            seen.add(function)
+        asked = [*("H" if number >> i & 1 else "L" for i in range(3)), "H", "L", "L"]  # where this output falls
+        function = tuple((tap.position, level) for tap, level in zip(taps, asked) if tap.position)
+        falls = all(tap.level in (None, level) for tap, level in zip(taps, asked))
+        if falls and tuple(sorted(function)) not in seen:
+            seen.add(tuple(sorted(function)))
             yield "3-to-8", tuple(taps), output
 
 

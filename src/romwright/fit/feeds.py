@@ -90,7 +90,7 @@ class Feeding:
         return out_of(Gate(term.kind, tuple(map(self._net, term.inputs)), term.levels, term.gives))
 
     def _nearest(self) -> tuple[Net, ...]:
-        """Return nets that heed the decoder's select, lose no read, then differ in the fewest states, with least work."""
+        """Return nets that heed the decoder's select, lose no read, differ in fewest states, and take least work."""
         first = condition(self.socket.drives, self.socket.nets, self.socket.part)
         select = self.socket.select
 

@@ -54,7 +54,7 @@ class Feed:
 
 
 def gate_points(gates: Sequence[tuple[Kind, int]], points: Points) -> int:
-    """Return what gates cost, each a kind and how many lines go into it: packages, wires, and ties of the other inputs."""
+    """Return what gates cost, each a kind and how many lines go into it: packages, wires, ties of the other inputs."""
     total = 0
     for kind, count in Counter(kind for kind, _ in gates).items():
         part = gate_parts()[kind]

@@ -8,7 +8,7 @@ from romwright.findings import Code, Finding, Severity
 from romwright.fit.drive import in_words, list_states
 from romwright.fit.glue import PlacedGate
 from romwright.fit.seating import Seating, enables_of
-from romwright.fit.socket import Net, numbers
+from romwright.fit.socket import Net
 from romwright.fit.work import gate_parts
 from romwright.parts.model import Level, Pin
 
@@ -153,7 +153,8 @@ def check_gates(s: Seating) -> Iterator[Finding]:
 
 def gated(s: Seating) -> str:
     """Say which pins of the chip come out of gates, and when these are at which level."""
-    return "; ".join(f"chip pin {row.chip} ({row.function}) {row.detail.partition(';')[0]}" for row in s.plan.rows if row.gate)
+    fed = [row for row in s.plan.rows if row.gate]
+    return "; ".join(f"chip pin {row.chip} ({row.function}) {row.detail.partition(';')[0]}" for row in fed)
 
 
 def packages(s: Seating) -> str:

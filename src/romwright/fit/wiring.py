@@ -13,7 +13,7 @@ from romwright.fit.rows import How, Row, lay_rows, nets_of
 from romwright.fit.search import gate_points
 from romwright.fit.socket import GND, RAILS, Gate, Kind, Net, Socket
 from romwright.fit.work import points
-from romwright.parts.model import Part, Pin, Role
+from romwright.parts.model import Level, Part, Pin, Role
 
 
 @dataclass(frozen=True)
