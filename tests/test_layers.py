@@ -34,6 +34,7 @@ THEIRS = {
     "boards": {"msgspec"},
     "fit.planfile": {"msgspec"},
     "fit.proof": {"numpy"},
+    "fit.work": {"msgspec"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }

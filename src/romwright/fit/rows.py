@@ -30,8 +30,8 @@ class Row:
     """One socket position and the chip pin there (None: there is none).
 
     `wire_to` is the position that the chip pin is wired to, `gate` the output of a gate that it is wired to instead;
-    `inverted`: that gate is an inverter behind the position `wire_to`. `point` is a node of the board beyond this socket
-    and `strap` a switch that chooses a bank: a resistor to VCC and a contact to GND.
+    `inverted`: that gate is an inverter behind the position `wire_to`. `point` is a node of the board beyond this
+    socket and `strap` a switch that chooses a bank: a resistor to VCC and a contact to GND.
     """
 
     socket: int | None
@@ -52,7 +52,7 @@ class Row:
 
 
 def lay_rows(socket: Socket, chip: Part, wanted: Mapping[int, Net | None], names: Mapping[Gate, str]) -> Iterator[Row]:
-    """Yield the rows that give every chip pin the net wanted for it; None leaves it open. `names` are those of gates."""
+    """Yield the rows that give every chip pin the net wanted for it; None leaves it open. `names` are of the gates."""
     seats = socket.seat(chip)
     places = {socket.position(chip, pin.number): pin for pin in chip.pins}
     users: dict[int, list[str]] = {}
@@ -169,7 +169,9 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
         return "a part of the chip that the original does not have"
     if pin.function in chip.strobes:
         return "never writes"
-    return "the chip's supply" if pin.role is Role.SUPPLY else f"must be {net.level} in read"
+    if pin.role is Role.SUPPLY:
+        return "the chip's supply"
+    return "always enabled" if pin.function in chip.enables else f"must be {net.level} in read"
 
 
 def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, chip: Part) -> dict[int, Net]:
