@@ -17,7 +17,7 @@ OURS = {
     "recognition": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
-    "fit": {"images", "parts", "boards", "findings", "errors"},
+    "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "images", "findings", "errors"},
     "cli": {"errors", "findings", "datafiles", "images", "recognition", "parts", "boards", "fit", "sheets"},
 }
@@ -32,9 +32,10 @@ THEIRS = {
     "recognition.match": {"numpy"},
     "parts": {"msgspec"},
     "boards": {"msgspec"},
-    "fit.planfile": {"msgspec"},
+    "fit": {"msgspec"},
+    "fit.bench": {"numpy"},
+    "fit.contents": {"numpy"},
     "fit.proof": {"numpy"},
-    "fit.work": {"msgspec"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }

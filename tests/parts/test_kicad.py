@@ -155,7 +155,7 @@ def test_gate_packages_have_kicad_s_pins(kind):
     ours = gate_parts()[kind]
     units = gate_symbol(AS_KICAD_CALLS_IT.get(ours.part, ours.part))
     theirs = {number: (use, name) for unit in units for number, use, name in unit}
-    assert {name: number for number, (use, name) in theirs.items() if use == "power_in"} == ours.supplies
+    assert {name: number for number, (use, name) in theirs.items() if use == "power_in"} == {"VCC": ours.vcc, "GND": ours.gnd}
     inputs = {number for number, (use, _) in theirs.items() if use == "input"}
     assert inputs == {pin for gate in ours.inputs for pin in gate}
     assert {number for number, (use, _) in theirs.items() if use == "output"} == set(ours.outputs)

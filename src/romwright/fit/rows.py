@@ -162,7 +162,9 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
             Role.SUPPLY: f"the socket has no {chip.supplies.get(pin.function, 0):+g} V: bring it from elsewhere",
         }.get(pin.role, "the socket has nothing for it")
     if how is How.STRAIGHT:
-        return f"at {net.level}, which chooses the part of the chip that shows" if extra and net.level else ""
+        level = socket.read_level(net) if extra else None
+        when = "" if net.level else " whenever it is read"
+        return f"at {level}{when}, which chooses the part of the chip that shows" if level else ""
     if how in (How.WIRE, How.GATE, How.POINT, How.STRAP):
         return ""
     if extra:
