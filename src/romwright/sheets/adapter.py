@@ -6,15 +6,13 @@ an open ring, a wire has a number at each end, a tie ends in the sign for ground
 
 from __future__ import annotations
 
-from romwright.fit.circuit import packages_of
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How, Row
 from romwright.fit.wiring import Plan
-from romwright.fit.work import gate_parts
 from romwright.parts.model import Role
 from romwright.sheets.canvas import INK, PAPER, Canvas
-from romwright.sheets.lanes import Track, cut
-from romwright.sheets.placement import BODY, GATE_HEIGHT, LEG, LIFT, PITCH, Picture, terminals_of
+from romwright.sheets.lanes import Track, choose_dashes, cut
+from romwright.sheets.placement import BODY, GATE_HEIGHT, LEG, LIFT, PITCH, Picture, gate_notes, terminals_of
 
 DASHES = ("", ' stroke-dasharray="16 5"', ' stroke-dasharray="14 4 3 4"', ' stroke-dasharray="5 4"')
 COLOURS = ("#000", "#00307a", "#7a1500", "#00491c")  # dark enough to print as black
@@ -35,14 +33,14 @@ def draw_view(plan: Plan, mirrored: bool) -> tuple[Canvas, float]:
 
 def draw_wires(canvas: Canvas, tracks: list[Track]) -> None:
     """Draw the wires: neighbours dashed otherwise, a gap where one passes under another, a dot where three meet."""
-    parts = cut(tracks)
+    parts, styles = cut(tracks), choose_dashes(tracks, len(DASHES))
     for track in tracks:
         way = "".join(
             f"M{line.at:.1f} {line.low:.1f}V{line.high:.1f}" if line.upright
             else f"M{line.low:.1f} {line.at:.1f}H{line.high:.1f}"
             for line in parts[track.number]
         ).replace(".0", "")  # fmt: skip
-        style = track.lane % len(DASHES)
+        style = styles[track.number]
         extra = f'{DASHES[style]} stroke-linecap="{"butt" if style else "square"}" data-wire="{track.number}"'
         canvas.path(way, 3, ink=COLOURS[style], extra=extra)
         for x, y in track.dots:
@@ -57,12 +55,13 @@ def draw_outline(canvas: Canvas, left: float, top: float, bottom: float, stroke:
 
 
 def draw_pin_text(canvas: Canvas, left: float, y: float, number: int, name: str, right_side: bool, loud: bool) -> None:
-    """Write the number of a pin and its name inside the body; that of pin 1 in reverse, with a dot."""
+    """Write the number of a pin and its name inside the body; that of pin 1 in reverse, below an arrow."""
     inward, edge = (-1, left + BODY) if right_side else (1, left)
     x = edge + inward * 21
     if number == 1:
         canvas.box(x - 15, y - 13, 30, 26, 0, INK)
-        canvas.disc(left + BODY / 2 - 6, y, 6)
+        canvas.path(f"M{edge + 13} {y - PITCH / 2 - 16}h16l-8 12z", 0, INK)
+        canvas.write(edge + 35, y - PITCH / 2 - 5, "pin 1", 13, bold=True)
     canvas.write(x, y + 6.5, str(number), 19, "middle", bold=True, ink=PAPER if number == 1 else INK)
     anchor = "end" if right_side else "start"
     canvas.write(edge + inward * 40, y + 5, name, 14, anchor, bold=loud)
@@ -132,49 +131,35 @@ def draw_sign(canvas: Canvas, row: Row, x: float, y: float, out: int) -> None:
         canvas.write(at + out * 14, y + 4, "VCC", 13, anchor, bold=True)
     else:
         canvas.path(f"M{at} {y - 6}l{out * 9} 6l{-out * 9} 6z", 2, PAPER)
-        canvas.write(at + out * 13, y + 5, row.point or row.strap, 12, anchor, bold=True)
+        name = row.point or row.strap
+        canvas.write(at + out * 13, y + 5, name if len(name) <= 7 else f"{name[:6]}…", 12, anchor, bold=True)
 
 
 def draw_gates(canvas: Canvas, picture: Picture) -> None:
     """Draw each gate package as a box with the pins that are used at its top, and what its other pins need."""
-    packages = packages_of(picture.plan)
-    for ref, pins in picture.terminals.items():
-        gates = [gate for gate in picture.plan.gates if gate.package == ref]
-        first, last = picture.gate_pin_x[ref, pins[0]], picture.gate_pin_x[ref, pins[-1]]
-        top = picture.gates + 14
-        lines = gate_notes(gates, ref in packages)
-        width = max(last - first + 44, 20 + max(len(line) for line in lines) * 7.4)
-        left = min(max(10, (first + last - width) / 2), picture.width - 10 - width)
+    for ref, (left, width) in picture.boxes.items():
+        gates, top = picture.packages[ref], picture.gates + 14
         canvas.box(left, top, width, GATE_HEIGHT, 3.5)
         for gate in gates:
-            for (pin, name), tap in zip(terminals_of(gate), (*gate.taps, None)):
-                x = picture.gate_pin_x[ref, pin]
-                canvas.line((x, picture.gates), (x, top), stroke=4)
-                canvas.write(x, top + 24, name, 19, "middle", bold=True)
-                tied = {"H": "VCC", "L": "GND"}.get(tap.level) if tap and tap.level else tap and tap.point
-                if tied:
-                    canvas.write(x, picture.gates - 4, tied, 12, "middle", bold=True)
-            here = [picture.gate_pin_x[ref, pin] for pin, _ in terminals_of(gate)]
-            canvas.line((here[0] - 12, top + 32), (here[-1] + 12, top + 32), stroke=1.5)
-            inputs = ", ".join(name for _, name in terminals_of(gate)[:-1])
-            words = f"{gate.kind}: {inputs} → {terminals_of(gate)[-1][1]}"
-            canvas.write((here[0] + here[-1]) / 2, top + 48, words, 13, "middle")
-        for count, line in enumerate(lines):
+            draw_gate(canvas, picture, gate, top)
+        for count, line in enumerate(gate_notes(gates)):
             canvas.write(left + width / 2, top + 72 + 18 * count, line, 14, "middle", bold=not count)
 
 
-def gate_notes(gates: list[PlacedGate], package: bool) -> list[str]:
-    """Say what a gate package is and what its other pins need."""
-    part = gate_parts()[gates[0].kind]
-    title = f"{gates[0].package}  {part.part}"
-    if not package:
-        return [title, "K: the bar end, at the line; A: both other ends and the resistor"]
-    used = {tap.pin for gate in gates for tap in gate.taps}
-    unused = sorted({pin for pins in part.inputs for pin in pins} - used)
-    lines = [title, f"pin {part.vcc} to VCC, pin {part.gnd} to GND"]
-    if unused:
-        lines.append(f"inputs not used: {', '.join(map(str, unused))} to GND")
-    return lines
+def draw_gate(canvas: Canvas, picture: Picture, gate: PlacedGate, top: float) -> None:
+    """Draw the pins of a gate at the top of its box, with what is tied there, and say which is which."""
+    pins = terminals_of(gate)
+    for (pin, name), tap in zip(pins, (*gate.taps, None)):
+        x = picture.gate_pin_x[gate.package, pin]
+        canvas.line((x, picture.gates), (x, top), stroke=4)
+        canvas.write(x, top + 24, name, 19, "middle", bold=True)
+        if tap and (tap.level or tap.point):
+            tied = {"H": "VCC", "L": "GND"}.get(tap.level, "board")
+            canvas.write(x, picture.gates - 4, tied, 12, "middle", bold=True)
+    first, last = (picture.gate_pin_x[gate.package, pin] for pin in (pins[0][0], pins[-1][0]))
+    canvas.line((first - 12, top + 32), (last + 12, top + 32), stroke=1.5)
+    words = f"{gate.kind}: {', '.join(name for _, name in pins[:-1])} → {pins[-1][1]}"
+    canvas.write((first + last) / 2, top + 48, words, 13, "middle")
 
 
 def draw_numbers(canvas: Canvas, picture: Picture) -> None:
