@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
-from romwright.errors import OptionError
+from romwright.errors import OptionError, OutputError
 
 
 def write_plan(verdict, names: tuple[str, str], targets: dict[str, str | None], overwrite: bool) -> list[dict]:
@@ -26,6 +26,8 @@ def write_plan(verdict, names: tuple[str, str], targets: dict[str, str | None], 
             expected="every polarity stated",
             help="state it with --polarity, and that of TO with --chip-polarity",
         )
+    if len(set(wanted.values())) < len(wanted):
+        raise OutputError("two outputs would go to one file", where=", ".join(wanted.values()))
     written = {kind: build(kind, verdict, names) for kind in wanted}
     write_files({path: written[kind] for kind, path in wanted.items()}, overwrite)
     return [

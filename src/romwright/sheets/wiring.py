@@ -95,7 +95,7 @@ def build_wiring_svg(plan: Plan, warning: str = "") -> bytes:
     above, height = draw_view(plan, mirrored=False)
     below, _ = draw_view(plan, mirrored=True)
     paper, title = Paper(above.width), f"{plan.chip.name} in a socket laid out for {plan.original.name}"
-    paper.write(title, 24, bold=True)
+    paper.write_all(title, 24, bold=True)
     unread = list(unchecked(plan))
     for line in filter(None, [warning, "UNCHECKED pages: see the end of the list" if unread else ""]):
         paper.write_all(line, 17, bold=True)
