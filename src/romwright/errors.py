@@ -8,6 +8,7 @@
     │   └── PlanFileError     a plan file is malformed, or a page has changed since (all faults at once)
     ├── GapError              bytes were asked for at addresses that nothing defines
     ├── NotFittingError       an image is larger than the place it must go to
+    ├── LostLineError         a line of the socket reaches no pin of the chip, so two words would need one cell
     ├── NotSolvableError      no bytes at that place give the sum that was asked for
     ├── UnknownNameError      no part, list, checksum, ... of that name
     ├── SeveralMeaningsError  a marking that more than one part bears
@@ -123,6 +124,16 @@ class NotFittingError(RomwrightError):
             help=help,
         )
         self.size_bytes, self.room_bytes = size_bytes, room_bytes
+
+
+class LostLineError(RomwrightError):
+    """A line of the socket reaches no pin of the chip, so that two words of the contents would need one cell."""
+
+    def __init__(self, line: str, found: str) -> None:
+        super().__init__(
+            found, expected="every line of the original on a pin of its own", help="wire it: romwright wire plans it"
+        )
+        self.line = line
 
 
 class NotSolvableError(RomwrightError):

@@ -5,6 +5,7 @@ from pathlib import Path
 TERN = Path(__file__).parents[2] / "fixtures" / "tern"
 OUTPUTS = (
     "1-inspect", "2-lists", "3-identify", "4-stand-ins", "5-prepare", "6-wire-as-linked", "7-wire-relinked",
+    "8-links", "9-links-as-set",
 )  # fmt: skip
 
 
@@ -20,6 +21,11 @@ def test_the_whole_job(romwright, tmp_path):
     assert "60 of 64 pages equal" in answers["3-identify"]
     assert "28C256" in answers["4-stand-ins"] and "27C512" in answers["4-stand-ins"]
     assert "stop (write-strobe)" in answers["6-wire-as-linked"]
+    rows = [line.split() for line in answers["8-links"].splitlines() if line.startswith(("1-2", "2-3"))]
+    assert ["2-3", "1-2", "ok", "ok", "fault", "STOP"] in rows and ["1-2", "2-3", "ok", "ok", "ok", "STOP"] in rows
+    symptoms = " ".join(answers["9-links-as-set"].split())
+    assert "would report all eight chips U10-U17 bad; nothing is wrong with them" in symptoms
+    assert "Smallest change that makes it work: move LK1 from 2-3 to 1-2." in symptoms
     assert (folder / "dump-U7.svg").read_text("utf-8").startswith("<svg")
 
 
@@ -27,8 +33,9 @@ def test_json_names_commands_and_their_status(romwright, tmp_path):
     run = romwright("demo", "tern", "--json")
     assert run.status == 0
     steps = run.json["steps"]
-    assert [step["status"] for step in steps] == [0, 0, 1, 0, 0, 1, 1]
+    assert [step["status"] for step in steps] == [0, 0, 1, 0, 0, 1, 1, 1, 1]
     assert all((tmp_path / "tern" / step["output"]).is_file() for step in steps)
+    assert [step["output"] for step in steps] == sorted(step["output"] for step in steps)
 
 
 def test_the_commands_can_be_typed_again(romwright, tmp_path):

@@ -4,9 +4,10 @@ import pytest
 
 from romwright.datafiles import data_folder
 
-KEYS = {"board", "socket", "part", "polarity", "assumed", "seated", "settings", "findings"}
-CYCLE = {"name", "space", "range", "access", "expected", "drives", "outcome", "sure", "address", "levels"}
+KEYS = {"board", "socket", "part", "polarity", "assumed", "seated", "also", "unchecked", "settings", "findings"}
+CYCLE = {"name", "space", "range", "lines", "access", "expected", "drives", "outcome", "sure", "address", "levels"}
 DIAGNOSTIC = data_folder("tern") / "diagnostic.bin"
+MASK = "rom-2332-a11-pin21"
 ALL_LOW = ("--polarity", "20=L,22=L,27=L")
 
 
@@ -64,6 +65,95 @@ def test_each_polarity_that_is_not_stated(romwright):
     assert all(answer["assumed"].keys() == {"20", "27"} for answer in run.json)
 
 
+def test_the_other_socket_holds_what_the_board_file_says(romwright):
+    run = romwright("links", "dunlin-dl-2", "U7", "2732", "--now", "LK1=2732,LK2=2532,LK3=2732")
+    assert run.status == 1 and "U8 holds rom-2332-a11-pin18 20=L 21=H" in run.out
+    assert "fault (open-bus): U8 does not answer" in run.out
+    answer = romwright("links", "dunlin-dl-2", "U7", "2732", "--json").json
+    assert answer["also"] == {"U8": {"part": "rom-2332-a11-pin18", "polarity": {"20": "L", "21": "H"}}}
+
+
+@pytest.mark.parametrize("also, held, works", [
+    (["u8=2732"], {"U8": {"part": "2732", "polarity": {}}}, True),
+    (["U8=M2732A"], {"U8": {"part": "2732A", "polarity": {}}}, True),
+    ([f"U8={MASK},18=L,20=L"], {"U8": {"part": MASK, "polarity": {"18": "L", "20": "L"}}}, True),
+    ([f"U8={MASK},18=H,20=L"], {"U8": {"part": MASK, "polarity": {"18": "H", "20": "L"}}}, False),
+    (["U8=none"], {}, True),
+    (["U8="], {}, True),
+])  # fmt: skip
+def test_what_sits_in_the_other_socket_instead(romwright, also, held, works):
+    options = [word for entry in also for word in ("--also", entry)]
+    run = romwright("links", "dunlin-dl-2", "U7", "2732", "--json", *options)
+    assert run.json["also"] == held and run.status == int(not works)
+    reads = [c for c in run.json["settings"][0]["cycles"] if c["range"] == "1000-1FFF" and c["access"] == "read"]
+    assert reads and {c["outcome"] for c in reads} == {"fine"} or not works
+    if not held:
+        assert (
+            "U8 is taken to be empty; --also U8=PART says"
+            in romwright("links", "dunlin-dl-2", "U7", "2732", *options).out
+        )
+
+
+def test_a_chip_of_your_own_in_the_other_socket(romwright, tmp_path):
+    text = (data_folder("parts") / "2732.toml").read_text("utf-8").replace('name = "2732"', 'name = "mine"')
+    (tmp_path / "mine.toml").write_text(text, "utf-8")
+    run = romwright("links", "dunlin-dl-2", "U7", "2732", "--also", "U8=./mine.toml")
+    assert run.status == 0 and "U8 holds mine" in run.out
+
+
+def test_matrix_says_what_sits_in_the_other_socket(romwright):
+    run = romwright("links", "kittiwake-kw-68", "U3", "27C256", "27C512")
+    assert run.status == 0 and "U4 holds rom-23256-a14-pin27 20=L 22=L" in run.out
+    one = romwright("links", "kittiwake-kw-68", "U3", "27C256", "--now", "LK1=1-2,LK2=1-2,LK3=1-2")
+    assert "58 cycles: fine; --json has them all" in one.out
+    first = romwright("links", "kittiwake-kw-68", "U3", "27C256", "--now", "LK1=1-2,LK2=1-2,LK3=2-3")
+    rows = [line.split() for line in first.out.splitlines() if line.startswith("word write") and "00FFFF" in line]
+    assert [row[3:] for row in rows] == [
+        ["D0-D7", "CPU", "CPU", "U4", "contention"], ["D8-D15", "CPU", "CPU", "U3", "contention"],
+    ]  # fmt: skip
+
+
+def test_what_is_unchecked_is_printed(romwright):
+    """The 68000's cycles lack the acknowledge; pages say which of their pins and levels nobody has read."""
+    run = romwright("links", "kittiwake-kw-68", "U3", "27C256", "27C512")
+    assert "UNCHECKED: do not rely on these" in run.out and "68000: cycles: interrupt acknowledge" in run.out
+    answer = romwright("links", "dunlin-dl-2", "U7", "2532", "--also", "U8=2732", "--json").json
+    assert answer["unchecked"]["2532"] == ["pins: all but 18, 20 and 21", "drives"]
+    assert answer["unchecked"]["2732"] == ["drives"]
+    assert "UNCHECKED" in romwright("links", "dunlin-dl-2", "U7", "2532").out
+
+
+def test_reads_of_the_other_rom_in_words(romwright, tmp_path):
+    (tmp_path / "rom.bin").write_bytes(bytes(4096))
+    chip = ("rom-2332-a11-pin18", "--polarity", "20=L,21=H", "--image", "rom.bin")
+    arguments = ("links", "dunlin-dl-2", "U7", *chip, "--now", "LK1=2732,LK2=2532,LK3=2532")
+    run = romwright(*arguments)
+    assert "reads of U8 (table ROM, 1000-1FFF) at 1000-1FFF are wrong in D0-D7" in " ".join(run.out.split())
+    answer = romwright(*arguments, "--json").json
+    setting = next(s for s in answer["settings"] if s["links"] == answer["now"])
+    assert [(s["device"], s["by"], s["known"]) for s in setting["symptoms"]] == [
+        ("U8", "U7", True), ("DRAM", "U7", True), ("U11", "U7", True),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("also, told", [
+    (["U8"], "no socket is named"),
+    (["=2732"], "no socket is named"),
+    (["U9=2732"], "no socket named 'U9'"),
+    (["U7=2732"], "U7 is the socket that is asked about"),
+    (["U8=2732", "U8=none"], "U8 is given twice"),
+    (["U8=2733"], "no part named '2733'"),
+    (["U8=2332"], "2332"),
+    (["U8=rom-2332-a11-pin21,18=L"], "the polarity of pin 20 of rom-2332-a11-pin21 is not stated"),
+    (["U8=rom-2332-a11-pin21,18=L,20=NC"], "pin 20 of rom-2332-a11-pin21 cannot be NC"),
+    (["U8=2732,18"], "--also 18: 18 is no polarity"),
+    (["U8=rom-6540"], "rom-6540"),
+])  # fmt: skip
+def test_bad_words_about_the_other_socket(romwright, also, told):
+    run = romwright("links", "dunlin-dl-2", "U7", "2732", *[word for entry in also for word in ("--also", entry)])
+    assert run.status == 2 and told in run.err and "Traceback" not in run.err
+
+
 @pytest.mark.parametrize("seated, ways", [("offset", 2), ("turned", 1)])
 def test_seated_wrong_is_a_stop(romwright, seated, ways):
     run = romwright("links", "tern-tl-1", "U7", "27C512", "--seated", seated, "--json")
@@ -99,7 +189,7 @@ def test_a_board_file_of_your_own(romwright, tmp_path):
 
 def test_boards(romwright):
     assert "tern-tl-1" in romwright("boards", "list").out
-    listed = romwright("boards", "list", "--json").json
+    listed = [b for b in romwright("boards", "list", "--json").json if b["name"] == "tern-tl-1"]
     assert listed[0]["links"] == {"LK1": ["1-2", "2-3"], "LK2": ["1-2", "2-3"]}
     shown = romwright("boards", "show", "TERN-TL-1")
     assert shown.status == 0 and "P27" in shown.out and "/ROMSEL = P20" in shown.out

@@ -10,6 +10,8 @@ from romwright.boards.model import Board, Cpu
 from romwright.boards.rules import find_cpu_faults, find_faults
 from romwright.datafiles import data_folder, read_data_file
 from romwright.errors import DataFileError, UnknownNameError
+from romwright.parts.library import require_part
+from romwright.parts.model import Part
 
 
 def board_names(folder: Path | None = None) -> list[str]:
@@ -56,6 +58,11 @@ def require_board(name: str) -> Board:
     if path.suffix == ".toml" or path.name != name:
         return read_board(path)
     return read_board(data_folder("boards") / f"{require_name('board', name, board_names())}.toml")
+
+
+def fitted_chips(board: Board) -> dict[str, Part]:
+    """Return the chip that the board's file puts in each socket, its polarities stated; none for an empty socket."""
+    return {each.name: require_part(each.part).ordered_as(each.stated) for each in board.sockets if each.part}
 
 
 def board_json(board: Board, cpu: Cpu) -> dict:

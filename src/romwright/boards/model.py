@@ -6,13 +6,13 @@ A *node* is a name on the schematic: a CPU signal, a rail, a gate's output, a li
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 from typing import Literal
 
 from msgspec import Struct
 
-from romwright.parts.model import Level
+from romwright.parts.model import Choice, Level
 
 UNCONNECTED = "NC"
 NOBODY = "none"
@@ -20,7 +20,7 @@ Levels = dict[str, Level]
 
 
 def expand(lines: str) -> tuple[str, ...]:
-    """List line names, with A0-A15 for a run of them.
+    """List line names, with A0-A15 for a run of them; what is no run of up to 64, upwards, stays as it is.
 
     >>> expand("/LDS A1-A3")
     ('/LDS', 'A1', 'A2', 'A3')
@@ -28,7 +28,8 @@ def expand(lines: str) -> tuple[str, ...]:
     found: list[str] = []
     for word in lines.split():
         run = re.fullmatch(r"([A-Z]+)(\d+)-\1(\d+)", word)
-        found += [f"{run[1]}{i}" for i in range(int(run[2]), int(run[3]) + 1)] if run else [word]
+        numbers = range(int(run[2]), int(run[3]) + 1) if run else range(0)
+        found += [f"{run[1]}{i}" for i in numbers] if 0 < len(numbers) <= 64 else [word]
     return tuple(found)
 
 
@@ -97,12 +98,18 @@ class Cpu(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
 
 
 class Socket(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """A socket: the node at each position, left column downwards, right column downwards."""
+    """A socket: the node at each position, left column downwards, right column downwards.
+
+    `part` sits in it unless somebody says otherwise; `polarity` has what the factory chose for its pins, by number.
+    """
 
     name: str
     left: str
     right: str
     title: str = ""
+    part: str = ""
+    polarity: dict[str, Choice] = {}
+    row_pitch_mm: float = 15.24
 
     @cached_property
     def nodes(self) -> dict[int, str]:
@@ -114,6 +121,11 @@ class Socket(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     def pin_count(self) -> int:
         """How many positions it has."""
         return len(self.nodes)
+
+    @property
+    def stated(self) -> dict[int, Choice]:
+        """The polarities of its part by pin number."""
+        return {int(pin): choice for pin, choice in self.polarity.items()}
 
     def place(self, position: int) -> str:
         """Return the node that stands for a position."""
@@ -222,6 +234,24 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
             yield from ((f"resistors.{resistor.name}", node) for node in resistor.nodes.split())
         for wire in self.wires:
             yield from (("wires", node) for node in wire.split())
+
+    def lines_of(self, name: str, cpu: Cpu) -> frozenset[str]:
+        """Return the data lines that a device or a socket has: all of them unless its own are told."""
+        every = frozenset(cpu.data_lines)
+        told = {device.name: frozenset(expand(device.data)) for device in self.devices}
+        nodes = {socket.name: socket.nodes.values() for socket in self.sockets}
+        return told.get(name) or every & self._near(nodes.get(name, ())) or every
+
+    def _near(self, nodes: Iterable[str]) -> set[str]:
+        """Return nodes with those that wires, links and series resistors lead to."""
+        pairs = [wire.split() for wire in self.wires] + [resistor.nodes.split() for resistor in self.resistors]
+        pairs += [group for link in self.links for position in link.positions for group in link.groups(position)]
+        found, queue = set(), [*nodes]
+        while queue:
+            if (node := queue.pop()) not in found and node not in self.rails:
+                found.add(node)
+                queue += [other for pair in pairs if node in pair for other in pair]
+        return found
 
     def settings(self) -> list[tuple[str, tuple[str, ...]]]:
         """List the links with the names of their positions."""

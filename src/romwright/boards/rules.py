@@ -5,9 +5,17 @@ from __future__ import annotations
 import difflib
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import msgspec
 
 from romwright.boards.gates import PINS
-from romwright.boards.model import NOBODY, UNCONNECTED, Board, Cpu, expand, parse_span
+from romwright.boards.model import NOBODY, UNCONNECTED, Board, Cpu, Socket, expand, parse_span
+from romwright.errors import RomwrightError
+from romwright.parts.library import require_part
+from romwright.parts.model import Part
+
+ROW_PITCHES_MM = (7.62, 10.16, 15.24, 22.86)
 
 
 class Draft:
@@ -16,14 +24,15 @@ class Draft:
     def __init__(self, board: Board, cpu: Cpu) -> None:
         self.board, self.cpu = board, cpu
         self.sources = dict.fromkeys(cpu.outputs, "the CPU")
-        self.on_bus = {device.name: device for device in board.devices}
-        self.answering = {*self.on_bus, *(socket.name for socket in board.sockets), NOBODY}
+        self.answering = {*(thing.name for thing in (*board.devices, *board.sockets)), NOBODY}
         self.places = {socket.place(n) for socket in board.sockets for n in socket.nodes}
 
 
 def check_rails(draft: Draft) -> Iterator[str]:
     """There is a rail of 0 V and one of more."""
     volts = draft.board.rails.values()
+    for name in (name for name, each in draft.board.rails.items() if not -50 < each < 50):
+        yield f"rails.{name}: {draft.board.rails[name]:g} V, expected a supply of less than 50 V [rail-volts]"
     if 0 not in volts or not any(v > 0 for v in volts):
         yield 'rails: expected one of 0 V and a positive one, such as { "+5V" = 5, GND = 0 } [rails]'
     for name in sorted(draft.board.rails.keys() & {*draft.cpu.outputs, *draft.cpu.data_lines}):
@@ -42,13 +51,60 @@ def check_names(draft: Draft) -> Iterator[str]:
 
 
 def check_sockets(draft: Draft) -> Iterator[str]:
-    """Both columns of a socket have as many positions, as many as a package has."""
+    """Both columns of a socket have as many positions, as many as a package has, and stand as far apart as one's."""
     for socket in draft.board.sockets:
         left, right = len(socket.left.split()), len(socket.right.split())
         if left != right or not 4 <= left <= 24:
             yield f"sockets.{socket.name}: {left} and {right} positions, as many in each column [position-count]"
+        if socket.row_pitch_mm not in ROW_PITCHES_MM:
+            pitches = " or ".join(f"{pitch:g}" for pitch in ROW_PITCHES_MM)
+            yield f"sockets.{socket.name}.row_pitch_mm: {socket.row_pitch_mm:g}, expected {pitches} [row-pitch]"
     if not draft.board.sockets:
         yield "sockets: there is none [no-socket]"
+
+
+def check_chips(draft: Draft) -> Iterator[str]:
+    """What sits in a socket is a part with a page, can be plugged in, and has every polarity stated."""
+    for socket in draft.board.sockets:
+        where = f"sockets.{socket.name}"
+        if not socket.part:
+            if socket.polarity:
+                yield f"{where}.polarity: say which part it belongs to [polarity-alone]"
+            continue
+        try:
+            part = find_part(socket.part)
+        except RomwrightError as error:
+            yield f"{where}.part: {'; '.join(filter(None, [error.found, error.help]))} [socket-part]"
+            continue
+        if not part.drives:
+            yield f"{where}.part: nobody has read when {part.name} drives its outputs; leave it out [part-unread]"
+            continue
+        if part.pin_count > socket.pin_count:
+            yield f"{where}.part: {part.name} has {part.pin_count} pins, the socket {socket.pin_count} [part-size]"
+        if part.row_pitch_mm != socket.row_pitch_mm:
+            rows = f"{part.row_pitch_mm:g} mm apart, those of the socket {socket.row_pitch_mm:g} mm"
+            yield f"{where}.part: the rows of {part.name} stand {rows} (row_pitch_mm) [part-pitch]"
+        yield from find_polarity_faults(f"{where}.polarity", socket, part)
+
+
+def find_part(name: str) -> Part:
+    """Return a part that is shipped; raises RomwrightError."""
+    if Path(name).suffix == ".toml" or Path(name).name != name:
+        raise RomwrightError(f"{name!r} is a file", help="name a part that is shipped; links takes a file with --also")
+    return require_part(name)
+
+
+def find_polarity_faults(where: str, socket: Socket, part: Part) -> Iterator[str]:
+    """Yield what is wrong with the polarities of a part."""
+    free = {str(pin): choices for pin, choices in part.choices().items()}
+    for pin, choice in socket.polarity.items():
+        if choice not in free.get(pin, ()):
+            allowed = ", ".join(f"{pin} = {' or '.join(choices)}" for pin, choices in free.items()) or "none"
+            yield f"{where}: {pin} = {choice}; polarities that {part.name} leaves open: {allowed} [polarity-choice]"
+    if missing := [pin for pin in free if pin not in socket.polarity]:
+        example = ", ".join(f'{pin} = "{free[pin][0]}"' for pin in missing)
+        pins = f"what did the factory choose for pin {', '.join(missing)}?"
+        yield f"{where}: {pins} Write it, such as {{ {example} }} [polarity-missing]"
 
 
 def check_links(draft: Draft) -> Iterator[str]:
@@ -145,20 +201,29 @@ def check_map(draft: Draft) -> Iterator[str]:
             hint = f"; did you mean {near[0]}?" if near else ""
             yield f"{where}: {area.device} is no device or socket of this board, nor {NOBODY}{hint} [map-device]"
             continue
-        lines = lines_of(draft, area.device)
+        lines = draft.board.lines_of(area.device, draft.cpu)
         for other, its_span, its_lines, space in seen:
             if space == area.space and lines & its_lines and span[0] <= its_span[1] and its_span[0] <= span[1]:
                 yield f"{where}: {area.range} overlaps {other} on the same data lines [overlap]"
         seen.append((area.range, span, lines, area.space))
 
 
-def lines_of(draft: Draft, device: str) -> set[str]:
-    """Return the data lines that a device or socket has."""
-    lines = set(draft.cpu.data_lines)
-    if device in draft.on_bus:
-        return set(expand(draft.on_bus[device].data)) or lines
-    nodes = next((set(socket.nodes.values()) for socket in draft.board.sockets if socket.name == device), lines)
-    return (nodes & lines) or lines
+def check_words(draft: Draft) -> Iterator[str]:
+    """Nothing in the file would move the cursor, change a colour or turn the writing round when it is printed."""
+
+    def find(value: object, where: str) -> Iterator[str]:
+        if isinstance(value, str) and not value.isprintable():
+            yield f"{where}: {value!r} has characters that cannot be printed [unprintable]"
+        elif isinstance(value, dict):
+            for key, each in value.items():
+                yield from find(key, where)
+                yield from find(each, f"{where}.{key}" if key.isprintable() else where)
+        elif isinstance(value, list | tuple):
+            for number, each in enumerate(value, 1):
+                yield from find(each, f"{where}[{number}]")
+
+    for key, value in msgspec.to_builtins(draft.board).items():
+        yield from find(value, key)
 
 
 def check_source(draft: Draft) -> Iterator[str]:
@@ -171,8 +236,8 @@ def check_source(draft: Draft) -> Iterator[str]:
 
 
 RULES = (
-    check_rails, check_names, check_sockets, check_links, check_pairs, check_gates, check_drivers, check_nodes,
-    check_devices, check_map, check_source,
+    check_rails, check_names, check_sockets, check_chips, check_links, check_pairs, check_gates, check_drivers,
+    check_nodes, check_devices, check_map, check_source, check_words,
 )  # fmt: skip
 
 

@@ -46,6 +46,16 @@ STEPS = (
         "And with the links set for a ROM with its select on pin 20?",
         "wire rom-23128-style-a 28C256 --polarity 20=L,22=L,27=L",
     ),
+    (
+        "8-links",
+        "The whole board: which setting of LK1 and LK2 is right for which chip?",
+        "links tern-tl-1 U7 rom-23128-style-a rom-23128-style-b 27C512 28C256 --polarity 20=L,22=L,27=L",
+    ),
+    (
+        "9-links-as-set",
+        "The costly mistake: the 27C512 goes in and the links stay as they are. What would the bench show?",
+        "links tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2 --image diagnostic.hex",
+    ),
 )
 
 

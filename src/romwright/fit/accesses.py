@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,7 +14,11 @@ Span = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Access:
-    """A cycle over a span of addresses: `mask` its states, `expected` what is to drive (None: nothing is asked)."""
+    """A cycle over a span of addresses: `mask` its states, `expected` what is to drive (None: nothing is asked).
+
+    `lines` are the data lines that are looked at: where the two halves of a word are two devices, each is an access.
+    Addresses are written with `digits` in hex.
+    """
 
     cycle: Cycle
     span: Span
@@ -23,11 +27,7 @@ class Access:
     mask: int
     lines: frozenset[str]
     may_write: bool
-
-    @property
-    def digits(self) -> int:
-        """How many hex digits its addresses are written with."""
-        return 4 if self.span[1] < 1 << 16 else 6
+    digits: int
 
     @property
     def range(self) -> str:
@@ -64,6 +64,7 @@ class Accesses:
         return table
 
     def _list(self) -> Iterator[Access]:
+        digits = max(4, len(f"{self.cpu.top:X}"))
         for cycle in self.cpu.cycles:
             levels = {name: level for name, level in cycle.levels.items() if name in self.names}
             state = tables.row(self.names, levels)
@@ -71,20 +72,35 @@ class Accesses:
             bounds = parse_span(cycle.address) if cycle.address else (0, self.cpu.top)
             if cycle.access == "none":
                 mask = state & span_table(self.names, bounds)
-                yield Access(cycle, bounds, None, None, mask, lines, False)
+                yield Access(cycle, bounds, None, None, mask, lines, False, digits)
                 continue
-            for (first, last), device, mode in self._areas(cycle.space):
-                span = max(first, bounds[0]), min(last, bounds[1])
-                if span[0] <= span[1]:
-                    asked = device if cycle.access in mode.split() or device == NOBODY else None
-                    expected = asked if cycle.access == "read" else None
-                    writable = cycle.access == "write" and "write" in mode.split()
-                    mask = state & span_table(self.names, span)
-                    yield Access(cycle, span, device, expected, mask, lines, writable)
+            for lane in self._lanes:
+                for (first, last), device, mode in self._areas(cycle.space, lane) if lines & lane else ():
+                    span = max(first, bounds[0]), min(last, bounds[1])
+                    if span[0] <= span[1]:
+                        asked = device if cycle.access in mode.split() or device == NOBODY else None
+                        expected = asked if cycle.access == "read" else None
+                        writable = cycle.access == "write" and "write" in mode.split()
+                        mask = state & span_table(self.names, span)
+                        yield Access(cycle, span, device, expected, mask, lines & lane, writable, digits)
 
-    def _areas(self, space: str) -> list[tuple[Span, str | None, str]]:
-        """List the areas of a space in order of address, and what lies between them."""
-        areas = sorted((area.span, area.device, area.access) for area in self.board.map if area.space == space)
+    @cached_property
+    def _lanes(self) -> list[frozenset[str]]:
+        """The data lines in groups, those in one that the same areas of the map have."""
+        having = {area.device: self.board.lines_of(area.device, self.cpu) for area in self.board.map}
+        return group_lines(self.cpu.data_lines, having)
+
+    def _areas(self, space: str, lane: frozenset[str]) -> list[tuple[Span, str | None, str]]:
+        """List the areas of a space that have those data lines, in order of address, and what lies between them.
+
+        Where the bus has no A0, an area begins and ends with a whole word.
+        """
+        within = (1 << int(self.cpu.address_lines[0][1:])) - 1
+        areas = sorted(
+            ((area.span[0] & ~within, area.span[1] | within), area.device, area.access)
+            for area in self.board.map
+            if area.space == space and lane <= self.board.lines_of(area.device, self.cpu)
+        )
         found, reached = [], 0
         for span, device, mode in areas:
             if span[0] > reached:
@@ -94,6 +110,18 @@ class Accesses:
         if reached <= self.cpu.top:
             found.append(((reached, self.cpu.top), None, "read write"))
         return found
+
+
+def group_lines(data_lines: Sequence[str], having: Mapping[str, frozenset[str]]) -> list[frozenset[str]]:
+    """Group data lines by who has them.
+
+    >>> [sorted(lane) for lane in group_lines(["D0", "D1", "D2"], {"U7": frozenset({"D0", "D2"})})]
+    [['D0', 'D2'], ['D1']]
+    """
+    groups: dict[frozenset[str], set[str]] = {}
+    for line in data_lines:
+        groups.setdefault(frozenset(name for name, lines in having.items() if line in lines), set()).add(line)
+    return [frozenset(lines) for lines in groups.values()]
 
 
 def span_table(names: Sequence[str], span: Span) -> int:

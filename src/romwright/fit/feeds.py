@@ -3,36 +3,19 @@
 from __future__ import annotations
 
 import itertools
-from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cache, partial
+from collections.abc import Collection, Mapping, Sequence
+from functools import reduce
+from operator import or_
 
-from romwright.fit import logic, tables
-from romwright.fit.drive import compare, condition, rows_at
+from romwright.errors import OptionError
+from romwright.fit import tables
+from romwright.fit.drive import compare_with, condition, rows_at
 from romwright.fit.glue import out_of
 from romwright.fit.logic import Term
-from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
-from romwright.fit.work import Points, gate_parts
+from romwright.fit.search import Need, Task, find_feeds
+from romwright.fit.socket import RAILS, Gate, Net, Socket
+from romwright.fit.work import Points
 from romwright.parts.model import Level, Part, Pin
-
-
-@dataclass(frozen=True, slots=True)
-class Feed:
-    """One way to feed a pin: a term over the variables (None: a constant), and what moving the pin costs.
-
-    `kills`: the states in which the chip must not drive and, fed so, does not; `cost`: with its gates, by itself.
-    """
-
-    term: Term | None
-    kills: int
-    moving: int
-    cost: int
-
-    @property
-    def gates(self) -> frozenset[Term]:
-        """The gates that it takes."""
-        return self.term.gates if self.term else frozenset()
 
 
 def move_points(net: Net | None, seat: Net, points: Points) -> int:
@@ -41,39 +24,40 @@ def move_points(net: Net | None, seat: Net, points: Points) -> int:
         return 0
     if net is None:
         return points.open if seat.position else 0
-    return points.tie if net.kind is Kind.RAIL and net.position is None else points.wire
-
-
-def gate_points(gates: Iterable[Term | Gate], points: Points) -> int:
-    """Return what gates cost: their packages and the wires to their inputs."""
-    gates, total = set(gates), 0
-    for kind, count in Counter(gate.kind for gate in gates).items():
-        part = gate_parts()[kind]
-        total += -(-count // len(part.inputs)) * points.package if part.outputs else count * points.diodes
-    for gate in gates:
-        spare = max(0, len(gate_parts()[gate.kind].inputs[0]) - len(gate.inputs))
-        total += len(gate.inputs) * points.wire + spare * points.tie
-    return total
+    if net.point:
+        return points.point
+    return points.tie if net in RAILS.values() else points.wire
 
 
 class Feeding:
-    """The choice of a net for each enable of a chip; `fixed` are the nets of its other pins."""
+    """The choice of a net for each enable of a chip; `fixed` are the nets of its other pins.
+
+    `pickers` are address pins that tell the socket's shares apart: bit 0 of the number of the share first.
+    """
 
     def __init__(
-        self, chip: Part, socket: Socket, seats: Mapping[int, Net], fixed: Mapping[int, Net | None], points: Points
-    ) -> None:
+        self, chip: Part, socket: Socket, seats: Mapping[int, Net], fixed: Mapping[int, Net | None], points: Points,
+        pickers: Sequence[Pin] = (),
+    ) -> None:  # fmt: skip
         self.chip, self.socket, self.seats, self.fixed, self.points = chip, socket, seats, fixed, points
+        self.pickers = pickers
         self.pins = [chip.by_function[name] for name in chip.enables]
         self.names = [net.label for net in socket.variables]
-        self.whole = tables.everywhere(self.names)
-        self.gate_points = cache(partial(gate_points, points=points))
 
     def choose(self) -> dict[int, Net]:
-        """Return the net of each enable: exact with the least work, or else as near as it gets."""
-        exact = self._exact() if len(self.chip.drives) == 1 else None
-        return dict(zip((pin.number for pin in self.pins), exact or self._nearest()))
+        """Return the net of each enable: exact with the least work, or else as near as it gets.
 
-    def _exact(self) -> tuple[Net, ...] | None:
+        Raises OptionError if the shares of the socket cannot be told apart.
+        """
+        exact = self._exact() if len(self.chip.drives) == 1 else None
+        if exact is None and self.pickers:
+            raise OptionError(
+                f"no {self.points.most_gates} gates choose the right part of the {self.chip.name}",
+                expected="selects by which the two sockets can be told apart",
+            )
+        return dict(zip((pin.number for pin in self.pins), self._nearest())) if exact is None else exact
+
+    def _exact(self) -> dict[int, Net] | None:
         """Return the cheapest nets with which the chip drives where it must and nowhere where it must not."""
         row = self.chip.drives[0]
         must, never = self.socket.must, self.socket.never
@@ -82,11 +66,41 @@ class Feeding:
             if held is None or must & ~held:
                 return None
             never &= held
-        choices = [self._feeds(pin, row[pin.function], must, never) for pin in self.pins]
-        picked = self._cheapest(choices, never)
+        levels = [(pin, row[pin.function]) for pin in self.pins]
+        needs = [self._need(p, must if level == "H" else 0, must if level == "L" else 0, level) for p, level in levels]
+        for bit, pin in enumerate(self.pickers):
+            high = reduce(or_, (table for number, table in enumerate(self.socket.shares) if number >> bit & 1), 0)
+            needs.append(self._need(pin, high, must & ~high, None))
+        far = frozenset(number for number, net in enumerate(self.socket.variables) if net.point)
+        picked = find_feeds(Task(len(self.names), never, tuple(needs), far, *self._homes(), self.points))
         if picked is None:
             return None
-        return tuple(self._fed(pin, row[pin.function], feed) for pin, feed in zip(self.pins, picked))
+        return {
+            pin.number: self._fed(pin, term, constant(need))
+            for pin, need, term in zip((*self.pins, *self.pickers), needs, picked)
+        }
+
+    def _need(self, pin: Pin, high: int, low: int, enables: Level | None) -> Need:
+        """Return what a pin needs as the search takes it."""
+        seat = self.seats[pin.number]
+        at = self.names.index(seat.label) if seat.label in self.names else None
+        bare = Need(high, low, enables, at, 0)
+        return Need(high, low, enables, at, move_points(hold(constant(bare), seat), seat, self.points))
+
+    def _fed(self, pin: Pin, term: Term | None, level: Level) -> Net:
+        """Return the net of a feed: the seat itself if the pin may stay."""
+        seat = self.seats[pin.number]
+        if term is None:
+            return hold(level, seat)
+        return seat if term.variable is not None and self.names[term.variable] == seat.label else self._net(term)
+
+    def _homes(self) -> tuple[int | None, int | None]:
+        """Return which variable carries the board's select, and which enable usually takes it."""
+        select, functions = self.socket.select, [pin.function for pin in self.pins]
+        return (
+            self.names.index(select.label) if select and select.label in self.names else None,
+            functions.index(self.chip.select) if self.chip.select in functions else None,
+        )
 
     def _table(self, net: Net | None, level: Level) -> int | None:
         """Return where a net is at a level; None if that depends on what is no variable."""
@@ -96,78 +110,10 @@ class Feeding:
         known = all(name in self.names for row in rows for name in row)
         return tables.any_row(self.names, rows) if known else None
 
-    def _feeds(self, pin: Pin, level: Level, must: int, never: int) -> list[Feed]:
-        """List the ways to feed an enable that is active at a level, the cheapest first; none that a plainer one beats."""
-        seat = self.seats[pin.number]
-        held = move_points(hold(level, seat), seat, self.points)
-        found: dict[tuple, Feed] = {(0, ()): Feed(None, 0, held, held)}
-        for term in logic.terms(len(self.names)):
-            table = term.table if level == "H" else self.whole & ~term.table
-            if must & ~table or len(term.gates) > self.points.most_gates:
-                continue
-            stays = term.variable is not None and self._sits_on(seat, term.variable)
-            moving = 0 if stays else self.points.wire
-            feed = Feed(term, never & ~table, moving, moving + self.gate_points(term.gates))
-            plain = found.get((feed.kills, ()))
-            if feed.gates and not plain:
-                found.setdefault((feed.kills, term.kinds), feed)
-            elif not feed.gates and (not plain or feed.moving < plain.moving):
-                found[feed.kills, ()] = feed
-        return sorted(found.values(), key=lambda feed: feed.cost)
-
-    def _sits_on(self, seat: Net, variable: int) -> bool:
-        """Tell whether a seat is one of the positions that carry a variable."""
-        return seat.kind is Kind.SIGNAL and seat.label == self.names[variable]
-
-    def _cheapest(self, choices: list[list[Feed]], never: int) -> tuple[Feed, ...] | None:
-        """Return a feed for each pin, with the least work, that together kill every state of `never`."""
-        best: tuple | None = None
-        rest = [sum(min(feed.moving for feed in feeds) for feeds in choices[i + 1 :]) for i in range(len(choices))]
-        able = [0] * (len(choices) + 1)  # what the pins from here on can kill at all
-        for i in range(len(choices) - 1, -1, -1):
-            able[i] = able[i + 1]
-            for feed in choices[i]:
-                able[i] |= feed.kills
-
-        def go(depth: int, alive: int, moving: int, gates: frozenset[Term], picked: tuple[Feed, ...]) -> None:
-            nonlocal best
-            if alive & ~able[depth]:
-                return
-            if depth == len(choices):
-                cost = (moving + self.gate_points(gates), len(gates), *self._tie_break(picked))
-                if best is None or cost < best[0]:
-                    best = (cost, picked)
-                return
-            for feed in choices[depth]:
-                if best and moving + feed.cost + rest[depth] > best[0][0]:
-                    break  # the feeds behind it cost no less
-                more = gates | feed.gates if feed.gates else gates
-                now = moving + feed.moving
-                over = best and now + rest[depth] + self.gate_points(more) > best[0][0]
-                if len(more) <= self.points.most_gates and not over:
-                    go(depth + 1, alive & ~feed.kills, now, more, (*picked, feed))
-
-        go(0, never, 0, frozenset(), ())
-        return best and best[1]
-
-    def _tie_break(self, picked: Sequence[Feed]) -> tuple[int, bool]:
-        """Of two equal costs, prefer fewer pins moved, then the select on the pin that usually takes it."""
-        given = {pin.function: feed.term.variables for pin, feed in zip(self.pins, picked) if feed.term}
-        names = {function: {self.names[number] for number in numbers} for function, numbers in given.items()}
-        return sum(feed.moving > 0 for feed in picked), self._is_away(names)
-
     def _is_away(self, given: Mapping[str, Collection[str]]) -> bool:
         """Tell whether the chip's usual select pin gets nothing of the board's select."""
         select, home = self.socket.select, self.chip.select
         return bool(select and home in self.chip.enables and select.label not in given.get(home, ()))
-
-    def _fed(self, pin: Pin, level: Level, feed: Feed) -> Net:
-        """Return the net of a feed: the seat itself if the pin may stay."""
-        seat = self.seats[pin.number]
-        if feed.term is None:
-            return hold(level, seat)
-        stays = feed.term.variable is not None and self._sits_on(seat, feed.term.variable)
-        return seat if stays else self._net(feed.term)
 
     def _net(self, term: Term) -> Net:
         """Return the net of a term over the socket's variables."""
@@ -177,12 +123,11 @@ class Feeding:
 
     def _nearest(self) -> tuple[Net, ...]:
         """Return nets that heed the decoder's select, lose no read, then differ in the fewest states, with least work."""
-        first = condition(self.socket.drives, self.socket.nets, self.socket.part)
         select = self.socket.select
 
         def cost(picked: tuple[Net, ...]) -> tuple:
             fitted = {**self.fixed, **{pin.number: net for pin, net in zip(self.pins, picked)}}
-            both = compare(first, condition(self.chip.drives, fitted, self.chip))
+            both = compare_with(self.socket, condition(self.chip.drives, fitted, self.chip))
             seats = [self.seats[pin.number] for pin in self.pins]
             moving = sum(move_points(net, seat, self.points) for net, seat in zip(picked, seats))
             given = {pin.function: labels_of(net) for pin, net in zip(self.pins, picked)}
@@ -201,6 +146,11 @@ class Feeding:
             if self.points.most_gates:
                 found.append(out_of(Gate("inverter", (net,), ("H",), "L")))
         return list(dict.fromkeys(found))
+
+
+def constant(need: Need) -> Level:
+    """Return the level that serves a pin that may stand still."""
+    return need.enables or ("H" if need.high else "L")
 
 
 def labels_of(net: Net) -> set[str]:

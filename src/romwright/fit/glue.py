@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from romwright.fit.logic import HIGH_ENABLES, LAWS, LOW_ENABLES, PICKS
-from romwright.fit.socket import RAILS, Gate, Kind, Net
+from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
 from romwright.fit.work import GatePart, gate_parts
 from romwright.parts.model import Level
 
@@ -35,6 +35,16 @@ class PlacedGate:
     taps: tuple[Tap, ...]
     output: int | None
     delay_ns: float | None
+
+    @property
+    def lines(self) -> int:
+        """How many lines go into it: an input joined with another, or at a level, is none of its own."""
+        return len({replace(tap, pin=None) for tap in self.taps if tap.level is None})
+
+    @property
+    def far_lines(self) -> int:
+        """How many of them come from beyond the socket."""
+        return len({tap.point for tap in self.taps} - {""})
 
     def as_json(self) -> dict:
         """The gate under the documented JSON keys."""
@@ -83,9 +93,7 @@ def tap_of(net: Net, pin: int | None, names: dict[Gate, str]) -> Tap:
     """Return the tap of an input pin at a net."""
     if net.gate:
         return Tap(pin, gate=names[net.gate])
-    if net.position is None:
-        return Tap(pin, level=net.level, point="" if net.level else net.label)
-    return Tap(pin, position=net.position)
+    return Tap(pin, position=net.position, level=net.level if net.position is None else None, point=net.point)
 
 
 def spread(gate: Gate) -> tuple[list[Net], int]:
@@ -98,11 +106,11 @@ def spread(gate: Gate) -> tuple[list[Net], int]:
     return [*(picks + [RAILS["L"]] * PICKS)[:PICKS], *enables], number
 
 
-def gate_nets(placed: Iterable[PlacedGate], at: dict[int, Net]) -> dict[str, Net]:
-    """Return the net that comes out of each placed gate, by its name; `at` has the nets of the socket's positions."""
+def gate_nets(placed: Iterable[PlacedGate], socket: Socket) -> dict[str, Net]:
+    """Return the net that comes out of each placed gate, by its name."""
     found: dict[str, Net] = {}
     for gate in placed:
-        inputs = tuple(net_of_tap(tap, at, found) for tap in gate.taps)
+        inputs = tuple(net_of_tap(tap, socket, found) for tap in gate.taps)
         if gate.kind == DECODER:
             number = gate_parts()[DECODER].outputs.index(gate.output)
             levels: tuple[Level, ...] = (*("H" if number >> i & 1 else "L" for i in range(PICKS)), "H", "L", "L")
@@ -119,10 +127,10 @@ def out_of(gate: Gate, name: str = "") -> Net:
     return Net(name, Kind.SIGNAL, name, gate=gate)
 
 
-def net_of_tap(tap: Tap, at: dict[int, Net], gates: dict[str, Net]) -> Net:
+def net_of_tap(tap: Tap, socket: Socket, gates: dict[str, Net]) -> Net:
     """Return the net that a tap takes."""
     if tap.gate:
         return gates[tap.gate]
     if tap.level:
         return RAILS[tap.level]
-    return at[tap.position]
+    return socket.points[tap.point] if tap.point else socket.nets[tap.position]

@@ -46,7 +46,9 @@ class Term:
     @cached_property
     def variables(self) -> frozenset[int]:
         """The variables that it is made from."""
-        return frozenset([self.variable]) if self.kind is None else frozenset().union(*(t.variables for t in self.inputs))
+        return (
+            frozenset([self.variable]) if self.kind is None else frozenset().union(*(t.variables for t in self.inputs))
+        )
 
     @cached_property
     def kinds(self) -> tuple[tuple[Kind, int], ...]:
@@ -117,4 +119,3 @@ def decoders(whole: int, variables: list[Term]) -> Iterator[Term]:
                 over = max(0, levels.count("H") - HIGH_ENABLES) + max(0, levels.count("L") - LOW_ENABLES)
                 if over <= PICKS:
                     yield decoded("3-to-8", whole, some, tuple(levels), "L")
-

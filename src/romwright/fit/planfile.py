@@ -43,11 +43,15 @@ GateRecord = record_of(PlacedGate, taps=tuple[TapRecord, ...])
 
 
 class OrderedPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A part as it was ordered: the name or path of its page, each factory choice by pin, what the page said."""
+    """A part as it was ordered: the name or path of its page, each factory choice by pin, what the page said.
+
+    `page` is the page itself where no file has it: the socket of a board, or a share of an original.
+    """
 
     part: str
     polarity: dict[str, Choice]
     sha256: str
+    page: Part | None = None
 
 
 # What the plan was asked for: every field of it that is neither a part nor a list of the work.
@@ -62,22 +66,26 @@ PlanRecord = msgspec.defstruct(
 )  # fmt: skip
 
 
-def build_plan(plan: Plan, socket_page: Part, chip_page: Part, socket_name: str = "", chip_name: str = "") -> bytes:
+def build_plan(
+    plan: Plan, socket_page: Part | None, chip_page: Part, socket_name: str = "", chip_name: str = ""
+) -> bytes:
     """Write a plan; the pages are those of its two parts, the names what finds them (a page of your own: its path)."""
     record = {
         "format": FORMAT,
         "version": VERSION,
         "socket": state(socket_page, plan.original, socket_name),
         "chip": state(chip_page, plan.chip, chip_name),
-        **{name: getattr(plan, name) for name in ASKED},
+        **{name: msgspec.to_builtins(getattr(plan, name)) for name in ASKED},
         "rows": [row.as_json() for row in plan.rows],
         "gates": [gate.as_json() for gate in plan.gates],
     }
     return (json.dumps(record, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
 
 
-def state(page: Part, ordered: Part, name: str) -> dict:
-    """Return a part as the file has it, with the polarity that makes `ordered` of its page."""
+def state(page: Part | None, ordered: Part, name: str) -> dict:
+    """Return a part as the file has it, with the polarity that makes `ordered` of its page, or as a page of its own."""
+    if page is None:
+        return {"part": ordered.name, "polarity": {}, "sha256": digest(ordered), "page": plain(ordered)}
     polarity = next(choices for choices in page.polarities({}) if page.ordered_as(choices) == ordered)
     stated = {str(pin): choice for pin, choice in polarity.items()}
     return {"part": name or page.name, "polarity": stated, "sha256": digest(page)}
@@ -88,9 +96,13 @@ def digest(page: Part) -> str:
 
     So a comment or another order of the keys changes nothing, and neither does a key that a later version adds.
     """
+    return hashlib.sha256(json.dumps(plain(page), sort_keys=True).encode("utf-8")).hexdigest()
+
+
+def plain(page: Part) -> dict:
+    """Return what a page says as plain values, the keys at their default left out."""
     listed = {f.encode_name: f for f in msgspec.structs.fields(Part)}
-    said = {key: value for key, value in msgspec.to_builtins(page).items() if value != default_of(listed[key])}
-    return hashlib.sha256(json.dumps(said, sort_keys=True).encode("utf-8")).hexdigest()
+    return {key: value for key, value in msgspec.to_builtins(page).items() if value != default_of(listed[key])}
 
 
 def default_of(field: msgspec.structs.FieldInfo) -> Any:
@@ -148,7 +160,7 @@ def read_json(data: bytes, file: str) -> dict:
 def order(stated: OrderedPart, key: str, file: str, find_page: Callable[[str], Part]) -> Part:
     """Return the part that the file names, ordered as it says."""
     try:
-        page = find_page(stated.part)
+        page = stated.page or find_page(stated.part)
     except OSError as error:
         raise PlanFileError(file, [f"{key}.part: the page {stated.part} cannot be read: {error.strerror}"]) from None
     if (now := digest(page)) != stated.sha256:
@@ -156,6 +168,8 @@ def order(stated: OrderedPart, key: str, file: str, find_page: Callable[[str], P
             f"{key}.sha256: the page of {page.name} has changed since the plan was made (its content is now {now}); "
             "make the plan anew with romwright wire"
         ])  # fmt: skip
+    if stated.page:
+        return require_sound(page, key, file)
     choices = {str(pin): free for pin, free in page.choices().items()}
     faults = [
         f"{key}.polarity.{pin}: {page.name} has no choice there" for pin in stated.polarity.keys() - choices.keys()
@@ -166,6 +180,16 @@ def order(stated: OrderedPart, key: str, file: str, find_page: Callable[[str], P
     if faults:
         raise PlanFileError(file, sorted(faults))
     return page.ordered_as({int(pin): choice for pin, choice in stated.polarity.items()})
+
+
+def require_sound(page: Part, key: str, file: str) -> Part:
+    """Return a page that stands in the plan itself; raises PlanFileError if its pins do not make its package."""
+    left, right = len(page.left.split()), len(page.right.split())
+    if page.package != f"DIP-{left + right}" or left != right or page.words < 2 or not 1 <= page.bits <= 16:
+        raise PlanFileError(
+            file, [f"{key}.page: {left} and {right} pins, {page.words} x {page.bits}, in a {page.package}"]
+        )
+    return page
 
 
 def gate_of(record: msgspec.Struct) -> PlacedGate:

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 
+from romwright.fit.drive import rows_at
 from romwright.fit.glue import PlacedGate, gate_nets
-from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket
-from romwright.parts.model import Part, Pin, Role
+from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket, strap
+from romwright.parts.model import OTHER, Level, Part, Pin, Role
 
 
 class How(StrEnum):
@@ -50,9 +51,7 @@ class Row:
         return asdict(self) | {"how": str(self.how)}
 
 
-def lay_rows(
-    socket: Socket, chip: Part, wanted: Mapping[int, Net | None], names: Mapping[Gate, str]
-) -> Iterator[Row]:
+def lay_rows(socket: Socket, chip: Part, wanted: Mapping[int, Net | None], names: Mapping[Gate, str]) -> Iterator[Row]:
     """Yield the rows that give every chip pin the net wanted for it; None leaves it open. `names` are those of gates."""
     seats = socket.seat(chip)
     places = {socket.position(chip, pin.number): pin for pin in chip.pins}
@@ -83,9 +82,9 @@ def lay_rows(
 
 def end_of(socket: Socket, net: Net | None) -> Net | None:
     """Return the socket position at which a wire or a tie to that net ends; None if there is none."""
-    if net is None or net.position or net.gate:
+    if net is None or net.position or net.kind is not Kind.RAIL:
         return net
-    return socket.rail(net.volts) if net.kind is Kind.RAIL else None
+    return socket.rail(net.volts)
 
 
 def choose_how(net: Net | None, seat: Net) -> How:
@@ -94,8 +93,10 @@ def choose_how(net: Net | None, seat: Net) -> How:
         return How.OPEN
     if net == seat:
         return How.STRAIGHT
-    if net.gate:
-        return How.GATE
+    if net.gate or net.point:
+        return How.GATE if net.gate else How.POINT
+    if net.kind is Kind.STRAP:
+        return How.STRAP
     if net.position is None:
         return How.VCC if net.level == "H" else How.GND
     return How.WIRE
@@ -114,7 +115,8 @@ def fill_row(
     behind = gate.inputs[0].position if gate and gate.kind == "inverter" else None
     return Row(
         position, signal, pin.number, pin.name, how, net.position if how is How.WIRE else behind, behind is not None,
-        names[gate] if gate else "", detail="; ".join(filter(None, detail)),
+        names[gate] if gate else "", net.point if how is How.POINT else "",
+        net.label if how is How.STRAP else "", "; ".join(filter(None, detail)),
     )  # fmt: skip
 
 
@@ -123,7 +125,11 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
     if net.gate:
         package, _, pin = names[net.gate].partition(".")
         where = f"to pin {pin} of {package}" if pin else f"to {package}"
-        return f"{where} ({in_words(net.gate)})"
+        return f"{where} ({in_words(net)})"
+    if net.point:
+        return f"to {net.point}"
+    if net.kind is Kind.STRAP:
+        return f"to switch {net.label}: open (a resistor to VCC) is H, closed to GND is L"
     end = end_of(socket, net)
     if end is None:
         return f"the socket has no {net.volts:+g} V: bring it from elsewhere"
@@ -133,14 +139,17 @@ def way(socket: Socket, net: Net, position: int | None, names: Mapping[Gate, str
     return f"{'bend up, to' if position else 'wire to'} {net.function} at socket {end.position}"
 
 
-def in_words(gate: Gate) -> str:
-    """Say what a gate gives: `L while socket 20 is L and socket 27 is H`."""
-    parts = [
-        f"socket {net.position} is {level}" if net.position else f"({in_words(net.gate)}) is {level}"
-        for net, level in zip(gate.inputs, gate.levels)
-        if net.position or net.gate
-    ]
-    return f"{gate.gives} while {' and '.join(parts)}"
+def in_words(net: Net) -> str:
+    """Say what comes out of a gate, whatever others are behind it: `L while socket 20 is L and socket 27 is H`."""
+    level = min((net.gate.gives, OTHER[net.gate.gives]), key=lambda level: len(rows_at(net, level)))
+    rows = [" and ".join(at_level(*pair) for pair in sorted(row.items())) for row in rows_at(net, level)]
+    return f"{level} while {' or '.join(rows)}"
+
+
+def at_level(label: str, level: Level) -> str:
+    """Say at which level a line is: `socket 20 is L`."""
+    number = label.partition(" ")[0]
+    return f"{f'socket {number}' if number.isdigit() else label} is {level}"
 
 
 def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> str:
@@ -154,7 +163,7 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
         }.get(pin.role, "the socket has nothing for it")
     if how is How.STRAIGHT:
         return f"at {net.level}, which chooses the part of the chip that shows" if extra and net.level else ""
-    if how in (How.WIRE, How.GATE):
+    if how in (How.WIRE, How.GATE, How.POINT, How.STRAP):
         return ""
     if extra:
         return "a part of the chip that the original does not have"
@@ -165,13 +174,13 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
 
 def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, chip: Part) -> dict[int, Net]:
     """Return the net that rows give each chip pin."""
-    outputs = gate_nets(gates, socket.nets)
+    outputs = gate_nets(gates, socket)
     found = {pin.number: Net(f"chip pin {pin.number} (open)", Kind.OPEN, "") for pin in chip.pins}
     for row in rows:
         if row.chip and row.how is not How.OPEN:
             found[row.chip] = {
                 How.VCC: lambda row: RAILS["H"], How.GND: lambda row: RAILS["L"],
-                How.GATE: lambda row: outputs[row.gate], How.WIRE: lambda row: socket.nets[row.wire_to],
+                How.GATE: lambda row: outputs[row.gate], How.STRAP: lambda row: strap(row.strap), How.POINT: lambda row: socket.points[row.point], How.WIRE: lambda row: socket.nets[row.wire_to],
                 How.STRAIGHT: lambda row: socket.nets[row.socket],
             }[row.how](row)  # fmt: skip
     return found

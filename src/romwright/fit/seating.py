@@ -25,7 +25,7 @@ class Seating:
     @cached_property
     def drive(self) -> Comparison:
         """When the original drives the bus, against when the chip does."""
-        return compare_drives(self.original, self.chip, self.socket, self.seats)
+        return compare_drives(self.socket, self.chip, self.seats)
 
     @cached_property
     def spare(self) -> Plan:

@@ -7,21 +7,23 @@ few links. Each item is worked out once for every combination of its own links; 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
+from romwright.boards.library import fitted_chips
 from romwright.boards.model import Board, Cpu, Socket
 from romwright.findings import Code, Finding, Severity, worst_first
 from romwright.fit import meets
 from romwright.fit.accesses import Accesses
-from romwright.fit.bus import Case, bus_findings, find_cases, find_writes, list_drivers
+from romwright.fit.bus import Case, bus_findings, check_map, find_cases, find_writes, list_drivers
 from romwright.fit.joins import find_clashes
 from romwright.fit.mounted import Mounted, joins, lines_needed, pin_node
 from romwright.fit.nets import Nets, Wiring
 from romwright.parts.model import Part
 
 WORKS = "works"
+RESEAT = "take the chip out and seat it as the notch shows; one that was powered like this is suspect"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,37 +66,50 @@ class Item:
 class Study:
     """A chip with its polarities stated, in a socket of a board, under every setting of the links.
 
-    `shared` keeps the tables of accesses by the lines that they are over, for the other chips in that socket.
+    `shared` keeps the tables of accesses by the lines that they are over, for the next chips in that socket. `also`
+    has the chips in the other sockets, their polarities stated: those that the board's file names unless given. `wired`
+    are the joins of node and chip pin where the chip is not simply plugged in.
     """
 
     def __init__(
         self, board: Board, cpu: Cpu, socket: Socket, chip: Part, seated: str = "straight",
-        shared: dict[tuple[str, ...], Accesses] | None = None,
+        shared: dict[tuple[str, ...], Accesses] | None = None, also: Mapping[str, Part] | None = None,
+        wired: Sequence[tuple[str, str]] | None = None,
     ) -> None:  # fmt: skip
         self.board, self.socket, self.chip, self.seated = board, socket, chip, seated
-        self.wiring = Wiring(board, cpu, joins(socket, chip, seated))
+        fitted = fitted_chips(board) if also is None else also
+        others = [each for each in board.sockets if each.name != socket.name and each.name in fitted]
+        self.seats = [(socket, chip, seated), *((each, fitted[each.name], "straight") for each in others)]
+        joined = [joins(*seat) for seat in self.seats]
+        if wired is not None:
+            joined[0] = wired
+        self.wiring = Wiring(board, cpu, [join for each in joined for join in each])
         rows = [row for device in board.devices for row in (*device.drives, *device.writes)]
-        asked = [*(node for row in rows for node in row), *lines_needed(board, cpu, socket, chip)]
+        asked = [node for row in rows for node in row]
+        asked += [node for each, part, _ in self.seats for node in lines_needed(board, cpu, each, part)]
         self.bus_links = self.wiring.reach(asked)[0]
         touched = [node for nodes in self.wiring.touched.values() for node in nodes]
-        names = tuple(sorted(self.wiring.reach([*asked, *touched])[1]))
+        names = tuple(sorted(self.wiring.reach([*asked, *touched, *self.wiring.enables()])[1]))
         shared = {} if shared is None else shared
         if names not in shared:
             shared[names] = Accesses(board, cpu, names)
         self.accesses = shared[names]
-        self.known = [*(device.name for device in board.devices), socket.name]
+        self.known = [*(device.name for device in board.devices), *(each.name for each, _, _ in self.seats)]
         self.codes: dict[Code, int] = {}
 
     def nets(self, setting: Mapping[str, str]) -> Nets:
         """Return the nets of one setting."""
         return Nets(self.wiring, self.accesses.names, setting)
 
-    def mount(self, nets: Nets, pins: tuple | None = None) -> Mounted:
-        """Return the chip on these nets; checks of single pins look at `pins` only."""
-        return Mounted(nets, self.socket, self.chip, self.accesses, self.seated, pins)
+    def mount(self, nets: Nets) -> Mounted:
+        """Return the chip on these nets, with the others."""
+        others = [Mounted(nets, socket, chip, self.accesses) for socket, chip, _ in self.seats[1:]]
+        return Mounted(nets, self.socket, self.chip, self.accesses, self.seated, others=others)
 
     def cases(self, mounted: Mounted) -> list[Case]:
-        """List who drives the bus in every access."""
+        """List who drives the bus in every access; none where the chip is seated wrong, so that nobody can tell."""
+        if self.seated != "straight":
+            return []
         return list(find_cases(self.accesses, list_drivers(mounted.nets, mounted), self.known))
 
     def judge(self, setting: Mapping[str, str]) -> Judged:
@@ -104,9 +119,8 @@ class Study:
         cases = self.cases(mounted)
         found = [
             *find_clashes(nets, self.wiring.sources),
-            *(finding for check in (*meets.ALONE, *meets.JOINT) for finding in check(mounted)),
-            *find_writes(self.accesses, mounted),
-            *bus_findings(cases, mounted),
+            *(finding for each in mounted.everyone.values() for finding in self._find_of(each, meets.ALONE)),
+            *self._find_joint(mounted, cases),
         ]
         return Judged(dict(setting), tuple(worst_first(found)), tuple(cases))
 
@@ -130,24 +144,32 @@ class Study:
             nodes = set().union(*(self.wiring.touched[link] for link in group))
             links = group | self.wiring.reach(nodes)[0]
             yield item(links, lambda nets, nodes=nodes: find_clashes(nets, nodes))
-        pins: dict[frozenset[str], list] = {}
-        for pin in self.chip.pins:
-            pins.setdefault(self.wiring.reach([pin_node(pin.number)])[0], []).append(pin)
-        for links, some in pins.items():
-            yield item(links, lambda nets, some=tuple(some): self._find_alone(nets, some))
-        yield item(self.bus_links, self._find_joint)
+        for socket, chip, seated in self.seats:
+            pins: dict[frozenset[str], list] = {}
+            for pin in chip.pins:
+                pins.setdefault(self.wiring.reach([pin_node(socket, pin.number)])[0], []).append(pin)
+            for links, some in pins.items():
+                seat = (socket, chip, self.accesses, seated, tuple(some))
+                yield item(links, lambda nets, seat=seat: self._find_of(Mounted(nets, *seat), meets.ALONE))
+        yield item(self.bus_links, self._find_on_nets)
 
-    def _find_alone(self, nets: Nets, pins: tuple) -> Iterator[Finding]:
-        mounted = self.mount(nets, pins)
-        for check in meets.ALONE:
-            yield from check(mounted)
-
-    def _find_joint(self, nets: Nets) -> Iterator[Finding]:
+    def _find_on_nets(self, nets: Nets) -> Iterator[Finding]:
         mounted = self.mount(nets)
-        for check in meets.JOINT:
-            yield from check(mounted)
-        yield from find_writes(self.accesses, mounted)
-        yield from bus_findings(self.cases(mounted), mounted)
+        yield from self._find_joint(mounted, self.cases(mounted))
+
+    def _find_joint(self, mounted: Mounted, cases: Sequence[Case]) -> Iterator[Finding]:
+        for each in mounted.everyone.values():
+            yield from self._find_of(each, (*meets.JOINT, check_map, find_writes))
+        yield from bus_findings(cases, mounted)
+
+    def _find_of(self, mounted: Mounted, checks: Iterable[Callable[[Mounted], Iterable[Finding]]]) -> Iterator[Finding]:
+        """Yield what is wrong with one chip; of one in another socket the title names the socket."""
+        whose = "" if mounted.socket.name == self.socket.name else f"{mounted.socket.name}: "
+        remedy = "" if whose or self.seated == "straight" else RESEAT
+        for finding in (finding for check in checks for finding in check(mounted)):
+            if whose or remedy:
+                finding = replace(finding, title=whose + finding.title, remedy=remedy or finding.remedy)
+            yield finding
 
     @cached_property
     def tables(self) -> list[tuple[tuple[int, ...], dict[tuple[str, ...], int]]]:

@@ -6,9 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from romwright.findings import Severity
+from romwright.findings import Finding, Severity
 from romwright.fit import kinds, selects
 from romwright.fit.drive import list_states
+from romwright.fit.proof import Proof
 from romwright.fit.rows import How, Row
 from romwright.fit.verdict import Fit, Polarity, fit_once
 from romwright.fit.wiring import Plan
@@ -119,13 +120,8 @@ def lost(fit: Fit, plan: Plan) -> list[str]:
 
 def choose_way(fit: Fit, plan: Plan, part: Part, rows: list[Row]) -> tuple[Way, str]:
     """Return the way, and the reason in words."""
-    if impossible := [finding.title for finding in fit.findings if finding.code in IMPOSSIBLE]:
-        return Way.NOT, "; ".join(impossible)
-    unfed = [row.function for row in rows if row.how is How.OPEN and role(row, part) is Role.SUPPLY]
-    if unfed:
-        return Way.NOT, f"the socket has no supply for {', '.join(unfed)}"
-    if not fit.proof.equal:
-        return Way.NOT, "the finished wiring does not read as the original does"
+    if reason := why_not(fit.findings, fit.plan, fit.proof):
+        return Way.NOT, reason
     if not rows:
         return Way.DROP_IN, "every pin meets what it needs"
     carrier = [finding.evidence for finding in fit.findings if finding.code is kinds.PITCH]
@@ -136,6 +132,18 @@ def choose_way(fit: Fit, plan: Plan, part: Part, rows: list[Row]) -> tuple[Way, 
     if len(wires) == len(rows) and {row.socket for row in wires} == {row.wire_to for row in wires}:
         return Way.LINKS, work
     return (Way.WIRES if wires or any(row.socket is None for row in rows) else Way.PINS), work
+
+
+def why_not(findings: Iterable[Finding], plan: Plan, proof: Proof) -> str:
+    """Say why a part cannot stand in, whatever is wired; nothing if it can."""
+    if impossible := [finding.title for finding in findings if finding.code in IMPOSSIBLE]:
+        return "; ".join(impossible)
+    unfed = [row for row in plan.rows if row.how is How.OPEN and row.chip and role(row, plan.chip) is Role.SUPPLY]
+    if unfed:
+        return f"the socket has no supply for {', '.join(row.function for row in unfed)}"
+    if proof.states_written:
+        return f"in {proof.states_written} of {proof.states} states it is written where the original is not"
+    return "" if proof.equal else "the finished wiring does not read as the original does"
 
 
 def is_changed(row: Row, part: Part) -> bool:
@@ -150,5 +158,6 @@ def role(row: Row, part: Part) -> Role:
 
 def in_words(row: Row) -> str:
     """Write the work of one row: `pin 27 to VCC`."""
-    where = {How.VCC: "to VCC", How.GND: "to GND", How.OPEN: "left open", How.GATE: f"to gate {row.gate}"}
+    gate = f"to socket {row.wire_to} through an inverter" if row.inverted else "to a gate"
+    where = {How.VCC: "to VCC", How.GND: "to GND", How.OPEN: "left open", How.GATE: gate}
     return f"pin {row.chip} ({row.function}) {where.get(row.how, f'to socket {row.wire_to}')}"

@@ -12,7 +12,7 @@ from romwright.errors import OptionError
 from romwright.fit import tables
 from romwright.fit.bus import Case, Outcome
 from romwright.fit.mounted import Mounted
-from romwright.parts.model import Role
+from romwright.parts.model import Part, Role
 
 
 class Law(StrEnum):
@@ -32,10 +32,17 @@ SAID_OF = {
 
 @dataclass(slots=True)
 class Symptom:
-    """A device whose reads come back wrong: for each data line at how many addresses it can, of how many."""
+    """A device whose reads come back wrong: for each data line at how many addresses it can, of how many.
+
+    `by` is the chip that spoils them; `known` is false where nobody has said what that chip holds. `chips` has the
+    device's own chips by their data lines.
+    """
 
     device: Device
     law: Law
+    by: str
+    known: bool = True
+    chips: dict[str, str] = field(default_factory=dict)
     addresses: int = 0
     spans: list[str] = field(default_factory=list)
     wrong: dict[str, int] = field(default_factory=dict)
@@ -48,25 +55,27 @@ class Symptom:
     @property
     def words(self) -> str:
         """What a technician sees."""
-        where = " and ".join(self.spans)
-        chips = dict(zip(self.wrong, self.device.chips.split()))
-        bad = [chips[line] for line in self.lines if line in chips]
+        where, what = " and ".join(self.spans), f"{self.device.name} ({self.device.title})"
         if not self.lines:
             return f"reads of {where} come back right all the same"
+        doubt, sure = "", self.known and self.law is not Law.UNKNOWN
+        if not self.known:
+            doubt = f" (nobody has said what {self.by} holds)"
         if self.device.kind != "RAM":
-            return f"reads of {self.device.name} ({self.device.title}) at {where} are wrong in {run_of(self.lines)}"
-        if not bad:
-            what = f"{run_of(self.lines)} of {self.device.name} ({self.device.title})"
-            return f"a RAM test of {where} would report {what} bad; nothing is wrong with it"
-        run = f"{bad[0]}-{bad[-1]}" if len(bad) == len(chips) > 2 else ", ".join(bad)
-        every = f"all {NUMBERS.get(len(bad), len(bad))} chips " if len(bad) == len(chips) > 1 else ""
-        them = "nothing is wrong with them" if len(bad) > 1 else "nothing is wrong with it"
-        return f"a RAM test of {where} would report {every}{run} bad; {them}"
+            wrong = "are wrong" if sure else "may be wrong"
+            return f"reads of {what} at {where} {wrong} in {run_of(self.lines)}{doubt}"
+        bad, of = [self.chips[line] for line in self.lines if line in self.chips], len(self.chips)
+        run = f"{bad[0]}-{bad[-1]}" if len(bad) == of > 2 else ", ".join(bad) or f"{run_of(self.lines)} of {what}"
+        every = f"all {NUMBERS.get(of, of)} chips " if len(bad) == of > 1 else ""
+        them, report = "them" if len(bad) > 1 else "it", "would report" if sure else "may report"
+        return f"a RAM test of {where} {report} {every}{run} bad; nothing is wrong with {them}{doubt}"
 
     def as_json(self) -> dict:
         """The symptom under the documented JSON keys."""
         return {
             "device": self.device.name,
+            "by": self.by,
+            "known": self.known,
             "ranges": self.spans,
             "law": str(self.law),
             "said_of_law": SAID_OF[self.law],
@@ -91,48 +100,75 @@ def predict(case: Case, law: Law, symptoms: Sequence[Symptom]) -> dict | None:
         return None
     read = {Law.LOW: " AND ", Law.HIGH: " OR "}.get(law)
     answer = {"law": str(law), "said_of_law": SAID_OF[law], "read": read.join(case.drives) if read else None}
-    of = [symptom for symptom in symptoms if symptom.device.name in case.drives]
+    of = [each for each in symptoms if each.device.name == case.access.expected and each.by in case.drives]
     return answer | ({"lines": of[0].lines, "wrong": of[0].wrong, "words": of[0].words} if of else {})
 
 
 NUMBERS = {2: "two", 4: "four", 8: "eight"}
 
 
-def contents_of(data: bytes, words: int, name: str) -> bytes:
-    """Return what every cell of a byte-wide chip holds: the data, repeated over the chip.
+def contents_of(data: bytes, chip: Part) -> bytes:
+    """Return what every cell of a chip of up to eight bits holds: the data, repeated over the chip.
 
-    Raises OptionError if it does not go into the chip a whole number of times.
+    Raises OptionError if it does not go into the chip a whole number of times, or if the chip's words are wider.
     """
+    if chip.bits > 8:
+        raise OptionError(
+            f"a {chip.name} holds words of {chip.bits} bits",
+            where="--image", expected="a chip of eight bits: which byte of a word is on which lines is not known here",
+            help="leave --image out: who drives the bus does not depend on it",
+        )  # fmt: skip
+    words = chip.words
     if not data or words % len(data):
         raise OptionError(
-            f"{len(data):,} bytes do not fill a {name} a whole number of times",
+            f"{len(data):,} bytes do not fill a {chip.name} a whole number of times",
             where="--image", expected=f"the {words:,} bytes of the chip, or a half, a quarter, ... that is repeated",
         )  # fmt: skip
     return data * (words // len(data))
 
 
 def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law: Law) -> list[Symptom]:
-    """Return for each device that the chip fights with in reads what its reads look like."""
-    found: dict[str, Symptom] = {}
-    devices = {device.name: device for device in mounted.board.devices}
-    subject, spoils = mounted.socket.name, [spoilt_bits(byte, law) for byte in range(256)]
-    seen: dict[str, dict[int, int]] = {}
+    """Return for each device that a chip fights with in reads what its reads look like.
+
+    `contents` are those of the chip that is asked about; of one in another socket they are not known.
+    """
+    found: dict[tuple[str, str], Symptom] = {}
+    devices = victims(mounted)
+    spoils = [spoilt_bits(byte, law) for byte in range(256)]
+    seen: dict[tuple[str, str], dict[int, int]] = {}
     for case in cases:
-        fought = [name for name in case.drives if name in devices and name == case.access.expected]
-        if case.outcome is Outcome.CONTENTION and subject in case.drives and fought:
-            symptom = found.setdefault(fought[0], Symptom(devices[fought[0]], law))
-            spoilt = seen.setdefault(fought[0], {})
-            if case.access.range not in symptom.spans:
-                symptom.spans.append(case.access.range)
-            for address, cell in cells_of(mounted, case):
-                spoilt[address] = spoilt.get(address, 0) | spoils[contents[cell]]
-    lines = {line: int(function[1:]) for function, line in mounted.data.items()}
-    for name, symptom in found.items():
-        symptom.addresses = len(seen[name])
-        count = Counter(seen[name].values())
-        for line in sorted(lines, key=lambda line: int(line[1:])):
-            symptom.wrong[line] = sum(n for bits, n in count.items() if bits >> lines[line] & 1)
+        name = case.access.expected
+        by = next((each for each in mounted.everyone if each in case.drives and each != name), None)
+        if case.outcome is not Outcome.CONTENTION or not by or name not in devices or name not in case.drives:
+            continue
+        chip, known = mounted.everyone[by], by == mounted.socket.name
+        if (name, by) not in found:
+            lines = sorted(mounted.nets.wiring.data_lines[name], key=mounted.cpu.data_lines.index)
+            chips = dict(zip(lines, devices[name].chips.split()))
+            own = dict.fromkeys((line for line in lines if line in chip.data.values()), 0)
+            found[name, by] = Symptom(devices[name], law, by, known, chips, wrong=own)
+        symptom, spoilt = found[name, by], seen.setdefault((name, by), {})
+        if case.access.range not in symptom.spans:
+            symptom.spans.append(case.access.range)
+        shared = sum(1 << int(function[1:]) for function, line in chip.data.items() if line in case.lines)
+        for address, cell in cells_of(chip, case):
+            spoilt[address] = spoilt.get(address, 0) | shared & (spoils[contents[cell]] if known else 0xFF)
+    for pair, symptom in found.items():
+        symptom.addresses = len(seen[pair])
+        count = Counter(seen[pair].values())
+        bits = {line: int(function[1:]) for function, line in mounted.everyone[symptom.by].data.items()}
+        for line in symptom.wrong:
+            symptom.wrong[line] = sum(n for spoilt, n in count.items() if spoilt >> bits[line] & 1)
     return list(found.values())
+
+
+def victims(mounted: Mounted) -> dict[str, Device]:
+    """Return what may be read wrong: the board's devices, and each socket with a chip as if it were one."""
+    found = {device.name: device for device in mounted.board.devices}
+    for name, each in mounted.everyone.items():
+        kind = "RAM" if each.chip.family == "SRAM" else "ROM"
+        found[name] = Device(name, each.socket.title or each.chip.name, kind, ())
+    return found
 
 
 def spoilt_bits(byte: int, law: Law) -> int:

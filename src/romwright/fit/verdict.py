@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import prod
 
+from romwright.errors import LostLineError
 from romwright.findings import Finding, worst_first
 from romwright.fit import kinds, pins, selects, writes
+from romwright.fit.bench import Burnt
+from romwright.fit.contents import lay_out
 from romwright.fit.drive import Comparison
 from romwright.fit.proof import Proof, read_every_address
 from romwright.fit.seating import Seating
@@ -119,12 +122,7 @@ class Verdict:
             "unchecked": {"from": list(self.original.unchecked), "to": list(self.chip.unchecked)},
             "traps": {"from": list(self.original.traps), "to": list(self.chip.traps)},
             "seating": self.seating,
-            "image_at": first.plan.image_at,
-            "burn_at": first.plan.burn_at,
-            "rows": [row.as_json() for row in first.plan.rows],
-            "gates": [gate.as_json() for gate in first.plan.gates],
-            "work": [{"what": what, "count": count, "points": points} for what, count, points in first.plan.work],
-            "delay_ns": first.plan.delay_ns,
+            **first.plan.as_json(),
             "findings": [
                 f.as_json() | ({"holds_for": list(of)} if of else {}) for f, of in zip(self.findings, self.holds_for)
             ],
@@ -135,14 +133,16 @@ class Verdict:
 
 
 def examine_fit(
-    original: Part, chip: Part, polarity: Polarity | None = None, chip_polarity: Polarity | None = None
-) -> Verdict:
+    original: Part, chip: Part, polarity: Polarity | None = None, chip_polarity: Polarity | None = None,
+    prefer: tuple[str, ...] = (), banks: tuple[str, ...] = (),
+) -> Verdict:  # fmt: skip
     """Fit `chip` into a socket laid out for `original`, once for each polarity that is not stated.
 
-    Raises OptionError for a polarity that a part cannot have.
+    Raises OptionError for a polarity that a part cannot have, or more banks than the chip has room for, and
+    UnknownNameError for a preference.
     """
     fits = tuple(
-        fit_once(original, chip, one, other)
+        fit_once(original, chip, one, other, prefer, banks)
         for one in original.polarities(polarity or {})
         for other in chip.polarities(chip_polarity or {})
     )
@@ -154,15 +154,30 @@ def examine_fit(
     return Verdict(original, chip, fits, tuple(finding for finding, _ in said), tuple(of for _, of in said))
 
 
-def fit_once(original: Part, chip: Part, polarity: Polarity, chip_polarity: Polarity) -> Fit:
+def fit_once(
+    original: Part, chip: Part, polarity: Polarity, chip_polarity: Polarity, prefer: tuple[str, ...] = (),
+    banks: tuple[str, ...] = (),
+) -> Fit:  # fmt: skip
     """Fit a chip with all polarities stated."""
-    plan = plan_wiring(original.ordered_as(polarity), chip.ordered_as(chip_polarity))
+    plan = plan_wiring(original.ordered_as(polarity), chip.ordered_as(chip_polarity), prefer, banks)
     seating = Seating(plan)
     plugged_in = (*selects.CHECKS, *writes.CHECKS, *pins.CHECKS) if seating.fits else ()
     checks = (*kinds.CHECKS, *plugged_in, *selects.WIRED_CHECKS)
     findings = worst_first(finding for check in checks for finding in check(seating))
-    proof = read_every_address(plan.original, plan.chip, plan.rows, plan.image_at, plan.gates)
+    proof = prove_plan(plan)
     return Fit(polarity, chip_polarity, seating.drive, plan, seating.spare, proof, tuple(findings))
+
+
+def prove_plan(plan: Plan, burnt: Burnt | None = None) -> Proof:
+    """Read every address through a plan, in every bank; with `burnt` compare the bytes too."""
+    try:
+        layout = lay_out(plan)
+    except LostLineError:
+        layout = None  # the proof says where the words go that lack a line
+    banks, beyond = max(1, len(plan.banks)), plan.beyond
+    return read_every_address(
+        plan.original, plan.chip, plan.rows, plan.image_at, plan.gates, layout, banks, burnt, beyond
+    )
 
 
 def merge(group: Sequence[tuple[Finding, Fit]], fits: Sequence[Fit]) -> tuple[Finding, tuple[dict[str, Choice], ...]]:

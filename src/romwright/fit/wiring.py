@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
-from romwright.fit.drive import Comparison, compare, condition
-from romwright.fit.feeds import Feeding, gate_points, hold
-from romwright.fit.glue import PlacedGate, gates_behind, out_of, place_gates
+from romwright.fit.drive import Comparison, compare_with, condition
+from romwright.fit.feeds import Feeding, hold
+from romwright.fit.glue import PlacedGate, out_of, place_gates
+from romwright.fit.lines import feed_lines
 from romwright.fit.rows import How, Row, lay_rows, nets_of
-from romwright.fit.socket import GND, RAILS, Gate, Kind, Net, Socket
+from romwright.fit.search import gate_points
+from romwright.fit.socket import RAILS, Beyond, Gate, Kind, Net, Socket
 from romwright.fit.work import points
-from romwright.parts.model import Part, Pin, Role
+from romwright.parts.model import Level, Part, Pin, Role
 
 
 @dataclass(frozen=True)
@@ -23,12 +25,14 @@ class Plan:
     chip: Part
     rows: tuple[Row, ...]
     gates: tuple[PlacedGate, ...] = ()
-    prefer: tuple[str, ...] = field(default=())
+    prefer: tuple[str, ...] = ()
+    banks: tuple[str, ...] = ()
+    beyond: Beyond = Beyond()
 
     @cached_property
     def socket(self) -> Socket:
         """The socket that it is for."""
-        return Socket(self.original)
+        return Socket(self.original, self.beyond)
 
     @cached_property
     def nets(self) -> dict[int, Net | None]:
@@ -36,10 +40,15 @@ class Plan:
         return nets_of(self.rows, self.gates, self.socket, self.chip)
 
     @property
+    def straps(self) -> list[str]:
+        """The switches that choose a bank, that of the lowest address pin first."""
+        return sorted({row.strap for row in self.rows if row.strap})
+
+    @property
     def image_at(self) -> int:
         """The chip address, in words, at which the original's contents begin: set by the address pins above them."""
-        extra = [pin for pin in self.chip.pins if pin.role is Role.ADDRESS and self.nets[pin.number]]
-        return sum(1 << pin.index for pin in extra if self.nets[pin.number].level == "H")
+        pins = self.chip.lines(Role.ADDRESS)
+        return sum(1 << pin.index for pin in pins if self.socket.read_level(self.nets[pin.number]) == "H")
 
     @property
     def burn_at(self) -> int:
@@ -49,7 +58,25 @@ class Plan:
     @cached_property
     def wired(self) -> Comparison:
         """When the original drives the bus, against when the wired chip does."""
-        return compare_drives(self.original, self.chip, self.socket, self.nets)
+        return compare_drives(self.socket, self.chip, self.nets)
+
+    def as_json(self) -> dict:
+        """The plan under the documented JSON keys."""
+        return {
+            "image_at": self.image_at,
+            "burn_at": self.burn_at,
+            "rows": [row.as_json() for row in self.rows],
+            "gates": [gate.as_json() for gate in self.gates],
+            "work": [{"what": what, "count": count, "points": total} for what, count, total in self.work],
+            "delay_ns": self.delay_ns,
+            "prefer": list(self.prefer),
+            "banks": list(self.banks),
+        }
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether the chip has room for the contents and a pin for each line."""
+        return self.chip.words >= self.original.words and self.chip.bits >= self.original.bits
 
     @property
     def heeds(self) -> bool:
@@ -73,24 +100,30 @@ class Plan:
         return list_work(self)
 
 
-def plan_wiring(original: Part, chip: Part, prefer: tuple[str, ...] = ()) -> Plan:
+def plan_wiring(
+    original: Part, chip: Part, prefer: tuple[str, ...] = (), banks: tuple[str, ...] = (), beyond: Beyond = Beyond()
+) -> Plan:
     """Plan the wiring: every chip pin goes to the net that it needs, with the least work that this takes.
 
     Of all ways to give the chip's enables the signals of the original, a constant level or the output of a few gates,
     the cheapest is chosen that drives exactly when the original did (pinmaps/work.toml has the points). If there is
-    none, the one that heeds the decoder's select and loses no read, then differs in the fewest states.
+    none, the one that heeds the decoder's select and loses no read, then differs in the fewest states. `banks` are names
+    of contents between which switches choose, or the selects if the socket has shares. Raises OptionError,
+    UnknownNameError for a preference.
     """
-    socket = Socket(original)
+    socket, cost = Socket(original, beyond), points(prefer)
     seats = socket.seat(chip)
     wanted = {pin.number: want(pin, chip, socket, seats[pin.number]) for pin in chip.pins}
-    wanted |= Feeding(chip, socket, seats, wanted, points(prefer)).choose()
+    wanted |= feed_lines(chip, socket, seats, cost, banks)
+    straps = [pin for pin in chip.lines(Role.ADDRESS) if wanted[pin.number].kind is Kind.STRAP]
+    wanted |= Feeding(chip, socket, seats, wanted, cost, straps if beyond.shares else ()).choose()
     gates, names = place_gates(wanted.values())
-    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer)
+    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer, banks, beyond)
 
 
-def compare_drives(original: Part, chip: Part, socket: Socket, nets: Mapping[int, Net]) -> Comparison:
-    """Compare when the original drives with when the chip does, its pins on the nets given."""
-    return compare(condition(original.drives, socket.nets, original), condition(chip.drives, nets, chip))
+def compare_drives(socket: Socket, chip: Part, nets: Mapping[int, Net]) -> Comparison:
+    """Compare when the socket's original drives with when the chip does, its pins on the nets given."""
+    return compare_with(socket, condition(chip.drives, nets, chip))
 
 
 def list_work(plan: Plan) -> list[tuple[str, int, int]]:
@@ -102,32 +135,30 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
     found = [
         ("pins tied to a supply", of.count(How.VCC) + of.count(How.GND), cost.tie),
         ("pins wired", of.count(How.WIRE) + of.count(How.GATE), cost.wire),
+        ("switches for banks", of.count(How.STRAP), cost.wire + cost.pull + cost.strap),
         ("pins bent up and left open", left, cost.open),
     ]
     total = [(what, count, count * each) for what, count, each in found if count]
-    made = {gate for net in plan.nets.values() for gate in gates_behind(net)}
-    return total + ([("gate packages with their inputs", packages, gate_points(made, cost))] if packages else [])
+    made = [(gate.kind, gate.lines - gate.far_lines, gate.far_lines) for gate in plan.gates]
+    return total + ([("gate packages and the wires to them", packages, gate_points(made, cost))] if packages else [])
 
 
 def want(pin: Pin, chip: Part, socket: Socket, seat: Net) -> Net | None:
-    """Return the net that a chip pin needs, None if it must stay open; read enables are chosen later."""
+    """Return the net that a chip pin needs, None if it must stay open; lines and read enables are chosen later."""
     if pin.role is Role.NC:
         return seat
     if pin.role is Role.SUPPLY:
         return want_supply(chip.supplies[pin.function], socket, seat)
     if pin.role is Role.OUTPUT:
         return seat if seat.function == pin.function else None
-    if pin.role is Role.DATA:
-        return socket.by_function.get(pin.function)
-    if pin.role is Role.ADDRESS:
-        if pin.index < socket.part.address_bits:
-            return socket.by_function.get(pin.function)
-        return seat if seat.level else GND
     if pin.function in chip.strobes:
         return want_strobe(pin.function, chip.strobes[pin.function], socket, seat)
     if pin.function in chip.read_either and (seat.level or seat.kind is Kind.SIGNAL):
         return seat
-    return hold(chip.read_levels[pin.function], seat) if pin.function in chip.read_levels else None
+    level = chip.read_levels.get(pin.function)
+    if level and pin.role is Role.CONTROL and socket.read_level(seat) == level:
+        return seat
+    return hold(level, seat) if level else None
 
 
 def want_strobe(name: str, rest: Level, socket: Socket, seat: Net) -> Net:

@@ -15,7 +15,7 @@ Kind = Literal["inverter", "nand", "or", "and", "3-to-8", "diodes"]
 
 
 class Points(Struct, frozen=True, forbid_unknown_fields=True):
-    """What each change costs, in points, and how many gates a plan may take."""
+    """What each change costs, in points, whether lines may be crossed, and how many gates a plan may take."""
 
     link: int
     open: int
@@ -26,6 +26,7 @@ class Points(Struct, frozen=True, forbid_unknown_fields=True):
     strap: int
     package: int
     diodes: int
+    crossed: int
     most_gates: int
 
 

@@ -19,8 +19,8 @@ WRITE_STATES = Code(
     "The strobe is the board's own, yet the chip takes a byte where the original took none.",
 )  # fmt: skip
 WRITE_HELD = Code(
-    "write-pin-held", Severity.CAUTION, "no write strobe is left to a line that the board holds only in read",
-    "The original asks for that level only while it is read; at other times the board may move it.",
+    "write-pin-held", Severity.STOP, "no write strobe of a chip that keeps its contents hangs on a line held only in read",
+    "The original asks for that level only while it is read; while power comes up the line may be at either level.",
 )  # fmt: skip
 
 
@@ -39,8 +39,19 @@ def check_writes(s: Seating) -> Iterator[Finding]:
         elif reach:
             when = f"{s.place(pin)}: {cause(s, pin)} when {s.writes.words}"
             yield Finding(WRITE, title, when, f"{tie}; never leave it in the socket")
-        elif seat.kind is Kind.HELD:
-            yield Finding(WRITE_HELD, title, s.place(pin), tie)
+        elif seat.kind is Kind.HELD and not s.chip.volatile:
+            seen = f"{s.place(pin)}; while power comes up that line, and every other, may be at either level"
+            yield Finding(WRITE_HELD, title, seen, f"{tie}{protection(s)}")
+
+
+def protection(s: Seating) -> str:
+    """Say what software data protection is worth, for an EEPROM."""
+    if s.chip.family != "EEPROM":
+        return ""
+    return (
+        "; software data protection, if it is on, keeps a stray write out, but the chip then answers with polling data for "
+        "the time of a write (Atmel AT28C256, 0006M, 4.6)"
+    )
 
 
 def cause(s: Seating, pin: Pin) -> str:
