@@ -45,7 +45,7 @@ def test_two_files_of_one_name_are_refused(romwright, tmp_path):
     run = romwright("wire", *PAIR, *STATED, "--svg", "a", "--csv", "./a")
     assert run.status == 2 and "one file" in run.err and not (tmp_path / "a").exists()
     run = romwright("wire", *PAIR, *STATED, "--svg", "a", "--csv", "a")
-    assert run.status == 2 and "one file" in run.err and not (tmp_path / "a").exists()
+    assert run.status == 2 and "two outputs" in run.err and not (tmp_path / "a").exists()
 
 
 @pytest.mark.parametrize("option", ["--svg", "--csv", "--netlist", "--plan"])

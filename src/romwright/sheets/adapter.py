@@ -10,9 +10,10 @@ from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How, Row
 from romwright.fit.wiring import Plan
 from romwright.parts.model import Role
-from romwright.sheets.canvas import INK, PAPER, Canvas
+from romwright.sheets.canvas import Canvas
 from romwright.sheets.lanes import Track, choose_dashes, cut
 from romwright.sheets.placement import BODY, GATE_HEIGHT, LEG, LIFT, PITCH, Picture, gate_notes, terminals_of
+from romwright.sheets.shapes import INK, PAPER
 
 DASHES = ("", ' stroke-dasharray="16 5"', ' stroke-dasharray="14 4 3 4"', ' stroke-dasharray="5 4"')
 COLOURS = ("#000", "#00307a", "#7a1500", "#00491c")  # dark enough to print as black

@@ -15,6 +15,7 @@ from romwright.fit.wiring import Plan
 from romwright.fit.work import gate_parts
 from romwright.parts.model import Part
 from romwright.sheets.lanes import LANE, STREET, End, Route, Track, lay_tracks
+from romwright.sheets.shapes import width_of
 
 PITCH, BODY, LEG, MARGIN = 42, 196, 20, 70
 TAGS, SIGNS = 34, 84  # room beside the socket for numbers, and beside the chip for hooks and signs
@@ -159,4 +160,4 @@ def gate_notes(gates: list[PlacedGate]) -> list[str]:
 def box_width(gates: list[PlacedGate]) -> float:
     """Return how wide the box of a gate package is: room for its pins and for its words."""
     pins = sum(len(terminals_of(gate)) for gate in gates)
-    return max(GATE_PIN * pins + LANE, 30 + 9.5 * max(map(len, gate_notes(gates))))
+    return max(GATE_PIN * pins + LANE, 30 + max(width_of(note, 14) for note in gate_notes(gates)))

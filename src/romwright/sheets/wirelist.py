@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from romwright.fit.circuit import VOLTS
+from romwright.fit.glue import gate_nets
 from romwright.fit.rows import How, Row, in_words, reason
 from romwright.fit.wiring import Plan
 from romwright.parts.model import Role
@@ -26,8 +27,7 @@ def list_wires(plan: Plan) -> Iterator[Cells]:
 def why(plan: Plan, net: Ends) -> str:
     """Say what a wire is for."""
     if net.gate:
-        made = next((plan.nets[pin].gate for pin in net.pins), None)
-        return in_words(made) if made else "from gate to gate"
+        return in_words(gate_nets(plan.gates, plan.socket)[net.gate])
     found = []
     for pin in (plan.chip.pins[number - 1] for number in net.pins):
         if pin.role in (Role.ADDRESS, Role.DATA):

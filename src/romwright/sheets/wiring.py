@@ -5,22 +5,19 @@ Made for a printer without colours, in pages of A4. What a wire is, its number t
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from html import escape
 
 from romwright.fit.wiring import Plan
 from romwright.sheets.adapter import draw_view
-from romwright.sheets.canvas import FACE, INK, PAPER, text
 from romwright.sheets.drawing import SHOWN
+from romwright.sheets.shapes import INK, PAPER, SHEET, plain, text, wrap
 from romwright.sheets.wirelist import HEADER, Cells, list_straight, list_ties, list_wires
 
-PAGE_MM, USED_MM = (190, 277), 257  # A4 within margins of 10 mm; what a page takes, so that other margins do no harm
+PAGE_MM, USED_MM = (SHEET[0], 277), SHEET[1]  # A4 within margins of 10 mm; what a page takes, so that Letter does too
 LINE, SIZE, EDGE = 19, 14, 40
 SOME_ROWS = 150  # of the list stay together; the rest may go to the next page
 COLUMNS = (0.0, 0.09, 0.32, 0.66, 1.0)  # where the columns of the table begin, as parts of the width
-LETTER, BOLD = 0.6, 0.72  # the width of a letter of the widest face on average, as a part of its size
 LEGEND = (
     "hook with a ring: this pin is bent up and stays clear of the socket. Thin leg: the pin goes straight in.",
     "filled contact: a straight pin plugs in. Open contact: nothing plugs in. Equal numbers: one wire.",
@@ -64,17 +61,17 @@ class Paper:
     def write(self, words: str, size: int, bold: bool = False) -> None:
         """Write a line in the middle."""
         y = self.room(size * 1.5)
-        self.lines.append(text(self.width / 2, y + size * 1.1, words, size, "middle", bold))
+        self.lines.append(text(round(self.width / 2), round(y + size * 1.1), words, size, "middle", bold=bold))
 
     def write_all(self, words: str, size: int, bold: bool = False) -> None:
         """Write words in the middle, in as many lines as they take."""
-        for line in textwrap.wrap(words, int((self.width - EDGE) / (size * (BOLD if bold else LETTER)))):
+        for line in wrap(words, size, round(self.width - EDGE)):
             self.write(line, size, bold)
 
     def wrap(self, cells: Cells) -> list[list[str]]:
         """Break the cells of a row of the table into lines."""
-        wide = [int((b - a) * (self.width - 2 * EDGE) / (SIZE * LETTER)) - 1 for a, b in zip(COLUMNS, COLUMNS[1:])]
-        return [textwrap.wrap(cell, chars) for cell, chars in zip(cells, wide)]
+        wide = [round((b - a) * (self.width - 2 * EDGE)) - 8 for a, b in zip(COLUMNS, COLUMNS[1:])]
+        return [wrap(cell, SIZE, room) for cell, room in zip(cells, wide)]
 
     def depth(self, cells: Cells) -> float:
         """Return the height of a row of the table."""
@@ -86,8 +83,8 @@ class Paper:
         self.lines.append(f'<path d="M{EDGE} {y:.1f}H{self.width - EDGE:.1f}" stroke="{INK}" stroke-width="0.7"/>')
         for part, rows in zip(COLUMNS, self.wrap(cells)):
             for count, row in enumerate(rows):
-                place = EDGE + part * (self.width - 2 * EDGE)
-                self.lines.append(text(place, y + 15 + count * LINE, row, SIZE, bold=bold or part == 0))
+                place = round(EDGE + part * (self.width - 2 * EDGE)), round(y + 15 + count * LINE)
+                self.lines.append(text(*place, row, SIZE, "start", bold=bold or part == 0))
 
 
 def build_wiring_svg(plan: Plan, warning: str = "") -> bytes:
@@ -128,11 +125,11 @@ def enclose(paper: Paper, title: str) -> bytes:
     width, height = paper.width, paper.page * paper.pages
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{PAGE_MM[0]}mm" height="{PAGE_MM[1] * paper.pages}mm" '
-        f'viewBox="0 0 {width:.1f} {height:.1f}" font-family="{FACE}" fill="{INK}">'
+        f'viewBox="0 0 {width:.1f} {height:.1f}" font-family="Helvetica, Arial, sans-serif" fill="{INK}">'
     )
     first = [
         head,
-        f"<title>{escape(title)}</title>",
+        f"<title>{plain(title)}</title>",
         f'<rect width="{width:.1f}" height="{height:.1f}" fill="{PAPER}"/>',
     ]
     return ("\n".join([*first, *paper.lines, "</svg>"]) + "\n").encode("utf-8")
