@@ -315,18 +315,28 @@ def test_no_names_of_pins_meet_inside_a_body(plan):
     from PIL import ImageFont
 
     try:
-        face = {bold: ImageFont.truetype(f"DejaVuSans{'-Bold' * bold}.ttf", 14) for bold in (False, True)}
+        faces = {size: ImageFont.truetype("DejaVuSans-Bold.ttf", size) for size in (14, 11)}
     except OSError:
         pytest.skip("the font DejaVuSans is not installed")
     view, mirrored = views_of(build_wiring_svg(plan))
     assert mirrored.mirrored and not view.mirrored
     pins = components(view, plan)
     for part, ref in ((plan.original, "J1"), (plan.chip, "U1")):
-        at = {number: x for (x, _), (owner, number) in pins.items() if owner == ref}
-        for left, right in zip(range(1, part.pin_count), range(part.pin_count, 0, -1)):
-            if left < right:
-                wide = sum(face[True].getlength(part.pins[n - 1].name) for n in (left, right))
-                assert wide + 44 <= at[right] - at[left], part.pins[left - 1].name
+        rows = defaultdict(list)
+        at = {number: xy for xy, (owner, number) in pins.items() if owner == ref}
+        left, right = (min(x for x, _ in at.values()), max(x for x, _ in at.values()))
+        for x, y, words, size, _ in view.texts:
+            if left < x < right and size in ("14", "11"):
+                rows[y].append(faces[int(size)].getlength(words))
+        assert len(rows) == part.pin_count // 2
+        assert all(len(both) == 2 and sum(both) + 44 <= right - left for both in rows.values())
+
+
+def test_long_names_are_written_smaller_and_cut():
+    plan = plan_of("2716", "2732")
+    long = plan.original.left.replace("A5", "A5|CHARACTER_GENERATOR")
+    view = views_of(build_wiring_svg(replace(plan, original=msgspec_replace(plan.original, left=long))))[0]
+    assert [(words, size) for _, _, words, size, _ in view.texts if "…" in words] == [("A5|CHARA…", "11")]
 
 
 def test_colours_print_as_black_and_dashes_tell_the_wires_apart():

@@ -9,13 +9,14 @@ from __future__ import annotations
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How, Row
 from romwright.fit.wiring import Plan
-from romwright.parts.model import Role
+from romwright.parts.model import Part, Role
 from romwright.sheets.canvas import Canvas
 from romwright.sheets.lanes import Track, choose_dashes, cut
 from romwright.sheets.placement import BODY, GATE_HEIGHT, LEG, LIFT, PITCH, Picture, gate_notes, terminals_of
-from romwright.sheets.shapes import INK, PAPER
+from romwright.sheets.shapes import INK, PAPER, width_of
 
 DASHES = ("", ' stroke-dasharray="16 5"', ' stroke-dasharray="14 4 3 4"', ' stroke-dasharray="5 4"')
+Name = tuple[str, int]  # with the size of its letters
 COLOURS = ("#000", "#00307a", "#7a1500", "#00491c")  # dark enough to print as black
 
 
@@ -55,7 +56,7 @@ def draw_outline(canvas: Canvas, left: float, top: float, bottom: float, stroke:
     canvas.path(f"M{left} {top}{notch}V{bottom}H{left}Z", stroke, PAPER, extra=' stroke-linejoin="round"')
 
 
-def draw_pin_text(canvas: Canvas, left: float, y: float, number: int, name: str, right_side: bool, loud: bool) -> None:
+def draw_pin_text(canvas: Canvas, left: float, y: float, number: int, name: Name, right_side: bool, loud: bool) -> None:
     """Write the number of a pin and its name inside the body; that of pin 1 in reverse, below an arrow."""
     inward, edge = (-1, left + BODY) if right_side else (1, left)
     x = edge + inward * 21
@@ -65,7 +66,21 @@ def draw_pin_text(canvas: Canvas, left: float, y: float, number: int, name: str,
         canvas.write(edge + 35, y - PITCH / 2 - 5, "pin 1", 13, bold=True)
     canvas.write(x, y + 6.5, str(number), 19, "middle", bold=True, ink=PAPER if number == 1 else INK)
     anchor = "end" if right_side else "start"
-    canvas.write(edge + inward * 40, y + 5, name, 14, anchor, bold=loud)
+    canvas.write(edge + inward * 40, y + 5, name[0], name[1], anchor, bold=loud)
+
+
+def fit_names(part: Part) -> dict[int, Name]:
+    """Return the name of each pin with the size of its letters, so that two in one row have room in the body."""
+    room, found = BODY - 88, {}
+    for left, right in zip(part.pins[: part.pin_count // 2], reversed(part.pins)):
+        names, size = [left.name, right.name], 14
+        if sum(width_of(name, size) for name in names) > room:
+            size = 11
+        while sum(width_of(name, size) for name in names) > room:
+            longer = names.index(max(names, key=len))
+            names[longer] = f"{names[longer].rstrip('…')[:-1]}…"
+        found |= {pin.number: (name, size) for pin, name in zip((left, right), names)}
+    return found
 
 
 def draw_socket(canvas: Canvas, picture: Picture) -> None:
@@ -73,20 +88,20 @@ def draw_socket(canvas: Canvas, picture: Picture) -> None:
     part, left = picture.original, picture.socket_left
     top = picture.y(part, 1) - PITCH / 2
     draw_outline(canvas, left, top, picture.bottom, 4)
-    canvas.write(left + BODY / 2, picture.bottom + 20, f"SOCKET for {part.name}", 15, "middle", bold=True)
-    used = {net.position for net in picture.nets}
+    canvas.write(left + BODY / 2, picture.bottom + 20, "SOCKET", 15, "middle", bold=True)
+    used, names = {net.position for net in picture.nets}, fit_names(part)
     straight = {row.socket for row in picture.plan.rows if row.how is How.STRAIGHT}
     for pin in part.pins:
         y, right_side = picture.y(part, pin.number), pin.number > part.pin_count // 2
         x = left + BODY if right_side else left - LEG
         taken = pin.number in straight
         canvas.box(x, y - 6, LEG, 12, 1.5 if pin.number not in used else 3, INK if taken else PAPER)
-        draw_pin_text(canvas, left, y, pin.number, pin.name, right_side, pin.number in used)
+        draw_pin_text(canvas, left, y, pin.number, names[pin.number], right_side, pin.number in used)
 
 
 def draw_chip(canvas: Canvas, picture: Picture) -> None:
     """Draw the chip, each pin as what is done with it asks."""
-    part, left = picture.chip, picture.chip_left
+    part, left, names = picture.chip, picture.chip_left, fit_names(picture.chip)
     draw_outline(canvas, left, picture.y(part, 1) - PITCH / 2, picture.bottom, 4)
     canvas.write(left + BODY / 2, picture.bottom + 20, f"CHIP {part.name}", 15, "middle", bold=True)
     for pin in part.pins:
@@ -102,7 +117,7 @@ def draw_chip(canvas: Canvas, picture: Picture) -> None:
         else:
             draw_hook(canvas, edge, y, out)
             draw_sign(canvas, row, edge + out * (LEG + 6), y - LIFT, out)
-        draw_pin_text(canvas, left, y, pin.number, pin.name, right_side, row.how is not How.STRAIGHT)
+        draw_pin_text(canvas, left, y, pin.number, names[pin.number], right_side, row.how is not How.STRAIGHT)
 
 
 def draw_hook(canvas: Canvas, edge: float, y: float, out: int) -> None:

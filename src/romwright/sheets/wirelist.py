@@ -13,6 +13,7 @@ from romwright.sheets.placement import Ends, join_ends, terminals_of
 
 HEADER = ("wire", "from", "to", "why")
 LEVEL_VOLTS = {"H": 5.0, "L": 0.0}
+CHOOSES = {How.STRAP: "chooses the bank: closed to GND is L; open, with a resistor to VCC, is H"}
 Cells = tuple[str, str, str, str]
 
 
@@ -48,7 +49,9 @@ def list_ties(plan: Plan) -> Iterator[Cells]:
         if row.chip and row.how not in (How.STRAIGHT, How.WIRE, How.GATE) and not is_idle(plan, row):
             pin = plan.chip.pins[row.chip - 1]
             because = reason(plan.socket, plan.chip, pin, plan.nets[row.chip], row.how)
-            groups.setdefault((*place(plan, row), because), []).append(chip_pin(plan, row.chip))
+            groups.setdefault((*place(plan, row), because or CHOOSES.get(row.how, "")), []).append(
+                chip_pin(plan, row.chip)
+            )
     for gate in plan.gates:
         for (pin, _), tap in zip(terminals_of(gate), gate.taps):
             if tap.level or tap.point:
