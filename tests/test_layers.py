@@ -17,7 +17,7 @@ OURS = {
     "recognition": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
-    "fit": {"images", "parts", "boards", "findings", "errors"},
+    "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "images", "findings", "errors"},
     "cli": {"errors", "findings", "datafiles", "images", "recognition", "parts", "boards", "fit", "sheets"},
 }

@@ -139,7 +139,8 @@ def remarks(plan: Plan) -> Iterator[str]:
     """Yield how the chip sits, when both drive the bus, and where the contents are burnt."""
     if seating := plan.socket.seating(plan.chip):
         yield seating
-    yield f"original: {plan.wired.original.words}. Chip, wired: {plan.wired.fitted.words}"
+    yield f"the original drives the data bus at: {plan.wired.original.words}"
+    yield f"the chip, wired: {plan.wired.fitted.words}"
     if plan.chip.words > plan.original.words:
         yield f"the contents begin at {plan.burn_at:04X} of the chip's file"
 
