@@ -29,11 +29,11 @@ HARDEST = (
 
 
 @cache
-def plan_of(socket, chip, polarity=(), chip_polarity=()):
+def plan_of(socket, chip, polarity=(), chip_polarity=(), prefer=(), banks=()):
     """The plan for two parts by name; polarities as pairs, what is left open is the page's first choice."""
     original, new = PARTS[socket], PARTS[chip]
     stated, its = original.polarities(dict(polarity))[0], new.polarities(dict(chip_polarity))[0]
-    return plan_wiring(original.ordered_as(stated), new.ordered_as(its))
+    return plan_wiring(original.ordered_as(stated), new.ordered_as(its), prefer, banks)
 
 
 def hardest():
@@ -43,7 +43,10 @@ def hardest():
 
 @st.composite
 def plans(draw):
-    """The plan for any two parts with any polarity."""
+    """The plan for any two parts with any polarity and preference, for some contents if the chip has room for them."""
     socket, chip = draw(st.sampled_from(sorted(PARTS))), draw(st.sampled_from(sorted(PARTS)))
     stated = [tuple(draw(st.sampled_from(PARTS[name].polarities({}))).items()) for name in (socket, chip)]
-    return plan_of(socket, chip, *stated)
+    prefer = draw(st.sampled_from([(), (), ("no-gates",), ("crossed-lines",)]))
+    room = PARTS[chip].words // PARTS[socket].words
+    banks = draw(st.sampled_from([(), ("one", "two"), ("one", "two", "three")])) if room >= 4 else ()
+    return plan_of(socket, chip, *stated, prefer, banks)

@@ -57,6 +57,10 @@ def wanted(plan):
                 feed = {"H": at(5.0), "L": at(0.0)}.get(tap.level) if tap.level else None
                 feed = feed or (("J1", tap.position) if tap.position else tap.gate)
                 groups.append({source(feed), (package, tap.pin)})
+    straps = sorted({row.strap for row in plan.rows if row.strap})
+    for number, name in enumerate(straps, 1):
+        groups += [{source(f"strap {name}"), (f"S{number}", 1), (f"R{number}", 2)}]
+        groups += [{source(at(0.0)), (f"S{number}", 2)}, {source(at(5.0)), (f"R{number}", 1)}]
     joined = []
     for group in groups:
         touching = [other for other in joined if other & group]

@@ -350,6 +350,24 @@ def test_colours_print_as_black_and_dashes_tell_the_wires_apart():
     assert len(set(dashed)) == len({colour for colour, _ in dashed}) == len({dash for _, dash in dashed}) == 4
 
 
+def test_a_switch_for_banks_stands_beside_its_pin_and_in_the_list():
+    plan = plan_of("27C64", "27C256", banks=("one", "two", "three", "four"))
+    svg = build_wiring_svg(plan)
+    check_sheet(plan)
+    check_text(svg)
+    pins = [row.chip for row in plan.rows if row.how is How.STRAP]
+    assert len(pins) == 2
+    for view in views_of(svg):
+        at = {number: y - 6.5 for (_, y), (ref, number) in components(view, plan).items() if ref == "U1"}
+        beside = {words: y for _, y, words, _, _ in view.texts if re.fullmatch(r"S\d", words)}
+        assert (
+            sorted(abs(at[pin] - y) < 8 for pin, y in zip(pins, [beside[plan.nets[pin].label] for pin in pins]))
+            == [True] * 2
+        )
+    texts = [text.text for text in ET.fromstring(svg).findall(f"{SVG}text")]
+    assert texts.count("switch") == 2 and any(text.startswith("chooses the bank") for text in texts)
+
+
 def test_the_same_plan_gives_the_same_bytes_and_the_views_the_same_wires():
     plan = plan_of("rom-2364-24", "27C64", ((20, "H"),))
     svg = build_wiring_svg(plan)
