@@ -150,8 +150,8 @@ def add_diodes(circuit: Circuit, plan: Plan, names: dict[int, str]) -> None:
 
 def add_switches(circuit: Circuit, plan: Plan) -> None:
     """Add the switches that choose a bank: a resistor to VCC and a contact to GND."""
-    for number, name in enumerate(dict.fromkeys(row.strap for row in plan.rows if row.strap), 1):
-        circuit.components.append(Component(f"S{number}", name, "", (Lead("1", ""), Lead("2", ""))))
+    for number, name in enumerate(plan.straps, 1):
+        circuit.components.append(Component(f"S{number}", f"switch {name}", "", (Lead("1", ""), Lead("2", ""))))
         circuit.join(name, f"S{number}", 1)
         circuit.join("GND", f"S{number}", 2)
         pull_up(circuit, name)

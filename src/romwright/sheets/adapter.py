@@ -6,17 +6,17 @@ an open ring, a wire has a number at each end, a tie ends in the sign for ground
 
 from __future__ import annotations
 
-from romwright.fit.circuit import packages_of
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How, Row
 from romwright.fit.wiring import Plan
-from romwright.fit.work import gate_parts
-from romwright.parts.model import Role
-from romwright.sheets.canvas import INK, PAPER, Canvas
-from romwright.sheets.lanes import Track, cut
-from romwright.sheets.placement import BODY, GATE_HEIGHT, LEG, LIFT, PITCH, Picture, terminals_of
+from romwright.parts.model import Part, Role
+from romwright.sheets.canvas import Canvas
+from romwright.sheets.lanes import Track, choose_dashes, cut
+from romwright.sheets.placement import BODY, GATE_HEIGHT, LEG, LIFT, PITCH, Picture, gate_notes, terminals_of
+from romwright.sheets.shapes import INK, PAPER, width_of
 
 DASHES = ("", ' stroke-dasharray="16 5"', ' stroke-dasharray="14 4 3 4"', ' stroke-dasharray="5 4"')
+Name = tuple[str, int]  # with the size of its letters
 COLOURS = ("#000", "#00307a", "#7a1500", "#00491c")  # dark enough to print as black
 
 
@@ -35,14 +35,14 @@ def draw_view(plan: Plan, mirrored: bool) -> tuple[Canvas, float]:
 
 def draw_wires(canvas: Canvas, tracks: list[Track]) -> None:
     """Draw the wires: neighbours dashed otherwise, a gap where one passes under another, a dot where three meet."""
-    parts = cut(tracks)
+    parts, styles = cut(tracks), choose_dashes(tracks, len(DASHES))
     for track in tracks:
         way = "".join(
             f"M{line.at:.1f} {line.low:.1f}V{line.high:.1f}" if line.upright
             else f"M{line.low:.1f} {line.at:.1f}H{line.high:.1f}"
             for line in parts[track.number]
         ).replace(".0", "")  # fmt: skip
-        style = track.lane % len(DASHES)
+        style = styles[track.number]
         extra = f'{DASHES[style]} stroke-linecap="{"butt" if style else "square"}" data-wire="{track.number}"'
         canvas.path(way, 3, ink=COLOURS[style], extra=extra)
         for x, y in track.dots:
@@ -56,16 +56,31 @@ def draw_outline(canvas: Canvas, left: float, top: float, bottom: float, stroke:
     canvas.path(f"M{left} {top}{notch}V{bottom}H{left}Z", stroke, PAPER, extra=' stroke-linejoin="round"')
 
 
-def draw_pin_text(canvas: Canvas, left: float, y: float, number: int, name: str, right_side: bool, loud: bool) -> None:
-    """Write the number of a pin and its name inside the body; that of pin 1 in reverse, with a dot."""
+def draw_pin_text(canvas: Canvas, left: float, y: float, number: int, name: Name, right_side: bool, loud: bool) -> None:
+    """Write the number of a pin and its name inside the body; that of pin 1 in reverse, below an arrow."""
     inward, edge = (-1, left + BODY) if right_side else (1, left)
     x = edge + inward * 21
     if number == 1:
         canvas.box(x - 15, y - 13, 30, 26, 0, INK)
-        canvas.disc(left + BODY / 2 - 6, y, 6)
+        canvas.path(f"M{edge + 13} {y - PITCH / 2 - 16}h16l-8 12z", 0, INK)
+        canvas.write(edge + 35, y - PITCH / 2 - 5, "pin 1", 13, bold=True)
     canvas.write(x, y + 6.5, str(number), 19, "middle", bold=True, ink=PAPER if number == 1 else INK)
     anchor = "end" if right_side else "start"
-    canvas.write(edge + inward * 40, y + 5, name, 14, anchor, bold=loud)
+    canvas.write(edge + inward * 40, y + 5, name[0], name[1], anchor, bold=loud)
+
+
+def fit_names(part: Part) -> dict[int, Name]:
+    """Return the name of each pin with the size of its letters, so that two in one row have room in the body."""
+    room, found = BODY - 88, {}
+    for left, right in zip(part.pins[: part.pin_count // 2], reversed(part.pins)):
+        names, size = [left.name, right.name], 14
+        if sum(width_of(name, size) for name in names) > room:
+            size = 11
+        while sum(width_of(name, size) for name in names) > room:
+            longer = names.index(max(names, key=len))
+            names[longer] = f"{names[longer].rstrip('…')[:-1]}…"
+        found |= {pin.number: (name, size) for pin, name in zip((left, right), names)}
+    return found
 
 
 def draw_socket(canvas: Canvas, picture: Picture) -> None:
@@ -73,20 +88,20 @@ def draw_socket(canvas: Canvas, picture: Picture) -> None:
     part, left = picture.original, picture.socket_left
     top = picture.y(part, 1) - PITCH / 2
     draw_outline(canvas, left, top, picture.bottom, 4)
-    canvas.write(left + BODY / 2, picture.bottom + 20, f"SOCKET for {part.name}", 15, "middle", bold=True)
-    used = {net.position for net in picture.nets}
+    canvas.write(left + BODY / 2, picture.bottom + 20, "SOCKET", 15, "middle", bold=True)
+    used, names = {net.position for net in picture.nets}, fit_names(part)
     straight = {row.socket for row in picture.plan.rows if row.how is How.STRAIGHT}
     for pin in part.pins:
         y, right_side = picture.y(part, pin.number), pin.number > part.pin_count // 2
         x = left + BODY if right_side else left - LEG
         taken = pin.number in straight
         canvas.box(x, y - 6, LEG, 12, 1.5 if pin.number not in used else 3, INK if taken else PAPER)
-        draw_pin_text(canvas, left, y, pin.number, pin.name, right_side, pin.number in used)
+        draw_pin_text(canvas, left, y, pin.number, names[pin.number], right_side, pin.number in used)
 
 
 def draw_chip(canvas: Canvas, picture: Picture) -> None:
     """Draw the chip, each pin as what is done with it asks."""
-    part, left = picture.chip, picture.chip_left
+    part, left, names = picture.chip, picture.chip_left, fit_names(picture.chip)
     draw_outline(canvas, left, picture.y(part, 1) - PITCH / 2, picture.bottom, 4)
     canvas.write(left + BODY / 2, picture.bottom + 20, f"CHIP {part.name}", 15, "middle", bold=True)
     for pin in part.pins:
@@ -102,7 +117,7 @@ def draw_chip(canvas: Canvas, picture: Picture) -> None:
         else:
             draw_hook(canvas, edge, y, out)
             draw_sign(canvas, row, edge + out * (LEG + 6), y - LIFT, out)
-        draw_pin_text(canvas, left, y, pin.number, pin.name, right_side, row.how is not How.STRAIGHT)
+        draw_pin_text(canvas, left, y, pin.number, names[pin.number], right_side, row.how is not How.STRAIGHT)
 
 
 def draw_hook(canvas: Canvas, edge: float, y: float, out: int) -> None:
@@ -132,49 +147,35 @@ def draw_sign(canvas: Canvas, row: Row, x: float, y: float, out: int) -> None:
         canvas.write(at + out * 14, y + 4, "VCC", 13, anchor, bold=True)
     else:
         canvas.path(f"M{at} {y - 6}l{out * 9} 6l{-out * 9} 6z", 2, PAPER)
-        canvas.write(at + out * 13, y + 5, row.point or row.strap, 12, anchor, bold=True)
+        name = row.point or row.strap
+        canvas.write(at + out * 13, y + 5, name if len(name) <= 7 else f"{name[:6]}…", 12, anchor, bold=True)
 
 
 def draw_gates(canvas: Canvas, picture: Picture) -> None:
     """Draw each gate package as a box with the pins that are used at its top, and what its other pins need."""
-    packages = packages_of(picture.plan)
-    for ref, pins in picture.terminals.items():
-        gates = [gate for gate in picture.plan.gates if gate.package == ref]
-        first, last = picture.gate_pin_x[ref, pins[0]], picture.gate_pin_x[ref, pins[-1]]
-        top = picture.gates + 14
-        lines = gate_notes(gates, ref in packages)
-        width = max(last - first + 44, 20 + max(len(line) for line in lines) * 7.4)
-        left = min(max(10, (first + last - width) / 2), picture.width - 10 - width)
+    for ref, (left, width) in picture.boxes.items():
+        gates, top = picture.packages[ref], picture.gates + 14
         canvas.box(left, top, width, GATE_HEIGHT, 3.5)
         for gate in gates:
-            for (pin, name), tap in zip(terminals_of(gate), (*gate.taps, None)):
-                x = picture.gate_pin_x[ref, pin]
-                canvas.line((x, picture.gates), (x, top), stroke=4)
-                canvas.write(x, top + 24, name, 19, "middle", bold=True)
-                tied = {"H": "VCC", "L": "GND"}.get(tap.level) if tap and tap.level else tap and tap.point
-                if tied:
-                    canvas.write(x, picture.gates - 4, tied, 12, "middle", bold=True)
-            here = [picture.gate_pin_x[ref, pin] for pin, _ in terminals_of(gate)]
-            canvas.line((here[0] - 12, top + 32), (here[-1] + 12, top + 32), stroke=1.5)
-            inputs = ", ".join(name for _, name in terminals_of(gate)[:-1])
-            words = f"{gate.kind}: {inputs} → {terminals_of(gate)[-1][1]}"
-            canvas.write((here[0] + here[-1]) / 2, top + 48, words, 13, "middle")
-        for count, line in enumerate(lines):
+            draw_gate(canvas, picture, gate, top)
+        for count, line in enumerate(gate_notes(gates)):
             canvas.write(left + width / 2, top + 72 + 18 * count, line, 14, "middle", bold=not count)
 
 
-def gate_notes(gates: list[PlacedGate], package: bool) -> list[str]:
-    """Say what a gate package is and what its other pins need."""
-    part = gate_parts()[gates[0].kind]
-    title = f"{gates[0].package}  {part.part}"
-    if not package:
-        return [title, "K: the bar end, at the line; A: both other ends and the resistor"]
-    used = {tap.pin for gate in gates for tap in gate.taps}
-    unused = sorted({pin for pins in part.inputs for pin in pins} - used)
-    lines = [title, f"pin {part.vcc} to VCC, pin {part.gnd} to GND"]
-    if unused:
-        lines.append(f"inputs not used: {', '.join(map(str, unused))} to GND")
-    return lines
+def draw_gate(canvas: Canvas, picture: Picture, gate: PlacedGate, top: float) -> None:
+    """Draw the pins of a gate at the top of its box, with what is tied there, and say which is which."""
+    pins = terminals_of(gate)
+    for (pin, name), tap in zip(pins, (*gate.taps, None)):
+        x = picture.gate_pin_x[gate.package, pin]
+        canvas.line((x, picture.gates), (x, top), stroke=4)
+        canvas.write(x, top + 24, name, 19, "middle", bold=True)
+        if tap and (tap.level or tap.point):
+            tied = {"H": "VCC", "L": "GND"}.get(tap.level, "board")
+            canvas.write(x, picture.gates - 4, tied, 12, "middle", bold=True)
+    first, last = (picture.gate_pin_x[gate.package, pin] for pin in (pins[0][0], pins[-1][0]))
+    canvas.line((first - 12, top + 32), (last + 12, top + 32), stroke=1.5)
+    words = f"{gate.kind}: {', '.join(name for _, name in pins[:-1])} → {pins[-1][1]}"
+    canvas.write((first + last) / 2, top + 48, words, 13, "middle")
 
 
 def draw_numbers(canvas: Canvas, picture: Picture) -> None:

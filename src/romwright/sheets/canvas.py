@@ -4,23 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from html import escape
 
-INK, PAPER = "#000", "#fff"
-FACE = "Helvetica, Arial, sans-serif"
+from romwright.sheets.shapes import INK, PAPER, text
+
 OTHER_END = {"start": "end", "middle": "middle", "end": "start"}
 
 
 def number(value: float) -> str:
     """Write a coordinate: at most one decimal."""
     return f"{value:.1f}".removesuffix(".0")
-
-
-def text(x: float, y: float, words: str, size: int, anchor: str = "start", bold: bool = False, ink: str = INK) -> str:
-    """Return a text element."""
-    weight = ' font-weight="bold"' if bold else ""
-    place = f'x="{number(x)}" y="{number(y)}"'
-    return f'<text {place} font-size="{size}" text-anchor="{anchor}"{weight} fill="{ink}">{escape(words)}</text>'
 
 
 @dataclass
@@ -35,7 +27,7 @@ class Canvas:
     def write(self, x: float, y: float, words: str, size: int, anchor: str = "start", **style) -> None:
         """Write words, never mirrored; they keep their side of the place."""
         x, anchor = (self.width - x, OTHER_END[anchor]) if self.mirrored else (x, anchor)
-        self.words.append(text(x, y, words, size, anchor, **style))
+        self.words.append(text(round(x), round(y), words, size, anchor, **style))
 
     def path(self, way: str, stroke: float, fill: str = "none", ink: str = INK, extra: str = "") -> None:
         """Draw a path."""

@@ -1,4 +1,4 @@
-"""Wires routed so that each can be followed by eye: a lane of its own, right angles, a gap where one passes under another.
+"""Wires routed so that each can be followed by eye: a lane of its own, right angles, a gap where one passes another.
 
 Every net has one upright line (its trunk) in the channel between two packages. Its ends come in from the left or the
 right at a height that no other end has; what goes to the gates below turns off in a street under the packages.
@@ -10,7 +10,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 Point = tuple[float, float]
-LANE, STREET, GAP = 14, 14, 6  # distances of lanes, and half of the gap of a wire that passes under another
+LANE, STREET = 14, 14  # distances of lanes
+GAP = 5  # half of the gap of a wire that passes under another
+NEAR = 2 * LANE  # wires nearer than this, side by side, are best told apart by their dashes
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +49,9 @@ class Line:
 
 @dataclass
 class Track:
-    """A net with its lane: pieces, and the dots at which three of them meet."""
+    """A net as it is laid: its pieces, and the dots at which three of them meet."""
 
     number: int
-    lane: int
     lines: list[Line] = field(default_factory=list)
     dots: list[Point] = field(default_factory=list)
 
@@ -104,11 +105,11 @@ def lay_tracks(routes: Sequence[Route], left: float, street: float, gates: float
     `gates` is the height at which the pins of gates begin.
     """
     order = order_lanes([route for route in routes if route.ends], street)
-    tracks = {route.number: Track(route.number, lane) for lane, route in enumerate(order)}
+    tracks = {route.number: Track(route.number) for route in routes}
     below = [route for route in routes if route.drops]
     lanes = {route.number: left + lane * LANE for lane, route in enumerate(order)}
     for level, route in enumerate(order_streets(below, lanes)):
-        track = tracks.setdefault(route.number, Track(route.number, len(order)))
+        track = tracks[route.number]
         y, here = street + level * STREET, [*route.drops, *([lanes[route.number]] if route.ends else [])]
         track.go((min(here), y), (max(here), y))
         for x in route.drops:
@@ -148,6 +149,28 @@ def reach(route: Route, lanes: dict[int, float]) -> tuple[float, float]:
     """Return how far to the left and to the right a net goes in its street."""
     places = [*route.drops, *([lanes[route.number]] if route.number in lanes else [])]
     return min(places), max(places)
+
+
+def choose_dashes(tracks: Sequence[Track], kinds: int) -> dict[int, int]:
+    """Choose a kind of dashes for each net, so that those that run side by side are unlike."""
+    chosen: dict[int, int] = {}
+    for track in tracks:
+        beside = [0.0] * kinds
+        for other in tracks:
+            if other.number in chosen:
+                beside[chosen[other.number]] += nearness(track, other)
+        chosen[track.number] = min(range(kinds), key=lambda kind: (beside[kind], (kind - track.number) % kinds))
+    return chosen
+
+
+def nearness(one: Track, other: Track) -> float:
+    """Return how far two nets run side by side, the nearer the more."""
+    return sum(
+        (NEAR - abs(a.at - b.at)) * max(0, min(a.high, b.high) - max(a.low, b.low))
+        for a in one.lines
+        for b in other.lines
+        if a.upright == b.upright and abs(a.at - b.at) < NEAR
+    )
 
 
 def cut(tracks: Iterable[Track]) -> dict[int, list[Line]]:

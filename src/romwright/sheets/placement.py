@@ -8,19 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
 
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How
 from romwright.fit.wiring import Plan
+from romwright.fit.work import gate_parts
 from romwright.parts.model import Part
 from romwright.sheets.lanes import LANE, STREET, End, Route, Track, lay_tracks
+from romwright.sheets.shapes import width_of
 
-PITCH, BODY, LEG, MARGIN = 44, 196, 20, 70
+PITCH, BODY, LEG, MARGIN = 42, 196, 20, 70
 TAGS, SIGNS = 34, 84  # room beside the socket for numbers, and beside the chip for hooks and signs
 HEAD, CAPTION = 40, 26  # above the highest row; below the lowest
 LIFT = 10  # how far the end of a pin that is bent up lies above its row
-ACROSS_SOCKET, ACROSS_CHIP = 24, 13  # how far below its row a wire from the far side passes over a package
+ACROSS_SOCKET, ACROSS_CHIP = 22, 13  # how far below its row a wire from the far side passes over a package
 GATE_PIN, GATE_HEIGHT = 42, 122
 
 
@@ -43,23 +44,25 @@ class Picture:
         self.plan, self.original, self.chip = plan, plan.original, plan.chip
         self.rows = {row.chip: row for row in plan.rows if row.chip}
         self.nets = list(join_ends(plan))
+        self.packages: dict[str, list[PlacedGate]] = {}
+        for gate in plan.gates:
+            self.packages.setdefault(gate.package, []).append(gate)
         trunks = sum(bool(net.position or net.pins) for net in self.nets)
-        self.socket_left = MARGIN
+        channel = LEG + TAGS + max(trunks, 6) * LANE + SIGNS + LEG
+        across = MARGIN + BODY + channel + BODY + LEG + SIGNS + 30
+        self.boxes_width = sum(box_width(gates) + GATE_PIN for gates in self.packages.values()) - GATE_PIN
+        self.width = max(920, across, self.boxes_width + 20)
+        self.socket_left = MARGIN + (self.width - across) / 2
         self.socket_right = self.socket_left + BODY
         self.lanes = self.socket_right + LEG + TAGS
-        self.chip_left = self.lanes + max(trunks, 6) * LANE + SIGNS + LEG
+        self.chip_left = self.socket_right + channel
         self.chip_right = self.chip_left + BODY
-        self.width = max(920, self.chip_right + LEG + SIGNS + 30)
-        spare = (self.width - (self.chip_right + LEG + SIGNS + 30)) / 2
-        self.socket_left, self.socket_right, self.lanes = (
-            x + spare for x in (self.socket_left, self.socket_right, self.lanes)
-        )
-        self.chip_left, self.chip_right = self.chip_left + spare, self.chip_right + spare
         self.levels = max(self.original.pin_count, self.chip.pin_count) // 2
-        self.bottom = HEAD + self.levels * PITCH
+        self.bottom = HEAD + self.levels * PITCH + 8  # room for a wire below the lowest row
         streets = sum(bool(net.gate_pins or net.output) for net in self.nets)
         self.street = self.bottom + CAPTION + 16
         self.gates = self.street + streets * STREET + 26
+        self.place_boxes((self.socket_right + self.chip_left) / 2)
 
     @property
     def height(self) -> float:
@@ -72,28 +75,18 @@ class Picture:
         row = pin - 1 if pin <= half else part.pin_count - pin
         return HEAD + (self.levels - half + row) * PITCH + PITCH / 2
 
-    @cached_property
-    def gate_pin_x(self) -> dict[tuple[str, int], float]:
-        """The places of the pins of gates, each midway between two lanes, by package and pin."""
-        places, x = {}, 0
-        for ref, pins in self.terminals.items():
-            for pin in pins:
-                places[ref, pin] = x
-                x += GATE_PIN
-            x += 2 * GATE_PIN
-        middle = (self.lanes + self.chip_left) / 2
-        first = max(60.0, middle - (x - 3 * GATE_PIN) / 2)
-        first = min(first, max(60.0, self.width - 60 - (x - 3 * GATE_PIN)))
-        first += (self.lanes + LANE / 2 - first) % LANE
-        return {pin: first + at for pin, at in places.items()}
-
-    @cached_property
-    def terminals(self) -> dict[str, list[int]]:
-        """The pins of each gate package that a plan uses, gate by gate; diodes have theirs counted from 1."""
-        found: dict[str, list[int]] = {}
-        for gate in self.plan.gates:
-            found.setdefault(gate.package, []).extend(pin for pin, _ in terminals_of(gate))
-        return found
+    def place_boxes(self, middle: float) -> None:
+        """Place the gate packages side by side below the channel, each used pin midway between two lanes."""
+        self.boxes: dict[str, tuple[float, float]] = {}
+        self.gate_pin_x: dict[tuple[str, int], float] = {}
+        x = max(10.0, min(middle - self.boxes_width / 2, self.width - self.boxes_width - 10))
+        for ref, gates in self.packages.items():
+            pins, wide = [pin for gate in gates for pin, _ in terminals_of(gate)], box_width(gates)
+            first = x + (wide - GATE_PIN * (len(pins) - 1)) / 2
+            first += (self.lanes + LANE / 2 - first) % LANE
+            self.boxes[ref] = x, wide
+            self.gate_pin_x |= {(ref, pin): first + GATE_PIN * count for count, pin in enumerate(pins)}
+            x += wide + GATE_PIN
 
     def routes(self) -> Iterator[Route]:
         """Yield the nets to be routed."""
@@ -148,3 +141,23 @@ def terminals_of(gate: PlacedGate) -> list[tuple[int, str]]:
     if gate.output is None:
         return [(at, "K") for at in range(1, len(gate.taps) + 1)] + [(len(gate.taps) + 1, "A")]
     return [*((tap.pin, str(tap.pin)) for tap in gate.taps), (gate.output, str(gate.output))]
+
+
+def gate_notes(gates: list[PlacedGate]) -> list[str]:
+    """Say what a gate package is and what its other pins need."""
+    part = gate_parts()[gates[0].kind]
+    title = f"{gates[0].package}  {part.part}"
+    if not part.outputs:
+        return [title, "K: the end with the bar, at the line", "A: the other ends, joined, and the resistor"]
+    used = {tap.pin for gate in gates for tap in gate.taps}
+    unused = sorted({pin for pins in part.inputs for pin in pins} - used)
+    lines = [title, f"pin {part.vcc} to VCC, pin {part.gnd} to GND"]
+    if unused:
+        lines.append(f"inputs not used: {', '.join(map(str, unused))} to GND")
+    return lines
+
+
+def box_width(gates: list[PlacedGate]) -> float:
+    """Return how wide the box of a gate package is: room for its pins and for its words."""
+    pins = sum(len(terminals_of(gate)) for gate in gates)
+    return max(GATE_PIN * pins + LANE, 30 + max(width_of(note, 14) for note in gate_notes(gates)))

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from romwright.fit.circuit import VOLTS
+from romwright.fit.glue import gate_nets
 from romwright.fit.rows import How, Row, in_words, reason
 from romwright.fit.wiring import Plan
 from romwright.parts.model import Role
-from romwright.sheets.placement import Ends, join_ends
+from romwright.sheets.placement import Ends, join_ends, terminals_of
 
 HEADER = ("wire", "from", "to", "why")
+LEVEL_VOLTS = {"H": 5.0, "L": 0.0}
+CHOOSES = {How.STRAP: "chooses the bank: closed to GND is L; open, with a resistor to VCC, is H"}
 Cells = tuple[str, str, str, str]
 
 
@@ -25,8 +28,7 @@ def list_wires(plan: Plan) -> Iterator[Cells]:
 def why(plan: Plan, net: Ends) -> str:
     """Say what a wire is for."""
     if net.gate:
-        made = next((plan.nets[pin].gate for pin in net.pins), None)
-        return in_words(made) if made else "from gate to gate"
+        return in_words(gate_nets(plan.gates, plan.socket)[net.gate])
     found = []
     for pin in (plan.chip.pins[number - 1] for number in net.pins):
         if pin.role in (Role.ADDRESS, Role.DATA):
@@ -42,14 +44,21 @@ def why(plan: Plan, net: Ends) -> str:
 
 def list_ties(plan: Plan) -> Iterator[Cells]:
     """Yield a row for all pins that go to one place, not over a numbered wire, for one reason."""
-    groups: dict[tuple[str, str, str], list[int]] = {}
+    groups: dict[tuple[str, str, str], list[str]] = {}
     for row in plan.rows:
         if row.chip and row.how not in (How.STRAIGHT, How.WIRE, How.GATE) and not is_idle(plan, row):
             pin = plan.chip.pins[row.chip - 1]
             because = reason(plan.socket, plan.chip, pin, plan.nets[row.chip], row.how)
-            groups.setdefault((*place(plan, row), because), []).append(row.chip)
+            groups.setdefault((*place(plan, row), because or CHOOSES.get(row.how, "")), []).append(
+                chip_pin(plan, row.chip)
+            )
+    for gate in plan.gates:
+        for (pin, _), tap in zip(terminals_of(gate), gate.taps):
+            if tap.level or tap.point:
+                where = rail(plan, LEVEL_VOLTS[tap.level]) if tap.level else ("board", tap.point)
+                groups.setdefault((*where, "what the gate takes in"), []).append(f"{gate.package} pin {pin}")
     for (sign, where, because), pins in groups.items():
-        yield sign, where, ", ".join(chip_pin(plan, pin) for pin in pins), because
+        yield sign, where, ", ".join(pins), because
 
 
 def is_idle(plan: Plan, row: Row) -> bool:
@@ -59,13 +68,17 @@ def is_idle(plan: Plan, row: Row) -> bool:
 
 def place(plan: Plan, row: Row) -> tuple[str, str]:
     """Return the sign at which a pin ends in the picture, and where that is at the bench."""
-    volts = {How.VCC: 5.0, How.GND: 0.0}.get(row.how)
-    if volts is None:
-        return {How.OPEN: ("open", "nothing")}.get(
-            row.how, ("board", row.point) if row.point else ("switch", row.strap)
-        )
+    if row.how in (How.VCC, How.GND):
+        return rail(plan, LEVEL_VOLTS["H" if row.how is How.VCC else "L"])
+    if row.how is How.OPEN:
+        return "open", "nothing"
+    return ("board", row.point) if row.how is How.POINT else ("switch", row.strap)
+
+
+def rail(plan: Plan, volts: float) -> tuple[str, str]:
+    """Return the name of a supply, and the socket positions that carry it."""
     rails = [net.position for net in plan.socket.nets.values() if net.volts == volts]
-    return VOLTS[volts], "socket " + " or ".join(map(str, rails)) if rails else "not in the socket: from elsewhere"
+    return VOLTS[volts], f"socket {' or '.join(map(str, rails))}" if rails else "not in the socket: from elsewhere"
 
 
 def list_straight(plan: Plan) -> Iterator[str]:
