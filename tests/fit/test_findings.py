@@ -353,6 +353,16 @@ def test_table_for_a_28c256_in_the_pin_27_socket():
     assert rows[27].detail == "bend up, to VCC at socket 28; never writes; the socket position goes to X1"
 
 
+@pytest.mark.parametrize("socket, chip, polarity, position, goes_to", [
+    ("rom-23128-style-b", "27128", ALL_LOW, 28, "chip pin 1 and 27"),
+    ("rom-23128-style-b", "27128", ALL_LOW, 20, "X1"),
+    ("rom-2364-24", "2764", {20: "L"}, 24, "chip pin 1, 27 and 28"),
+])  # fmt: skip
+def test_where_a_position_goes_is_listed(socket, chip, polarity, position, goes_to):
+    rows = {row.socket: row for row in examine(socket, chip, polarity).fits[0].plan.rows}
+    assert rows[position].detail.endswith(f"the socket position goes to {goes_to}")
+
+
 def test_the_same_table_without_a_gate():
     """--prefer no-gates: the select alone goes to /CE, as boards with links for it have it."""
     stated = require_part("rom-23128-style-b").ordered_as(ALL_LOW)

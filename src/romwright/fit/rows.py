@@ -191,6 +191,7 @@ def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, ch
 
 
 def listed(words: list[str]) -> str:
-    """List words: `A, B and C`."""
-    *most, last = dict.fromkeys(words)
+    """List what a position goes to: `chip pin 1, 27 and X1`."""
+    first, *others = dict.fromkeys(words)
+    *most, last = [first, *(word.removeprefix("chip pin ") for word in others)]
     return f"{', '.join(most)} and {last}" if most else last
