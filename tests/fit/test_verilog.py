@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.fit import tables
-from romwright.fit.bus import lowest_address
+from romwright.fit.accesses import lowest_address
 from romwright.fit.meets import FLOATING
 from romwright.fit.settings import Study
 from romwright.fit.verilog import CPU_NUMBER, build_verilog, number_bits, numbers
@@ -53,7 +53,7 @@ def compare(folder, study, setting):
             lines = {line: "LH"[at >> int(line[1:]) & 1] for line in cpu.address_lines}
             lines |= {s: case.access.cycle.levels.get(s, levels.get(s, "L")) for s in cpu.controls}
             key = case.access.cycle.name, tuple(levels.values())
-            merged.setdefault(key, (lines, case.access.cycle.access == "write", []))[2].append(case)
+            merged.setdefault(key, (lines, case.access.cpu_drives, []))[2].append(case)
     states = [state for state in merged.values() if all(case.sure for case in state[2])]
     also = {socket.name: part for socket, part, _ in study.seats[1:]}
     text = build_verilog(study.board, cpu, setting, study.socket, study.chip, also)
