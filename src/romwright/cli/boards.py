@@ -71,6 +71,9 @@ def show(board: str, as_json: bool) -> None:
     print_logic(page)
     print_map(page)
     print_cycles(cpu)
+    if cpu.unchecked:
+        heading(f"UNCHECKED, of the {cpu.name}: do not rely on these", fg="yellow")
+        click.echo("\n".join(f"  {entry}" for entry in cpu.unchecked))
 
 
 @command.command(short_help="Print a board, a setting of its links and a chip as Verilog.")
@@ -174,7 +177,9 @@ def print_cycles(cpu) -> None:
     from romwright.cli.render import print_table
 
     heading(f"Bus cycles of the {cpu.name}")
-    print_table(
-        ("cycle", *cpu.controls, "data bus", "source"),
-        [(c.name, *(c.levels.get(s, "-") for s in cpu.controls), c.access, c.source) for c in cpu.cycles],
-    )
+    rows = []
+    for cycle in cpu.cycles:
+        levels = [" or ".join(dict.fromkeys(row.get(signal, "-") for row in cycle.rows)) for signal in cpu.controls]
+        who = "CPU" if cycle.cpu_drives else "a device" if cycle.access == "read" else "-"
+        rows.append((cycle.name, *levels, who, cycle.source))
+    print_table(("cycle", *cpu.controls, "data lines driven by", "source"), rows)

@@ -29,6 +29,11 @@ NOT_MAPPED = Code(
     "not-mapped", Severity.CAUTION, "the board's map says where the chip is to answer",
     "Without it a chip on the wrong select looks as good as one on the right one.",
 )  # fmt: skip
+ACKNOWLEDGE = Code(
+    "answers-acknowledge", Severity.CAUTION, "no memory drives the data bus in an interrupt acknowledge",
+    "The CPU may take its byte for the vector, and a device that gives one fights with it; where interrupts need no "
+    "vector from the bus, it does no harm.",
+)  # fmt: skip
 OPEN_BUS = Code(
     "open-bus", Severity.FAULT, "the device that should answer a read drives the data bus", "The CPU reads noise."
 )
@@ -174,6 +179,17 @@ def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
             when = chips[about].drives.words
             seen = f"{about} drives {when if when == 'always' else f'at {when}'}: {seen}"
         yield Finding(code, title, seen, do)
+
+
+def acknowledge_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
+    """Yield a caution for each chip that drives the data bus in an interrupt acknowledge."""
+    for name in mounted.everyone:
+        of = [case for case in cases if case.access.cycle.space == "acknowledge" and name in case.drives]
+        if of:
+            who = f"{name} {'drives' if all(case.sure for case in of) else 'may drive'} the data bus"
+            seen = f"for instance at {of[0].access.at(of[0].witness)} with {in_words(of[0].witness)}"
+            do = "keep its select off then, or see that no device on the board gives a vector"
+            yield Finding(ACKNOWLEDGE, f"{who} in an interrupt acknowledge", seen, do)
 
 
 def code_of(case: Case) -> Code:
