@@ -50,16 +50,16 @@ def parse_span(text: str) -> Span | None:
 class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
     """One kind of bus cycle, or a part of one, with the levels of the CPU's control signals; others are free.
 
-    `access`: what it does at its addresses: a device answers (read), the CPU writes, or neither (none). `drives`:
-    whether the CPU drives the data lines, if that differs: an address or a status is there, or a write's data are not.
-    `either`: rows of levels of which one holds besides.
+    `access`: what it is for: a device answers (read), the CPU writes, or neither (none). `drives`: what the CPU has on
+    its data lines if it is not what it writes: an address, a status, nothing (nobody). `either`: rows of levels of
+    which one holds besides.
     """
 
     name: str
     levels: Levels
     access: Literal["read", "write", "none"]
     source: str
-    drives: Literal["", "CPU", "nobody"] = ""
+    drives: Literal["", "address", "status", "nobody"] = ""
     either: tuple[Levels, ...] = ()
     space: Literal["memory", "io", "acknowledge"] = "memory"
     address: str = ""
@@ -71,9 +71,9 @@ class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
         return tuple(self.levels | row for row in self.either or ({},))
 
     @property
-    def cpu_drives(self) -> bool:
-        """Whether the CPU drives its data lines."""
-        return (self.drives or {"write": "CPU"}.get(self.access)) == "CPU"
+    def cpu_drives(self) -> str:
+        """What the CPU has on its data lines: `data`, `address`, `status` or nothing."""
+        return {"": "data" if self.access == "write" else "", "nobody": ""}.get(self.drives, self.drives)
 
 
 class Ports(Struct, frozen=True, forbid_unknown_fields=True):

@@ -180,6 +180,6 @@ def print_cycles(cpu) -> None:
     rows = []
     for cycle in cpu.cycles:
         levels = [" or ".join(dict.fromkeys(row.get(signal, "-") for row in cycle.rows)) for signal in cpu.controls]
-        who = "CPU" if cycle.cpu_drives else "a device" if cycle.access == "read" else "-"
+        who = f"CPU: {cycle.cpu_drives}" if cycle.cpu_drives else "a device" if cycle.access == "read" else "-"
         rows.append((cycle.name, *levels, who, cycle.source))
     print_table(("cycle", *cpu.controls, "data lines driven by", "source"), rows)

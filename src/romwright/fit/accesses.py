@@ -78,7 +78,7 @@ class Accesses:
             state = tables.any_row(self.names, rows) & agreeing(self.names, space)
             lines = frozenset(expand(cycle.data) or self.cpu.data_lines)
             bounds = parse_span(cycle.address) if cycle.address else (0, space.top)
-            cpu_drives = cycle.cpu_drives and (cycle.access == "write" or not self.board.buffered)
+            cpu_drives = cycle.cpu_drives in (("data",) if self.board.buffered else ("data", "address", "status"))
             if cycle.access == "none":
                 mask = state & span_table(self.names, bounds, space.bits)
                 yield Access(cycle, bounds, None, None, mask, lines, False, cpu_drives, space)
