@@ -102,21 +102,21 @@ class State:
         value = self.strong(net)
         if value != "Z":
             return value
-        ring, seen, rails = [net], [net], []
+        ring, seen, pulls = [(net, 0)], [net], {}
         while ring:
-            here = ring.pop(0)
+            here, above = ring.pop(0)
             for resistor in self.board.resistors:
-                ends = [self.net(end) for end in resistor.nodes.split()]
+                ends, ohms = [self.net(end) for end in resistor.nodes.split()], above + resistor.ohms
                 for other in [ends[1]] * (ends[0] == here) + [ends[0]] * (ends[1] == here):
-                    if other not in seen:
+                    if any(rail in other for rail in self.board.rails):
+                        pulls.setdefault(self.strong(other), []).append(1 / ohms)
+                    elif other not in seen:
                         seen.append(other)
-                        if any(rail in other for rail in self.board.rails):
-                            rails.append(other)
-                        else:
-                            ring.append(other)
-                            if self.strong(other) != "Z":
-                                return self.strong(other)
-        return next((value for value in map(self.strong, rails)), "Z")
+                        ring.append((other, ohms))
+                        if self.strong(other) != "Z":
+                            return self.strong(other)
+        total = sum(map(sum, pulls.values()))
+        return next((value for value, some in pulls.items() if sum(some) >= 10 * (total - sum(some))), "Z")
 
     def match(self, rows, level, net=lambda name: name):
         """H if a row surely matches, X if one may, else L. One net cannot be at two levels, known or not."""

@@ -4,7 +4,7 @@ import pytest
 
 from romwright.datafiles import data_folder
 
-KEYS = {"board", "socket", "part", "polarity", "assumed", "seated", "also", "settings", "findings"}
+KEYS = {"board", "socket", "part", "polarity", "assumed", "seated", "also", "unchecked", "settings", "findings"}
 CYCLE = {"name", "space", "range", "lines", "access", "expected", "drives", "outcome", "sure", "address", "levels"}
 DIAGNOSTIC = data_folder("tern") / "diagnostic.bin"
 MASK = "rom-2332-a11-pin21"
@@ -105,8 +105,22 @@ def test_matrix_says_what_sits_in_the_other_socket(romwright):
     run = romwright("links", "kittiwake-kw-68", "U3", "27C256", "27C512")
     assert run.status == 0 and "U4 holds rom-23256-a14-pin27 20=L 22=L" in run.out
     one = romwright("links", "kittiwake-kw-68", "U3", "27C256", "--now", "LK1=1-2,LK2=1-2,LK3=1-2")
-    rows = [line.split() for line in one.out.splitlines() if line.startswith("word read") and "00FFFF" in line]
-    assert [row[3:] for row in rows] == [["D0-D7", "U4", "U4", "fine"], ["D8-D15", "U3", "U3", "fine"]]
+    assert "58 cycles: fine; --json has them all" in one.out
+    first = romwright("links", "kittiwake-kw-68", "U3", "27C256", "--now", "LK1=1-2,LK2=1-2,LK3=2-3")
+    rows = [line.split() for line in first.out.splitlines() if line.startswith("word write") and "00FFFF" in line]
+    assert [row[3:] for row in rows] == [
+        ["D0-D7", "CPU", "CPU", "U4", "contention"], ["D8-D15", "CPU", "CPU", "U3", "contention"],
+    ]  # fmt: skip
+
+
+def test_what_is_unchecked_is_printed(romwright):
+    """The 68000's cycles lack the acknowledge; pages say which of their pins and levels nobody has read."""
+    run = romwright("links", "kittiwake-kw-68", "U3", "27C256", "27C512")
+    assert "UNCHECKED: do not rely on these" in run.out and "68000: cycles: interrupt acknowledge" in run.out
+    answer = romwright("links", "dunlin-dl-2", "U7", "2532", "--also", "U8=2732", "--json").json
+    assert answer["unchecked"]["2532"] == ["pins: all but 18, 20 and 21", "drives"]
+    assert answer["unchecked"]["2732"] == ["drives"]
+    assert "UNCHECKED" in romwright("links", "dunlin-dl-2", "U7", "2532").out
 
 
 def test_reads_of_the_other_rom_in_words(romwright, tmp_path):

@@ -64,6 +64,9 @@ def compare(folder, study, setting):
         data = "".join(bit if asked != "-" else "-" for bit, asked in zip(data, wanted, strict=True))
         assert data == wanted, (cases, data)
         assert ("x" in data) == any(case.outcome == "contention" for case in cases)
+        for case in (case for case in cases if case.access.expected in study.known):
+            on = {data[-1 - int(line[1:])] for line in case.lines}
+            assert (on == {"z"}) == (case.outcome == "open bus"), (case, data)
         contended += "x" in data
         opened += set(data) <= {"z", "-"}
     return contended, opened

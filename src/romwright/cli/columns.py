@@ -48,6 +48,16 @@ class Column:
         """How the words for this chip and for those in the other sockets were read."""
         return [self.reading, *(other.reading for other in self.others.values() if other.reading)]
 
+    @property
+    def unchecked(self) -> dict[str, list[str]]:
+        """What nobody has read about the pins and levels of the chips, and about the board and its CPU, by page."""
+        from romwright.fit.standins import unchecked_pins
+
+        study = self.study
+        pages = {study.board.name: study.board.unchecked, study.board.cpu: study.wiring.cpu.unchecked}
+        pages |= {part.name: unchecked_pins(part) for _, part, _ in study.seats}
+        return {name: list(entries) for name, entries in pages.items() if entries}
+
     def setting(self, positions) -> dict[str, str]:
         """Return positions under the names of their links."""
         return dict(zip(self.links, positions))
@@ -105,7 +115,7 @@ class Column:
         answer = {
             "board": self.study.board.name, "socket": self.study.socket.name, "part": self.study.chip.name,
             "polarity": self.polarity, "assumed": self.assumed, "seated": self.study.seated, "settings": found,
-            "also": {name: other.as_json() for name, other in self.others.items()},
+            "also": {name: other.as_json() for name, other in self.others.items()}, "unchecked": self.unchecked,
             "findings": [finding.as_json() for reading in self.readings for finding in reading.findings],
         }  # fmt: skip
         if present:

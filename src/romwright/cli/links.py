@@ -10,7 +10,7 @@ from romwright.cli.wire import heading, parse_polarity
 from romwright.errors import OptionError
 
 MARKS = {"works": "ok", "fault": "fault", "stop": "STOP"}
-SHOWN = 32  # settings that are listed on paper; --json has all
+SHOWN = 32  # settings, and cycles, that are listed on paper; --json has all
 
 
 def parse_also(context: click.Context, parameter: click.Parameter, entries) -> list[tuple[str, str, dict]]:
@@ -119,6 +119,8 @@ def print_matrix(board: str, place, columns) -> None:
     if len(best) > SHOWN:
         click.echo(f"... and {len(best) - SHOWN} more settings; --json has them all")
     click.echo("\nok: works   fault: does not work   STOP: do not power up")
+    print_unchecked(columns)
+    click.echo()
     click.echo(f"next: romwright links {board} {place.name} {columns[0].study.chip.name} tells why")
 
 
@@ -129,6 +131,15 @@ def print_others(column: Column) -> None:
             click.echo(f"{socket.name} holds {column.others[socket.name].label}")
         elif socket.name != column.study.socket.name:
             click.echo(f"{socket.name} is taken to be empty; --also {socket.name}=PART says what sits there")
+
+
+def print_unchecked(columns) -> None:
+    """Print what nobody has read and the answer rests on."""
+    from romwright.cli.render import indented, show
+
+    if pages := {name: entries for column in columns for name, entries in column.unchecked.items()}:
+        heading("UNCHECKED: do not rely on these", fg="yellow")
+        show(*(indented(f"{name}: {entry}") for name, entries in pages.items() for entry in entries))
 
 
 def print_column(column: Column, present, contents, law) -> None:
@@ -156,6 +167,7 @@ def print_column(column: Column, present, contents, law) -> None:
     print_setting(column, setting, "now" if present else "best", contents, law)
     if present:
         print_change(column, present)
+    print_unchecked([column])
 
 
 def titles(judged) -> list[str]:
@@ -180,7 +192,15 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
             counts = " ".join(f"{line} {count:,}" for line, count in symptom.wrong.items())
             show(indented(f"{symptom.device.name}: wrong at this many of {symptom.addresses:,} addresses: {counts}"))
         show(indented(SAID_OF[law]))
+    if not judged.cases:
+        return
     heading("Who drives the data bus")
+    cases = judged.cases
+    if len(cases) > SHOWN:
+        cases = [case for case in cases if case.outcome != "fine"]
+        click.echo(f"{len(judged.cases) - len(cases)} cycles: fine; --json has them all")
+    if not cases:
+        return
     halved = {case.lines for case in judged.cases} != {frozenset(column.study.wiring.cpu.data_lines)}
     print_table(
         ("cycle", "addresses", *["lines"] * halved, "expected", "drives", "outcome"),
@@ -191,7 +211,7 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
                 case.as_json()["expected"] or "-", " ".join(case.drives) or "-",
                 str(case.outcome) + ("" if case.sure else " (a pin floats)"),
             )
-            for case in judged.cases
+            for case in cases
         ],
     )  # fmt: skip
 

@@ -70,7 +70,8 @@ class Mounted:
         self.others = tuple(others)
         self.board, self.cpu = nets.wiring.board, nets.wiring.cpu
         self.places = positions(socket, chip, seated)
-        self.data_base = min(int(line[1:]) for line in nets.wiring.data_lines[socket.name])
+        lowest = min(int(line[1:]) for line in nets.wiring.data_lines[socket.name])
+        self.data_base = lowest // chip.bits * chip.bits  # a chip of eight bits is on D0 to D7 or on D8 to D15
         self.area_lines = area_lines(self.board, self.cpu, socket)
 
     def node(self, pin: Pin) -> str:

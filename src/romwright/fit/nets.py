@@ -67,11 +67,11 @@ class Wiring:
         self.sources: dict[str, list[Source]] = {}
         for node, source in self._sources():
             self.sources.setdefault(self.joints.find(node), []).append(source)
-        self.resistors: dict[str, list[str]] = {}
+        self.resistors: dict[str, list[tuple[str, float]]] = {}
         for resistor in board.resistors:
             one, other = (self.joints.find(node) for node in resistor.nodes.split())
-            self.resistors.setdefault(one, []).append(other)
-            self.resistors.setdefault(other, []).append(one)
+            self.resistors.setdefault(one, []).append((other, resistor.ohms))
+            self.resistors.setdefault(other, []).append((one, resistor.ohms))
         things = (*board.devices, *board.sockets)
         self.data_lines = {thing.name: board.lines_of(thing.name, cpu) for thing in things}
         self.touched = {link.name: {self.joints.find(node) for node in link.nodes} for link in board.links}
@@ -128,7 +128,7 @@ class Wiring:
                     rows = (*source.output.rows, *source.output.on)
                     queue += {self.joints.find(node) for row in rows for node in row}
             if not any(source.volts is not None for source in self.sources.get(root, ())):
-                queue += self.resistors.get(root, ())
+                queue += [other for other, _ in self.resistors.get(root, ())]
         return frozenset(links), frozenset(lines)
 
 
@@ -146,9 +146,10 @@ class Nets:
         self._sources: dict[str, list[Source]] = {}
         for root, sources in wiring.sources.items():
             self._sources.setdefault(self.joints.find(root), []).extend(sources)
-        self._resistors: dict[str, list[str]] = {}
+        self._resistors: dict[str, list[tuple[str, float]]] = {}
         for root, ends in wiring.resistors.items():
-            self._resistors.setdefault(self.joints.find(root), []).extend(map(self.joints.find, ends))
+            found = [(self.joints.find(other), ohms) for other, ohms in ends]
+            self._resistors.setdefault(self.joints.find(root), []).extend(found)
         self._levels: dict[str, Level] = {}
         self._strong: dict[str, Drive] = {}
         self._outputs: dict[Source, Drive] = {}
@@ -177,7 +178,7 @@ class Nets:
         if own or root in seen:
             return own
         if not sources:
-            near = [other for other in self._resistors.get(root, ()) if self.volts(other) is None]
+            near = [other for other, _ in self._resistors.get(root, ()) if self.volts(other) is None]
         else:
             near = [self._buffered(source) for source in sources if not data and len(sources) == 1]
         seen |= {root}
@@ -245,20 +246,40 @@ class Nets:
         root = self.joints.find(node)
         if root not in self._levels:
             high, low, on = self.strong(root)
-            for other in self._behind_resistors(root):
+            near, rails = self._behind_resistors(root)
+            for other in near:
                 h, l, o = self.strong(other)  # noqa: E741
                 high, low, on = high | h & ~on, low | l & ~on, on | o
-            self._levels[root] = high, low
+            pulled = self._pulled(rails)
+            self._levels[root] = high | (pulled == 5) * self.whole & ~on, low | (pulled == 0) * self.whole & ~on
         return self._levels[root]
 
-    def _behind_resistors(self, root: str) -> list[str]:
-        """List the nets that resistors connect with a net, nearest first, rails last."""
-        near, rails, queue, seen = [], [], [root], {root}
+    def _behind_resistors(self, root: str) -> tuple[list[str], list[tuple[str, float]]]:
+        """List the nets that resistors connect with a net, nearest first, and the rails with the ohms up to them."""
+        near, rails, queue, seen = [], [], [(root, 0.0)], {root}
         while queue:
-            for other in self._resistors.get(queue.pop(0), ()):
-                if other not in seen:
+            here, above = queue.pop(0)
+            for other, ohms in self._resistors.get(here, ()):
+                if self.volts(other) is not None:
+                    rails.append((other, above + ohms))
+                elif other not in seen:
                     seen.add(other)
-                    is_rail = self.volts(other) is not None
-                    (rails if is_rail else near).append(other)
-                    queue += [] if is_rail else [other]
-        return near + rails
+                    near.append(other)
+                    queue.append((other, above + ohms))
+        return near, rails
+
+    def _pulled(self, rails: Sequence[tuple[str, float]]) -> float | None:
+        """Return the voltage that pulls give a net: of several rails that of one ten times as strong as the rest.
+
+        None if there is no such rail. Ten times: common practice, no source.
+        """
+        strength: dict[float | None, float] = {}
+        for rail, ohms in rails:
+            volts = self.volts(rail) if self._is_sound(rail) else None
+            strength[volts] = strength.get(volts, 0) + 1 / ohms
+        best = max(strength, key=strength.__getitem__, default=None)
+        return best if strength and strength[best] >= 10 * (sum(strength.values()) - strength[best]) else None
+
+    def _is_sound(self, rail: str) -> bool:
+        """Tell whether everything on a rail's net is at one voltage."""
+        return len({source.volts for source in self._sources[rail]}) == 1

@@ -90,7 +90,10 @@ def build_verilog(
 
 
 def _rails(board: Board, wires: Wires) -> Iterator[str]:
-    """Write rails as constants, and resistors: a pull is weaker than a series resistor, as fit takes it."""
+    """Write rails as constants, and resistors: a pull is weaker than a series resistor, as fit takes it.
+
+    Ohms are not written: pulls to two rails on one net show x there, however unlike they are.
+    """
     level = {5.0: "1'b1", 0.0: "1'b0"}
     for rail, volts in board.rails.items():
         yield f"  assign {wires[rail]} = {level.get(volts, UNKNOWN)};"
