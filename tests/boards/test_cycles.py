@@ -11,6 +11,8 @@ from msgspec.structs import replace
 
 from romwright.boards.library import cpu_names, read_board, require_cpu
 from romwright.boards.model import Ports
+from romwright.fit import tables
+from romwright.fit.accesses import Accesses
 from romwright.fit.settings import Study
 from romwright.parts.library import require_part
 
@@ -252,6 +254,17 @@ def test_any_level_that_is_changed_is_noticed(name):
         noticed(cycle, drives="nobody" if cycle.cpu_drives else "status")
         noticed(cycle, space="io" if cycle.space == "memory" else "memory")
         noticed(cycle, address="" if cycle.address else "FFFE-FFFF")
+
+
+def test_each_row_of_either_counts():
+    """A word of a 68000 is read in each of the four spaces of data and program, and in no other (M3 p. 3-9)."""
+    names = ("FC0", "FC1", "FC2")
+    board = read_board(FOLDER / "68000.toml")
+    reads = [a for a in Accesses(board, require_cpu("68000"), names).all if a.cycle.name == "word read"]
+    for access in reads:
+        found = {state["FC2"] + state["FC1"] + state["FC0"] for state in tables.true_rows(names, access.mask)}
+        assert found == {"LLH", "LHL", "HLH", "HHL"}
+    assert reads
 
 
 # The boards of fixtures/boards, by hand. 28C64 (Atmel AT28C64B: outputs on at /CE L, /OE L, /WE H): OE has what is on

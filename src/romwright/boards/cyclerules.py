@@ -41,4 +41,4 @@ def find_cycle_faults(cpu: Cpu, cycle: Cycle) -> Iterator[str]:
     if set(expand(cycle.data)) - set(cpu.data_lines):
         yield f"data {cycle.data!r}, expected lines of {cpu.data} [cycle-data]"
     if cycle.access == "read" and cycle.drives:
-        yield f"drives {cycle.drives!r}, but in a read a device drives; leave it out, or write access none [cycle-drives]"
+        yield f"drives {cycle.drives!r}, but in a read a device does; leave it out, or write access none [cycle-drives]"

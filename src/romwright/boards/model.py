@@ -236,7 +236,7 @@ class Area(Struct, frozen=True, forbid_unknown_fields=True):
 class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     """A computer board. `wires` are joins of two nodes that the traces do not make.
 
-    `buffered`: a buffer parts the data lines from those of the CPU, and is off while the CPU shows an address or status.
+    `buffered`: a buffer parts the data lines from those of the CPU, off while the CPU has an address or status there.
     """
 
     name: str

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from romwright.boards.model import Board, Cpu, Ports, Span, expand
+from romwright.boards.model import Board, Cpu, Ports
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,6 +171,10 @@ def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
         title = title_of(of, about, expected)
         chip = next((chips[name] for name in (about, expected) if name in chips), None)
         do = remedy(chip, mounted) if chip else "nothing that this chip does: check the board's file"
+        if chip and all(CPU in case.drives for case in of):
+            do = f"bring the read strobe to an enable of the chip{place_of(chip, mounted)}"
+            if all(case.access.cycle.drives for case in of):
+                do += "; if a buffer keeps the CPU's lines from it then, write buffered = true in the board's file"
         if code is WRITE_CONTENTION:
             do = "see that no program writes there, or bring the read strobe to an enable"
         first = of[0]
@@ -241,11 +245,16 @@ def spans(cases: Iterable[Case]) -> str:
 
 def remedy(mounted: Mounted, subject: Mounted) -> str:
     """Say what takes a chip off the bus, or onto it."""
-    chip, where = mounted.chip, "" if mounted is subject else f" in {mounted.socket.name}"
+    chip, where = mounted.chip, place_of(mounted, subject)
     if not chip.select:
         return f"set the links so that the decoder's select gates the outputs of the chip{where}"
     pin = f"chip pin {chip.by_function[chip.select].number} ({chip.select}){where}"
     return f"set the links so that the decoder's select reaches {pin}, or wire it there"
+
+
+def place_of(mounted: Mounted, subject: Mounted) -> str:
+    """Name the socket of a chip, unless it is the one that is asked about."""
+    return "" if mounted is subject else f" in {mounted.socket.name}"
 
 
 def check_map(mounted: Mounted) -> Iterator[Finding]:
