@@ -352,6 +352,13 @@ def test_behind_a_bus_buffer(name, access, setting, verdict, codes, contended):
     check(judge(name, access, setting, buffered=True), verdict, codes, contended)
 
 
+def test_json_says_where_the_cpu_is_to_drive():
+    cycles = judge("8085", RW, "strobe/strobe").as_json()["cycles"]
+    asked = {cycle["name"] for cycle in cycles if cycle["expected"] == "CPU"}
+    assert asked == {name for name, row in told("8085").items() if row[1] in ("data", "address")}
+    assert {cycle["name"] for cycle in cycles if "CPU" in cycle["drives"]} == asked
+
+
 def test_every_cpu_has_a_board_with_a_right_and_a_wrong_wiring():
     boards = {path.stem: read_board(path).cpu for path in FOLDER.glob("*.toml")}
     assert sorted(boards.values()) == cpu_names()
