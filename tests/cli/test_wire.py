@@ -19,7 +19,7 @@ KEYS = {
     "rows",
     "gates",
     "work",
-    "delay_ns",
+    "delay_ns", "prefer", "banks",
     "findings",
     "drive",
     "wired",

@@ -4,6 +4,7 @@ Where an expected value comes from is named beside it; "trade" is common practic
 """
 
 import re
+from itertools import product
 
 import pytest
 from msgspec.structs import replace
@@ -127,8 +128,9 @@ def test_style_c_with_27_high_takes_a_27128_as_it_is():
     assert codes(verdict) == {"read-level-unknown", "enable-lost"}
     lost = one(verdict, "enable-lost")
     assert "leave the gate out then (--prefer no-gates)" in lost.remedy
-    assert "Exact with a gate: X1 is a 74LS00, VCC on pin 14, GND on pin 7; the chip then answers up to 30 ns later" in (
-        lost.evidence
+    assert (
+        "Exact with a gate: X1 is a 74LS00, VCC on pin 14, GND on pin 7; the chip then answers up to 30 ns later"
+        in lost.evidence
     )
     assert verdict.fits[0].plan.wired.equal and verdict.fits[0].proof.drive_equal
     assert not verdict.fits[0].spare.gates and verdict.fits[0].spare.wired.ignores("27 CS")
@@ -298,7 +300,8 @@ def test_a_27512_in_a_27256_socket_shows_its_upper_half():
 def test_status_output_on_the_vpp_rail():
     """facts/programmable-parts.toml, 28C64: a 2764 socket ties pin 1 to VCC."""
     verdict = examine("2764", "28C64")
-    assert codes(verdict) == {"status-pin", "write-pin-held"} and worst(verdict) is Severity.CAUTION
+    assert codes(verdict) == {"status-pin", "write-pin-held"} and worst(verdict) is Severity.STOP
+    assert one(verdict, "write-pin-held").severity is Severity.STOP  # /PGM of a 2764 need not be H while power comes up
     assert [row.how for row in verdict.fits[0].plan.rows if row.socket in (1, 27)] == ["leave open", "tie to VCC"]
 
 
@@ -350,6 +353,16 @@ def test_table_for_a_28c256_in_the_pin_27_socket():
     assert rows[27].detail == "bend up, to VCC at socket 28; never writes; the socket position goes to X1"
 
 
+@pytest.mark.parametrize("socket, chip, polarity, position, goes_to", [
+    ("rom-23128-style-b", "27128", ALL_LOW, 28, "chip pin 1 and 27"),
+    ("rom-23128-style-b", "27128", ALL_LOW, 20, "X1"),
+    ("rom-2364-24", "2764", {20: "L"}, 24, "chip pin 1, 27 and 28"),
+])  # fmt: skip
+def test_where_a_position_goes_is_listed(socket, chip, polarity, position, goes_to):
+    rows = {row.socket: row for row in examine(socket, chip, polarity).fits[0].plan.rows}
+    assert rows[position].detail.endswith(f"the socket position goes to {goes_to}")
+
+
 def test_the_same_table_without_a_gate():
     """--prefer no-gates: the select alone goes to /CE, as boards with links for it have it."""
     stated = require_part("rom-23128-style-b").ordered_as(ALL_LOW)
@@ -371,7 +384,7 @@ def test_table_for_a_28_pin_chip_in_a_24_pin_socket():
     rows = {row.chip: row for row in examine("rom-2364-24", "28C64", {20: "L"}).fits[0].plan.rows}
     assert (rows[23].wire_to, rows[2].wire_to) == (18, 21)
     assert (rows[22].socket, rows[22].how) == (20, "straight")
-    assert (rows[20].how, rows[20].detail.split("; ")[1]) == ("tie to GND", "must be L in read")
+    assert (rows[20].how, rows[20].detail.split("; ")[1]) == ("tie to GND", "always enabled")
     assert [rows[n].how for n in (27, 28, 1)] == ["tie to VCC", "tie to VCC", "leave open"]
     assert rows[1].socket is rows[2].socket is rows[27].socket is None
 
@@ -380,18 +393,19 @@ def test_every_way_is_one_of_six_and_every_pin_has_a_row():
     from romwright.parts.library import part_names
 
     hows = {"straight", "bend up and wire", "bend up and wire to a gate", "tie to VCC", "tie to GND", "leave open"}
-    for socket in set(part_names()) - {"rom-6540"}:  # its page has no drive row
-        for chip in ("27128", "28C64", "2716", "2708", "27C400"):
-            plan = examine_fit(require_part(socket), require_part(chip), first(socket), first(chip)).fits[0].plan
-            assert {row.how for row in plan.rows} <= hows
-            assert sorted(r.chip for r in plan.rows if r.chip) == [pin.number for pin in require_part(chip).pins]
-            assert [r.socket for r in plan.rows if r.socket] == [pin.number for pin in require_part(socket).pins]
-            gates = {gate.name: gate for gate in plan.gates}
-            for row in plan.rows:
-                wired = row.how == "bend up and wire" or row.inverted
-                assert wired == (row.wire_to is not None)
-                assert (row.how == "bend up and wire to a gate") == (row.gate in gates)
-                assert row.inverted == (row.gate in gates and gates[row.gate].kind == "inverter")
+    chips = [require_part(name) for name in ("27128", "28C64", "2716", "2708", "27C400")]
+    sockets = [require_part(name) for name in part_names() if name != "rom-6540"]  # its page has no drive row
+    for socket, chip in product(sockets, chips):
+        plan = plan_wiring(socket.ordered_as(socket.polarities({})[0]), chip)
+        assert {row.how for row in plan.rows} <= hows
+        assert sorted(row.chip for row in plan.rows if row.chip) == [pin.number for pin in chip.pins]
+        assert [row.socket for row in plan.rows if row.socket] == [pin.number for pin in socket.pins]
+        gates = {gate.name: gate for gate in plan.gates}
+        for row in plan.rows:
+            wired = row.how == "bend up and wire" or row.inverted
+            assert wired == (row.wire_to is not None)
+            assert (row.how == "bend up and wire to a gate") == (row.gate in gates)
+            assert row.inverted == (row.gate in gates and gates[row.gate].kind == "inverter")
 
 
 # --- pins outside the socket ------------------------------------------------------------------------------------
@@ -455,13 +469,14 @@ def cases_in(text, fits):
 
 
 def test_merged_evidence_names_its_cases():
-    finding = next(
-        f
-        for f in examine("rom-23128-style-b", "27256").findings
-        if f.code.name == "enable-lost" and "pin 22 (OD)" in f.title
-    )
+    finding = next(f for f in examine("rom-23128-style-b", "27256", {20: "H"}).findings if f.code.name == "gate-needed")
+    package = "X1 is a 74LS00, VCC on pin 14, GND on pin 7; the chip then answers up to 15 ns later"
     assert finding.evidence == (
-        "ENABLE"
+        "chip pin 20 (/CE) to pin 3 of X1 (L while socket 20 is H and socket 27 is H) "
+        "(if ordered with 22=L, 27=H). "
+        "chip pin 20 (/CE) to pin 3 of X1 (L while socket 27 is H); "
+        "chip pin 22 (/OE) to pin 6 of X1 (L while socket 20 is H and socket 22 is H) (if ordered with 22=H, 27=H). "
+        f"{package}. Only if ordered with 27=H"
     )
 
 
@@ -496,10 +511,6 @@ def test_a_difference_after_wiring_is_always_said():
     assert fit.plan.gates and fit.plan.wired.equal and not fit.spare.wired.equal
     off = "Without the gate rom-23128-style-a drives the bus at pin 20 L, pin 22 L, pin 27 L, where 28C64 is off"
     assert off in finding.evidence and "never writes it, and then without the gate" in finding.remedy
-
-
-def first(name):
-    return require_part(name).polarities({})[0]
 
 
 # --- access times ---------------------------------------------------------------------------------------------

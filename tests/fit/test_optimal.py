@@ -3,18 +3,19 @@
 A change is a chip pin that leaves its seat (to VCC, GND, any socket position, or open) or a gate. All plans are priced
 here from pinmaps/work.toml; nothing of feeds.py, search.py and logic.py is used. What is gone through:
 
-- Of a pin that no row of the chip's drive and write conditions names (address, data, supply, read level), every option
-  that is cheaper than the plan's. The proof judges each of these pins for itself, so the cheapest plan has the cheapest
-  option of each; pins that must change anyway are left as the plan has them and not counted.
-- Of the pins that rows do name, every combination of options and of gates with up to three changes that is cheaper than
-  the plan's. An option is left out only if the proof finds a read silent with every other enable tied to its level: with
-  one row of levels no other pin can mend that.
-- Gates: none; one of each kind on every choice of the socket's controls (of a '138, every input and output, each control
-  on one input at most); two side by side, or one behind the other. Each feeds one pin or more.
+- Of a pin that is no enable (address, data, supply, read level, write strobe), every option that is cheaper than the
+  plan's. The proof judges each of these pins for itself, so the cheapest plan has the cheapest option of each; pins
+  that must change anyway are left as the plan has them and not counted.
+- Of the enables, every combination of options and of gates with up to three changes that is cheaper than the plan's.
+  An option is left out only if the proof finds a read silent with every other enable tied to its level: with one row of
+  levels no other pin can mend that.
+- Gates: none; one of each kind on every choice of the socket's controls (of a '138, every input and output, each
+  control on one input at most); two side by side, or one behind the other. Each feeds one pin or more.
 
-Three things the proof would let pass are not asked for, as the checks of fit/pins.py forbid them: VPP or /PGM on a line
-that moves (VPP draws current, and is asked for at rest too), a control line on an address pin that the original does not
-have, and a status output on a rail.
+Four things that the proof would let pass are not asked for, as the checks of fit/pins.py and fit/writes.py forbid them:
+VPP or /PGM on a line that moves (VPP draws current, and is asked for at rest too), a control line on an address pin
+that the original does not have or on a write strobe, and a status output on a rail. Sockets that the board writes are
+left out.
 """
 
 import tomllib
@@ -46,7 +47,7 @@ class Bench:
         self.original, self.chip = plan.original, plan.chip
         self.rows, self.gates = list(rows or plan.rows), tuple(plan.gates if gates is None else gates)
         self.image_at = plan.image_at
-        self.controls = [pin for pin in self.chip.pins if pin.function in self.chip.signals]
+        self.controls = [pin for pin in self.chip.pins if pin.function in self.chip.enables]
         self.lines = [pin.number for pin in self.original.pins if pin.function in self.original.signals]
         self.row = {row.chip: row for row in self.rows if row.chip}
 
@@ -92,26 +93,30 @@ class Bench:
         yield from self.cheaper_enables()
 
     def cheaper_pins(self):
-        """Yield cheaper ways for one pin that no row names; an address pin the original lacks may move the image."""
+        """Yield cheaper ways for one pin that is no enable; an address pin the original lacks may move the image."""
         for pin in self.chip.pins:
             planned = self.price(pin.number, self.as_planned(pin.number))
             for option in self.options(pin.number) if pin not in self.controls else ():
                 if pin.role in (Role.NC, Role.OUTPUT) or self.is_on_moving_line(pin, option):
                     continue
-                places = {self.image_at, self.image_at ^ 1 << pin.index} if pin.role is Role.ADDRESS else {self.image_at}
+                places = (
+                    {self.image_at, self.image_at ^ 1 << pin.index} if pin.role is Role.ADDRESS else {self.image_at}
+                )
                 if self.price(pin.number, option) < planned:
                     found = (at for at in places if self.accepts({pin.number: option}, self.gates, at))
                     yield from ((pin.name, option, at) for at in found)
 
     def is_on_moving_line(self, pin, option):
-        """Whether a pin that must be at one level in every read is on a line of the socket that moves."""
-        held = pin.function in self.chip.read_levels and pin.function not in self.chip.read_either
+        """Whether a pin that must stay at one level is on a control line of the socket."""
+        held = pin.function in self.chip.strobes or (
+            pin.function in self.chip.read_levels and pin.function not in self.chip.read_either
+        )
         extra = pin.role is Role.ADDRESS and pin.index >= self.original.address_bits
         places = {How.STRAIGHT: self.row[pin.number].socket, How.WIRE: option["wire_to"]}
         return (held or extra) and places.get(option["how"]) in self.lines
 
     def cheaper_enables(self):
-        """Yield cheaper combinations for the pins that rows name, with and without gates."""
+        """Yield cheaper combinations for the enables, with and without gates."""
         planned = gate_price(self.gates)
         planned += sum(self.price(pin.number, self.as_planned(pin.number)) for pin in self.controls)
         plain = [[o for o in self.options(pin.number) if self.may_read(pin.number, o)] for pin in self.controls]
@@ -139,7 +144,6 @@ class Bench:
         ties = {
             pin.number: {"how": How.VCC if row[pin.function] == "H" else How.GND, "wire_to": None, "gate": ""}
             for pin in self.controls
-            if pin.function in row
         }
         silent = self.prove(ties | {number: option}, gates).first_difference
         return silent is None or silent.get("expected") != "driven"
@@ -166,7 +170,7 @@ def sources(lines):
     """Yield every gate on the lines of a socket: its kind, what feeds its inputs, its output pin."""
     for position in lines:
         yield "inverter", (line(position),), None
-        yield from (("nand", (line(position), line(position)), None),)
+        yield "nand", (line(position), line(position)), None
     for pair in combinations(lines, 2):
         yield from ((kind, tuple(map(line, pair)), None) for kind in ("nand", "and", "or", "diodes"))
     seen = set()
@@ -181,14 +185,12 @@ def decoders(some, ends, levels, seen):
     """Yield a '138 with lines at some of A B C G1 /G2A /G2B and levels at the rest: once for each function."""
     rest = iter(levels)
     taps = [line(some[ends.index(end)]) if end in ends else Tap(None, level=next(rest)) for end in range(6)]
-    low = {"G1": taps[3].level == "L", "G2A": taps[4].level == "H", "G2B": taps[5].level == "H"}
     for number, output in enumerate(GATES["3-to-8"]["outputs"]):
-        falls = {tap.position: "H" if number >> i & 1 else "L" for i, tap in enumerate(taps[:3]) if tap.position}
-        fixed = all(tap.level is None or tap.level == ("H" if number >> i & 1 else "L") for i, tap in enumerate(taps[:3]))
-        falls |= {tap.position: level for tap, level in zip(taps[3:], "HLL") if tap.position}
-        function = tuple(sorted(falls.items()))
-        if fixed and not any(low.values()) and function not in seen:
-            seen.add(function)
+        asked = [*("H" if number >> i & 1 else "L" for i in range(3)), "H", "L", "L"]  # where this output falls
+        function = tuple((tap.position, level) for tap, level in zip(taps, asked) if tap.position)
+        falls = all(tap.level in (None, level) for tap, level in zip(taps, asked))
+        if falls and tuple(sorted(function)) not in seen:
+            seen.add(tuple(sorted(function)))
             yield "3-to-8", tuple(taps), output
 
 

@@ -122,7 +122,7 @@ class Feeding:
         return out_of(Gate(term.kind, tuple(map(self._net, term.inputs)), term.levels, term.gives))
 
     def _nearest(self) -> tuple[Net, ...]:
-        """Return nets that heed the decoder's select, lose no read, then differ in the fewest states, with least work."""
+        """Return nets that heed the decoder's select, lose no read, differ in fewest states, and take least work."""
         select = self.socket.select
 
         def cost(picked: tuple[Net, ...]) -> tuple:

@@ -118,8 +118,8 @@ def check_memory(s: Seating) -> Iterator[Finding]:
         if states := unheeded(s):
             without = f"Without the gate {b.name}" if s.plan.gates else b.name
             kinds += f". {without} drives the bus at {list_states(states)}, where {a.name} is off"
-        needless = "and then without the gate" if states and s.plan.gates else ""
-        do = f"right only where the board never writes it{', ' * bool(needless)}{needless}; else take a chip that can be written"
+        needless = ", and then without the gate" if states and s.plan.gates else ""
+        do = f"right only where the board never writes it{needless}; else take a chip that can be written"
         yield Finding(NOT_WRITTEN, "the board writes here, and the chip cannot be written", kinds, do)
     if is_ram(a) and b.writes and not is_ram(b):
         kinds = f"{a.name} ({a.family}) takes a byte in one write cycle; {b.name} ({b.family}) is programmed by it"

@@ -30,8 +30,8 @@ class Row:
     """One socket position and the chip pin there (None: there is none).
 
     `wire_to` is the position that the chip pin is wired to, `gate` the output of a gate that it is wired to instead;
-    `inverted`: that gate is an inverter behind the position `wire_to`. `point` is a node of the board beyond this socket
-    and `strap` a switch that chooses a bank: a resistor to VCC and a contact to GND.
+    `inverted`: that gate is an inverter behind the position `wire_to`. `point` is a node of the board beyond this
+    socket and `strap` a switch that chooses a bank: a resistor to VCC and a contact to GND.
     """
 
     socket: int | None
@@ -52,7 +52,7 @@ class Row:
 
 
 def lay_rows(socket: Socket, chip: Part, wanted: Mapping[int, Net | None], names: Mapping[Gate, str]) -> Iterator[Row]:
-    """Yield the rows that give every chip pin the net wanted for it; None leaves it open. `names` are those of gates."""
+    """Yield the rows that give every chip pin the net wanted for it; None leaves it open. `names` are of the gates."""
     seats = socket.seat(chip)
     places = {socket.position(chip, pin.number): pin for pin in chip.pins}
     users: dict[int, list[str]] = {}
@@ -162,14 +162,18 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
             Role.SUPPLY: f"the socket has no {chip.supplies.get(pin.function, 0):+g} V: bring it from elsewhere",
         }.get(pin.role, "the socket has nothing for it")
     if how is How.STRAIGHT:
-        return f"at {net.level}, which chooses the part of the chip that shows" if extra and net.level else ""
+        level = socket.read_level(net) if extra else None
+        late = "" if net.level else "; the access time counts from this line too"
+        return f"at {level} in every read, which chooses the part of the chip that shows{late}" if level else ""
     if how in (How.WIRE, How.GATE, How.POINT, How.STRAP):
         return ""
     if extra:
         return "a part of the chip that the original does not have"
     if pin.function in chip.strobes:
         return "never writes"
-    return "the chip's supply" if pin.role is Role.SUPPLY else f"must be {net.level} in read"
+    if pin.role is Role.SUPPLY:
+        return "the chip's supply"
+    return "always enabled" if pin.function in chip.enables else f"must be {net.level} in read"
 
 
 def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, chip: Part) -> dict[int, Net]:
@@ -187,6 +191,7 @@ def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, ch
 
 
 def listed(words: list[str]) -> str:
-    """List words: `A, B and C`."""
-    *most, last = dict.fromkeys(words)
+    """List what a position goes to: `chip pin 1, 27 and X1`."""
+    first, *others = dict.fromkeys(words)
+    *most, last = [first, *(word.removeprefix("chip pin ") for word in others)]
     return f"{', '.join(most)} and {last}" if most else last

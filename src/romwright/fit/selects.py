@@ -153,9 +153,8 @@ def check_gates(s: Seating) -> Iterator[Finding]:
 
 def gated(s: Seating) -> str:
     """Say which pins of the chip come out of gates, and when these are at which level."""
-    return "; ".join(
-        f"chip pin {row.chip} ({row.function}) {row.detail.partition(';')[0]}" for row in s.plan.rows if row.gate
-    )
+    fed = [row for row in s.plan.rows if row.gate]
+    return "; ".join(f"chip pin {row.chip} ({row.function}) {row.detail.partition(';')[0]}" for row in fed)
 
 
 def packages(s: Seating) -> str:

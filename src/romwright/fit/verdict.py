@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import prod
 
 from romwright.errors import LostLineError
@@ -21,7 +22,7 @@ from romwright.parts.model import Choice, Part
 Polarity = dict[int, Choice]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Fit:
     """A chip in a socket with all polarities stated: findings about plugging it in, the plan, its proof."""
 
@@ -33,7 +34,7 @@ class Fit:
     proof: Proof
     findings: tuple[Finding, ...]
 
-    @property
+    @cached_property
     def case(self) -> dict[str, Choice]:
         """The polarities by pin number in text; those of the chip are marked."""
         return {str(pin): c for pin, c in self.polarity.items()} | {
