@@ -19,7 +19,9 @@ KEYS = {
     "rows",
     "gates",
     "work",
-    "delay_ns", "prefer", "banks",
+    "delay_ns",
+    "prefer",
+    "banks",
     "findings",
     "drive",
     "wired",
@@ -44,6 +46,7 @@ def test_json_has_the_documented_keys(romwright):
     assert run.json["drive"]["original"] == [{"20 OE": "L", "22 OD": "L", "27 CS": "L"}]
     assert run.json["proof"] == {
         "addresses": 16384, "equal": True, "drive_equal": True, "states": 8, "states_differ": 0, "states_written": 0,
+        "power_up_safe": True,
     }  # fmt: skip
     assert set(run.json["traps"]) == {"from", "to"} and all(run.json["traps"].values())
     assert run.json["unchecked"]["from"]
