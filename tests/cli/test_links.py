@@ -1,5 +1,7 @@
 """romwright links and romwright boards, as a user runs them."""
 
+from pathlib import Path
+
 import pytest
 
 from romwright.datafiles import data_folder
@@ -105,7 +107,7 @@ def test_matrix_says_what_sits_in_the_other_socket(romwright):
     run = romwright("links", "kittiwake-kw-68", "U3", "27C256", "27C512")
     assert run.status == 0 and "U4 holds rom-23256-a14-pin27 20=L 22=L" in run.out
     one = romwright("links", "kittiwake-kw-68", "U3", "27C256", "--now", "LK1=1-2,LK2=1-2,LK3=1-2")
-    assert "58 cycles: fine; --json has them all" in one.out
+    assert "68 cycles: fine; --json has them all" in one.out
     first = romwright("links", "kittiwake-kw-68", "U3", "27C256", "--now", "LK1=1-2,LK2=1-2,LK3=2-3")
     rows = [line.split() for line in first.out.splitlines() if line.startswith("word write") and "00FFFF" in line]
     assert [row[3:] for row in rows] == [
@@ -194,7 +196,25 @@ def test_boards(romwright):
     shown = romwright("boards", "show", "TERN-TL-1")
     assert shown.status == 0 and "P27" in shown.out and "/ROMSEL = P20" in shown.out
     page = romwright("boards", "show", "tern-tl-1", "--json").json
-    assert page["name"] == "tern-tl-1" and page["cycles"][0]["name"] == "opcode fetch"
+    assert page["name"] == "tern-tl-1" and page["cycles"][0]["name"] == "opcode fetch" and page["ports"] is None
+
+
+def test_what_is_unchecked_of_a_cpu(romwright):
+    shown = romwright("boards", "show", "kittiwake-kw-68")
+    assert "UNCHECKED, of the 68000" in shown.out and "interrupt acknowledge: R/W at H" in shown.out
+    page = romwright("boards", "show", "dunlin-dl-2", "--json").json
+    assert "ports: what A8-A15 are in I/O cycles" in page["cycles_unchecked"]
+    assert page["ports"] == {"lines": "A0-A7", "above": "any"}
+
+
+def test_a_chip_that_fights_with_the_cpu_before_a_write(romwright):
+    path = Path(__file__).parents[2] / "fixtures" / "boards" / "z80.toml"
+    run = romwright("links", str(path), "U1", "28C64", "--now", "OE=ground,WE=strobe")
+    assert run.status == 1 and "memory write, before /WR" in run.out
+    assert "bring the read strobe to an enable" in run.out
+    path = path.with_name("8085.toml")
+    run = romwright("links", str(path), "U1", "28C64", "--now", "OE=status,WE=high")
+    assert run.status == 1 and "T1 of a memory read" in run.out and "buffered = true" in " ".join(run.out.split())
 
 
 def test_verilog(romwright):

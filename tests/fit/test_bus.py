@@ -10,7 +10,8 @@ from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Area, Board, Device, Gate, Link, Resistor, Socket, expand
 from romwright.boards.rules import find_faults
 from romwright.fit import joins, tables
-from romwright.fit.bus import Outcome, lowest_address
+from romwright.fit.accesses import lowest_address
+from romwright.fit.bus import Outcome
 from romwright.fit.settings import Study
 from romwright.parts.library import require_part
 

@@ -2,6 +2,7 @@
 z where we report an open bus, the number of the one device elsewhere. Random boards, settings and parts."""
 
 import subprocess
+from pathlib import Path
 
 import pytest
 from conftest import require
@@ -9,13 +10,14 @@ from fit.test_bus import CHIPS, CLASHES, CPU, TERN, boards_of_two, empty
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from romwright.boards.library import require_board, require_cpu
+from romwright.boards.library import read_board, require_board, require_cpu
 from romwright.fit import tables
-from romwright.fit.bus import lowest_address
 from romwright.fit.meets import FLOATING
 from romwright.fit.settings import Study
 from romwright.fit.verilog import CPU_NUMBER, build_verilog, number_bits, numbers
 from romwright.parts.library import require_part
+
+FIXTURES = Path(__file__).parents[2] / "fixtures" / "boards"
 
 
 def simulate(folder, text, cpu, states):
@@ -49,11 +51,11 @@ def compare(folder, study, setting):
     merged, cpu = {}, study.wiring.cpu  # a device with four lines splits a state into two cases: put both together
     for case in study.cases(mounted):
         for levels in tables.true_rows(study.accesses.names, case.mask):
-            at = lowest_address(levels, case.access.span)
-            lines = {line: "LH"[at >> int(line[1:]) & 1] for line in cpu.address_lines}
+            at = next(case.access.space.on_lines(case.access.lowest(levels)))
+            lines = {line: levels.get(line, "LH"[at >> int(line[1:]) & 1]) for line in cpu.address_lines}
             lines |= {s: case.access.cycle.levels.get(s, levels.get(s, "L")) for s in cpu.controls}
             key = case.access.cycle.name, tuple(levels.values())
-            merged.setdefault(key, (lines, case.access.cycle.access == "write", []))[2].append(case)
+            merged.setdefault(key, (lines, case.access.cpu_drives, []))[2].append(case)
     states = [state for state in merged.values() if all(case.sure for case in state[2])]
     also = {socket.name: part for socket, part, _ in study.seats[1:]}
     text = build_verilog(study.board, cpu, setting, study.socket, study.chip, also)
@@ -103,6 +105,17 @@ def test_every_setting_of_a_board_with_two_roms(tmp_path, chip, also):
     study = Study(board, require_cpu(board.cpu), board.sockets[0], require_part(chip), also=also)
     fights = sum(compare(tmp_path, study, setting)[0] for setting in study.settings())
     assert bool(fights) == (also is None or chip == "2532")  # two 2732 have /RD as an enable each
+
+
+@pytest.mark.parametrize("path", sorted(FIXTURES.glob("*.toml")), ids=lambda path: path.stem)
+def test_every_setting_of_a_board_for_each_cpu(tmp_path, path):
+    """Beside reads and writes: what the CPU drives before a strobe falls, addresses and status, ports, acknowledge."""
+    require("iverilog", "iverilog")
+    board = read_board(path)
+    chip = require_part("27C400" if board.cpu == "68000" else "28C64")
+    study = Study(board, require_cpu(board.cpu), board.sockets[0], chip)
+    fights = sum(compare(tmp_path, study, setting)[0] for setting in study.settings())
+    assert fights
 
 
 @settings(max_examples=150, deadline=None)

@@ -290,7 +290,7 @@ def check_text(svg):
     root = ET.fromstring(svg)
     _, _, width, height = map(float, root.get("viewBox").split())
     pages = round(height / (width * 277 / 190))
-    assert abs(height - pages * width * 277 / 190) < 1
+    assert abs(height - pages * width * 277 / 190) <= pages / 2
     down = {t: float(g.get("transform")[12:-1]) for g in root.iter(f"{SVG}g")
             if g.get("transform", "").startswith("translate") for t in g.iter(f"{SVG}text")}  # fmt: skip
     for element in root.iter(f"{SVG}text"):

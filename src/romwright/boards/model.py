@@ -17,6 +17,7 @@ from romwright.parts.model import Choice, Level
 UNCONNECTED = "NC"
 NOBODY = "none"
 Levels = dict[str, Level]
+Span = tuple[int, int]  # first and last address
 
 
 def expand(lines: str) -> tuple[str, ...]:
@@ -33,7 +34,7 @@ def expand(lines: str) -> tuple[str, ...]:
     return tuple(found)
 
 
-def parse_span(text: str) -> tuple[int, int] | None:
+def parse_span(text: str) -> Span | None:
     """Read FIRST-LAST or a single address as (first, last), None if it is neither.
 
     >>> parse_span("C000-FFFF"), parse_span("A000"), parse_span("FFFF-C000")
@@ -49,26 +50,57 @@ def parse_span(text: str) -> tuple[int, int] | None:
 class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
     """One kind of bus cycle, or a part of one, with the levels of the CPU's control signals; others are free.
 
-    `access`: who is to drive the data bus: a device (read), the CPU (write), or nobody in particular (none).
+    `access`: what it is for: a device answers (read), the CPU writes, or neither (none). `drives`: what the CPU has on
+    its data lines if it is not what it writes: an address, a status, nothing (nobody). `either`: rows of levels of
+    which one holds besides.
     """
 
     name: str
     levels: Levels
     access: Literal["read", "write", "none"]
     source: str
-    space: Literal["memory", "io"] = "memory"
+    drives: Literal["", "address", "status", "nobody"] = ""
+    either: tuple[Levels, ...] = ()
+    space: Literal["memory", "io", "acknowledge"] = "memory"
     address: str = ""
     data: str = ""
 
+    @property
+    def rows(self) -> tuple[Levels, ...]:
+        """The levels as rows, of which one matches."""
+        return tuple(self.levels | row for row in self.either or ({},))
+
+    @property
+    def cpu_drives(self) -> str:
+        """What the CPU has on its data lines: `data`, `address`, `status` or nothing."""
+        return {"": "data" if self.access == "write" else "", "nobody": ""}.get(self.drives, self.drives)
+
+
+class Ports(Struct, frozen=True, forbid_unknown_fields=True):
+    """The I/O space of a CPU: the address lines that carry the port, lowest first, and what those above them do.
+
+    `above`: not known (any), the port once more (copy), or low (L).
+    """
+
+    lines: str
+    above: Literal["any", "copy", "L"]
+
+    @property
+    def bits(self) -> int:
+        """How many bits a port has."""
+        return len(expand(self.lines))
+
 
 class Cpu(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """The bus cycles of a CPU."""
+    """The bus cycles of a CPU; `unread` names lines that it has, but whose levels nobody has read."""
 
     name: str
     address: str
     data: str
     signals: str
     cycles: tuple[Cycle, ...]
+    ports: Ports | None = None
+    unread: str = ""
     unchecked: tuple[str, ...] = ()
 
     @cached_property
@@ -196,13 +228,16 @@ class Area(Struct, frozen=True, forbid_unknown_fields=True):
     space: Literal["memory", "io"] = "memory"
 
     @property
-    def span(self) -> tuple[int, int]:
+    def span(self) -> Span:
         """First and last address."""
         return parse_span(self.range)
 
 
 class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """A computer board. `wires` are joins of two nodes that the traces do not make."""
+    """A computer board. `wires` are joins of two nodes that the traces do not make.
+
+    `buffered`: a buffer parts the data lines from those of the CPU, off while the CPU has an address or status there.
+    """
 
     name: str
     title: str
@@ -216,6 +251,7 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     devices: tuple[Device, ...] = ()
     resistors: tuple[Resistor, ...] = ()
     wires: tuple[str, ...] = ()
+    buffered: bool = False
     unchecked: tuple[str, ...] = ()
 
     def uses(self) -> Iterator[tuple[str, str]]:

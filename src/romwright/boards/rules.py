@@ -1,16 +1,17 @@
-"""What must hold for a board's file and a CPU's. Each rule yields one line per fault: key, what, the rule's name."""
+"""What must hold for a board's file. Each rule yields one line per fault: key, what, the rule's name."""
 
 from __future__ import annotations
 
 import difflib
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import msgspec
 
 from romwright.boards.gates import PINS
 from romwright.boards.model import NOBODY, UNCONNECTED, Board, Cpu, Socket, expand, parse_span
+from romwright.boards.spaces import port_widths, space_of
 from romwright.errors import RomwrightError
 from romwright.parts.library import require_part
 from romwright.parts.model import Part
@@ -193,8 +194,12 @@ def check_map(draft: Draft) -> Iterator[str]:
     seen: list[tuple] = []
     for number, area in enumerate(draft.board.map, 1):
         where, span = f"map, number {number}", parse_span(area.range)
-        if span is None or span[1] > draft.cpu.top:
-            yield f"{where}: range {area.range!r}, expected FIRST-LAST in hex, up to {draft.cpu.top:X} [range]"
+        if area.space == "io" and draft.cpu.ports is None:
+            yield f"{where}: the {draft.cpu.name} has no I/O space; leave `space` out [no-io]"
+            continue
+        top = space_of(area.space, draft.board, draft.cpu).top
+        if span is None or span[1] > top:
+            yield f"{where}: range {area.range!r}, expected FIRST-LAST in hex, up to {top:X} [range]"
             continue
         if area.device not in draft.answering:
             near = difflib.get_close_matches(area.device, draft.answering, n=1)
@@ -206,6 +211,25 @@ def check_map(draft: Draft) -> Iterator[str]:
             if space == area.space and lines & its_lines and span[0] <= its_span[1] and its_span[0] <= span[1]:
                 yield f"{where}: {area.range} overlaps {other} on the same data lines [overlap]"
         seen.append((area.range, span, lines, area.space))
+
+
+def check_ports(draft: Draft) -> Iterator[str]:
+    """I/O ranges are all written as ports, or all with every address line: the lines above a port matter or not."""
+    ports, widths = draft.cpu.ports, {width > 8 for width in port_widths(draft.board)}
+    if ports and ports.above == "any" and len(widths) > 1:
+        yield (
+            f"map: I/O ranges with two digits, where {draft.cpu.address_lines[ports.bits]} and above do not matter, "
+            "beside others with four, where they do; write all of them alike [port-digits]"
+        )
+
+
+def check_unread(draft: Draft) -> Iterator[str]:
+    """No line of the CPU is used whose levels nobody has read, unless the board makes a node of that name itself."""
+    unread = {*expand(draft.cpu.unread)} - {node for gate in draft.board.gates for node in gate.outputs.split()}
+    for where, node in draft.board.uses():
+        if node in unread:
+            why = f"nobody has read when {node} of the {draft.cpu.name} is at H or L"
+            yield f"{where}: {why}; use another line, or rename the node if it is not the CPU's [unread-line]"
 
 
 def check_words(draft: Draft) -> Iterator[str]:
@@ -237,7 +261,7 @@ def check_source(draft: Draft) -> Iterator[str]:
 
 RULES = (
     check_rails, check_names, check_sockets, check_chips, check_links, check_pairs, check_gates, check_drivers,
-    check_nodes, check_devices, check_map, check_source, check_words,
+    check_nodes, check_devices, check_map, check_ports, check_unread, check_source, check_words,
 )  # fmt: skip
 
 
@@ -245,21 +269,3 @@ def find_faults(board: Board, cpu: Cpu) -> list[str]:
     """Return the faults that every rule finds."""
     draft = Draft(board, cpu)
     return [fault for rule in RULES for fault in rule(draft)]
-
-
-def find_cpu_faults(cpu: Cpu) -> Iterable[str]:
-    """Yield what is wrong with a CPU's file: each cycle has levels of its signals, a source, and lines that exist."""
-    if not cpu.cycles:
-        yield "cycles: there is none [no-cycle]"
-    for cycle in cpu.cycles:
-        for name in sorted(cycle.levels.keys() - set(cpu.controls)):
-            yield f"cycles, {cycle.name}: {name} is none of {cpu.signals} [cycle-signal]"
-        if not cycle.source.strip():
-            yield f"cycles, {cycle.name}: no source [cycle-source]"
-        if cycle.address and ((span := parse_span(cycle.address)) is None or span[1] > cpu.top):
-            yield f"cycles, {cycle.name}: address {cycle.address!r}, expected FIRST-LAST in hex [cycle-address]"
-        if set(expand(cycle.data)) - set(cpu.data_lines):
-            yield f"cycles, {cycle.name}: data {cycle.data!r}, expected lines of {cpu.data} [cycle-data]"
-    for name, count in Counter(cycle.name for cycle in cpu.cycles).items():
-        if count > 1:
-            yield f"cycles: {count} are named {name} [cycle-twice]"

@@ -81,8 +81,12 @@ def show(board: str, now: str | None, svg: str | None, overwrite: bool, as_json:
     print_logic(page)
     print_map(page)
     print_cycles(cpu)
+    if cpu.unchecked:
+        heading(f"UNCHECKED, of the {cpu.name}: do not rely on these", fg="yellow")
+        click.echo("\n".join(f"  {entry}" for entry in cpu.unchecked))
     if svg:
         click.echo(f"\ndrawing written to {inert(svg)}")
+
 
 
 def write_svg(path: str, page, setting: dict[str, str] | None, overwrite: bool) -> None:
@@ -185,7 +189,9 @@ def print_cycles(cpu) -> None:
     from romwright.cli.render import print_table
 
     heading(f"Bus cycles of the {cpu.name}")
-    print_table(
-        ("cycle", *cpu.controls, "data bus", "source"),
-        [(c.name, *(c.levels.get(s, "-") for s in cpu.controls), c.access, c.source) for c in cpu.cycles],
-    )
+    rows = []
+    for cycle in cpu.cycles:
+        levels = [" or ".join(dict.fromkeys(row.get(signal, "-") for row in cycle.rows)) for signal in cpu.controls]
+        who = f"CPU: {cycle.cpu_drives}" if cycle.cpu_drives else "a device" if cycle.access == "read" else "-"
+        rows.append((cycle.name, *levels, who, cycle.source))
+    print_table(("cycle", *cpu.controls, "data lines driven by", "source"), rows)

@@ -6,18 +6,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from romwright.boards.model import NOBODY, Board, Cpu, Cycle, expand, parse_span
+from romwright.boards.model import NOBODY, Board, Cpu, Cycle, Span, expand, parse_span
+from romwright.boards.spaces import Space, space_of
 from romwright.fit import tables
-
-Span = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
 class Access:
-    """A cycle over a span of addresses: `mask` its states, `expected` what is to drive (None: nothing is asked).
+    """A cycle over a span of addresses of a space: `mask` its states, `expected` the device that is to drive, if any.
 
     `lines` are the data lines that are looked at: where the two halves of a word are two devices, each is an access.
-    Addresses are written with `digits` in hex.
+    `cpu_drives`: the CPU drives these lines, with what it writes or with an address or a status.
     """
 
     cycle: Cycle
@@ -27,18 +26,27 @@ class Access:
     mask: int
     lines: frozenset[str]
     may_write: bool
-    digits: int
+    cpu_drives: bool
+    space: Space
 
     @property
     def range(self) -> str:
         """The addresses in words: `0000-3FFF`."""
-        first, last = (f"{end:0{self.digits}X}" for end in self.span)
+        first, last = (f"{end:0{self.space.digits}X}" for end in self.span)
         return first if first == last else f"{first}-{last}"
 
     @property
     def name(self) -> str:
         """The cycle and its addresses in words."""
         return f"{self.cycle.name} of {'I/O ' * (self.cycle.space == 'io')}{self.range}"
+
+    def lowest(self, levels: dict[str, str]) -> int:
+        """Return its lowest address whose lines have the levels named."""
+        return lowest_address(self.space.shown(levels), self.span)
+
+    def at(self, levels: dict[str, str]) -> str:
+        """Write its lowest address whose lines have the levels named: `C000`, `I/O 10`."""
+        return f"{'I/O ' * (self.cycle.space == 'io')}{self.lowest(levels):0{self.space.digits}X}"
 
 
 class Accesses:
@@ -64,25 +72,27 @@ class Accesses:
         return table
 
     def _list(self) -> Iterator[Access]:
-        digits = max(4, len(f"{self.cpu.top:X}"))
         for cycle in self.cpu.cycles:
-            levels = {name: level for name, level in cycle.levels.items() if name in self.names}
-            state = tables.row(self.names, levels)
+            space = space_of(cycle.space, self.board, self.cpu)
+            rows = [{name: level for name, level in row.items() if name in self.names} for row in cycle.rows]
+            state = tables.any_row(self.names, rows) & agreeing(self.names, space)
             lines = frozenset(expand(cycle.data) or self.cpu.data_lines)
-            bounds = parse_span(cycle.address) if cycle.address else (0, self.cpu.top)
+            bounds = parse_span(cycle.address) if cycle.address else (0, space.top)
+            cpu_drives = cycle.cpu_drives in (("data",) if self.board.buffered else ("data", "address", "status"))
             if cycle.access == "none":
-                mask = state & span_table(self.names, bounds)
-                yield Access(cycle, bounds, None, None, mask, lines, False, digits)
+                mask = state & span_table(self.names, bounds, space.bits)
+                yield Access(cycle, bounds, None, None, mask, lines, False, cpu_drives, space)
                 continue
             for lane in self._lanes:
-                for (first, last), device, mode in self._areas(cycle.space, lane) if lines & lane else ():
+                for (first, last), device, mode in self._areas(cycle.space, lane, space) if lines & lane else ():
                     span = max(first, bounds[0]), min(last, bounds[1])
                     if span[0] <= span[1]:
                         asked = device if cycle.access in mode.split() or device == NOBODY else None
                         expected = asked if cycle.access == "read" else None
                         writable = cycle.access == "write" and "write" in mode.split()
-                        mask = state & span_table(self.names, span)
-                        yield Access(cycle, span, device, expected, mask, lines & lane, writable, digits)
+                        mask = state & span_table(self.names, span, space.bits)
+                        here = lines & lane
+                        yield Access(cycle, span, device, expected, mask, here, writable, cpu_drives, space)
 
     @cached_property
     def _lanes(self) -> list[frozenset[str]]:
@@ -90,7 +100,7 @@ class Accesses:
         having = {area.device: self.board.lines_of(area.device, self.cpu) for area in self.board.map}
         return group_lines(self.cpu.data_lines, having)
 
-    def _areas(self, space: str, lane: frozenset[str]) -> list[tuple[Span, str | None, str]]:
+    def _areas(self, kind: str, lane: frozenset[str], space: Space) -> list[tuple[Span, str | None, str]]:
         """List the areas of a space that have those data lines, in order of address, and what lies between them.
 
         Where the bus has no A0, an area begins and ends with a whole word.
@@ -99,7 +109,7 @@ class Accesses:
         areas = sorted(
             ((area.span[0] & ~within, area.span[1] | within), area.device, area.access)
             for area in self.board.map
-            if area.space == space and lane <= self.board.lines_of(area.device, self.cpu)
+            if area.space == kind and lane <= self.board.lines_of(area.device, self.cpu)
         )
         found, reached = [], 0
         for span, device, mode in areas:
@@ -107,8 +117,8 @@ class Accesses:
                 found.append(((reached, span[0] - 1), None, "read write"))
             found.append((span, device, mode))
             reached = max(reached, span[1] + 1)
-        if reached <= self.cpu.top:
-            found.append(((reached, self.cpu.top), None, "read write"))
+        if reached <= space.top:
+            found.append(((reached, space.top), None, "read write"))
         return found
 
 
@@ -124,22 +134,47 @@ def group_lines(data_lines: Sequence[str], having: Mapping[str, frozenset[str]])
     return [frozenset(lines) for lines in groups.values()]
 
 
-def span_table(names: Sequence[str], span: Span) -> int:
-    """Return the states that some address of a span shows on those address lines that are among the names.
+def lowest_address(levels: dict[str, str], span: Span) -> int:
+    """Return the lowest address of a span whose lines have the levels named."""
+    lines = {name: level for name, level in levels.items() if name[0] == "A" and name[1:].isdigit()}
+    mask = sum(1 << int(name[1:]) for name in lines)
+    wanted = sum(1 << int(name[1:]) for name, level in lines.items() if level == "H")
+    first, last = span
+    if first & mask == wanted:
+        return first
+    for bit in range(last.bit_length()):
+        above = (first >> bit | 1) << bit
+        if not first >> bit & 1 and (above & mask) >> bit == wanted >> bit:
+            return above | wanted & ((1 << bit) - 1)
+    raise ValueError(f"no address of {first:X}-{last:X} has those levels")
 
-    >>> bin(span_table(["A1", "A2"], (2, 4)))
+
+def span_table(names: Sequence[str], span: Span, bits: Mapping[str, int]) -> int:
+    """Return the states that some address of a span shows on those lines that are among the names; `bits`: as a Space.
+
+    >>> bin(span_table(["A1", "A2"], (2, 4), {"A1": 1, "A2": 2}))
     '0b110'
     """
-    table = 0
+    table, shown = 0, {name: bits[name] for name in names if name in bits}
     for start, size in blocks(*span):
-        fixed = {name: "H" if start >> int(name[1:]) & 1 else "L" for name in names if is_fixed(name, size)}
+        fixed = {name: "H" if start >> bit & 1 else "L" for name, bit in shown.items() if 1 << bit >= size}
         table |= tables.row(names, fixed)
     return table
 
 
-def is_fixed(name: str, size: int) -> bool:
-    """Tell whether a name is an address line that stands still within an aligned block of that size."""
-    return name[0] == "A" and name[1:].isdigit() and 1 << int(name[1:]) >= size
+def agreeing(names: Sequence[str], space: Space) -> int:
+    """Return the states in which lines that show one bit are at one level, and those that are held low at L.
+
+    >>> bin(agreeing(["A0", "A8"], Space(0xFF, 2, {"A0": 0, "A8": 0})))
+    '0b1001'
+    """
+    table = tables.row(names, {name: "L" for name in names if name in space.low})
+    first: dict[int, str] = {}
+    for name in names:
+        other = first.setdefault(space.bits[name], name) if name in space.bits else name
+        if other != name:
+            table &= ~(tables.line(names, name) ^ tables.line(names, other))
+    return table
 
 
 def blocks(first: int, last: int) -> Iterator[tuple[int, int]]:

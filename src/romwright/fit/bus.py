@@ -9,7 +9,7 @@ from enum import StrEnum
 from romwright.boards.model import NOBODY
 from romwright.findings import Code, Finding, Severity
 from romwright.fit import tables
-from romwright.fit.accesses import Access, Accesses, Span, group_lines
+from romwright.fit.accesses import Access, Accesses, group_lines
 from romwright.fit.drive import in_words
 from romwright.fit.mounted import Mounted
 from romwright.fit.nets import Nets
@@ -28,6 +28,11 @@ WRITE_CONTENTION = Code(
 NOT_MAPPED = Code(
     "not-mapped", Severity.CAUTION, "the board's map says where the chip is to answer",
     "Without it a chip on the wrong select looks as good as one on the right one.",
+)  # fmt: skip
+ACKNOWLEDGE = Code(
+    "answers-acknowledge", Severity.CAUTION, "no memory drives the data bus in an interrupt acknowledge",
+    "The CPU may take its byte for the vector, and a device that gives one fights with it; where interrupts need no "
+    "vector from the bus, it does no harm.",
 )  # fmt: skip
 OPEN_BUS = Code(
     "open-bus", Severity.FAULT, "the device that should answer a read drives the data bus", "The CPU reads noise."
@@ -80,7 +85,7 @@ class Case:
     @property
     def address(self) -> int:
         """The lowest address of the witness in the span of the access."""
-        return lowest_address(self.witness, self.access.span)
+        return self.access.lowest(self.witness)
 
     def as_json(self) -> dict:
         """The case under the documented JSON keys."""
@@ -90,28 +95,13 @@ class Case:
             "range": self.access.range,
             "lines": sorted(self.lines, key=lambda line: int(line[1:])),
             "access": self.access.cycle.access,
-            "expected": self.access.expected or (CPU if self.access.cycle.access == "write" else None),
+            "expected": self.access.expected or (CPU if self.access.cpu_drives else None),
             "drives": list(self.drives),
             "outcome": str(self.outcome),
             "sure": self.sure,
-            "address": f"{self.address:0{self.access.digits}X}",
+            "address": f"{self.address:0{self.access.space.digits}X}",
             "levels": self.witness,
         }
-
-
-def lowest_address(levels: dict[str, str], span: Span) -> int:
-    """Return the lowest address of a span whose lines have the levels named."""
-    lines = {name: level for name, level in levels.items() if name[0] == "A" and name[1:].isdigit()}
-    mask = sum(1 << int(name[1:]) for name in lines)
-    wanted = sum(1 << int(name[1:]) for name, level in lines.items() if level == "H")
-    first, last = span
-    if first & mask == wanted:
-        return first
-    for bit in range(last.bit_length()):
-        above = (first >> bit | 1) << bit
-        if not first >> bit & 1 and (above & mask) >> bit == wanted >> bit:
-            return above | wanted & ((1 << bit) - 1)
-    raise ValueError(f"no address of {first:X}-{last:X} has those levels")
 
 
 def list_drivers(nets: Nets, mounted: Mounted | None) -> list[Driver]:
@@ -137,7 +127,7 @@ def find_cases(accesses: Accesses, drivers: Sequence[Driver], known: Iterable[st
                 continue
             for mask, drives, sure in split(access.mask, here):
                 outcome = judge(access, drives, sure, access.expected in known)
-                everyone = ((CPU,) if access.cycle.access == "write" else ()) + tuple(d.name for d in drives)
+                everyone = ((CPU,) if access.cpu_drives else ()) + tuple(d.name for d in drives)
                 yield Case(access, access.lines & lane, mask, everyone, outcome, sure, accesses.names)
 
 
@@ -156,7 +146,7 @@ def split(mask: int, drivers: Sequence[Driver]) -> Iterator[tuple[int, tuple[Dri
 
 def judge(access: Access, drives: Sequence[Driver], sure: bool, judged: bool) -> Outcome:
     """Say what becomes of the bus where these devices drive it."""
-    if len(drives) + (access.cycle.access == "write") > 1:
+    if len(drives) + access.cpu_drives > 1:
         return Outcome.CONTENTION
     if not judged:
         return Outcome.FINE
@@ -181,14 +171,29 @@ def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
         title = title_of(of, about, expected)
         chip = next((chips[name] for name in (about, expected) if name in chips), None)
         do = remedy(chip, mounted) if chip else "nothing that this chip does: check the board's file"
+        if chip and all(CPU in case.drives for case in of):
+            do = f"bring the read strobe to an enable of the chip{place_of(chip, mounted)}"
+            if all(case.access.cycle.drives for case in of):
+                do += "; if a buffer keeps the CPU's lines from it then, write buffered = true in the board's file"
         if code is WRITE_CONTENTION:
             do = "see that no program writes there, or bring the read strobe to an enable"
         first = of[0]
-        seen = f"in {spans(of)}; for instance at {first.address:04X} with {in_words(first.witness)}"
+        seen = f"in {spans(of)}; for instance at {first.access.at(first.witness)} with {in_words(first.witness)}"
         if about in chips:
             when = chips[about].drives.words
             seen = f"{about} drives {when if when == 'always' else f'at {when}'}: {seen}"
         yield Finding(code, title, seen, do)
+
+
+def acknowledge_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
+    """Yield a caution for each chip that drives the data bus in an interrupt acknowledge."""
+    for name in mounted.everyone:
+        of = [case for case in cases if case.access.cycle.space == "acknowledge" and name in case.drives]
+        if of:
+            who = f"{name} {'drives' if all(case.sure for case in of) else 'may drive'} the data bus"
+            seen = f"for instance at {of[0].access.at(of[0].witness)} with {in_words(of[0].witness)}"
+            do = "keep its select off then, or see that no device on the board gives a vector"
+            yield Finding(ACKNOWLEDGE, f"{who} in an interrupt acknowledge", seen, do)
 
 
 def code_of(case: Case) -> Code:
@@ -240,11 +245,16 @@ def spans(cases: Iterable[Case]) -> str:
 
 def remedy(mounted: Mounted, subject: Mounted) -> str:
     """Say what takes a chip off the bus, or onto it."""
-    chip, where = mounted.chip, "" if mounted is subject else f" in {mounted.socket.name}"
+    chip, where = mounted.chip, place_of(mounted, subject)
     if not chip.select:
         return f"set the links so that the decoder's select gates the outputs of the chip{where}"
     pin = f"chip pin {chip.by_function[chip.select].number} ({chip.select}){where}"
     return f"set the links so that the decoder's select reaches {pin}, or wire it there"
+
+
+def place_of(mounted: Mounted, subject: Mounted) -> str:
+    """Name the socket of a chip, unless it is the one that is asked about."""
+    return "" if mounted is subject else f" in {mounted.socket.name}"
 
 
 def check_map(mounted: Mounted) -> Iterator[Finding]:
@@ -264,13 +274,12 @@ def find_writes(mounted: Mounted) -> Iterator[Finding]:
     if hit:
         first = hit[0]
         levels = next(tables.true_rows(accesses.names, first.mask & mounted.written))
-        at = lowest_address(levels, first.span)
         strobes = [mounted.chip.by_function[name] for name in mounted.chip.strobes]
         where, when = mounted.places_of(strobes), listed(list(dict.fromkeys(access.name for access in hit)))
         pins = " and ".join(str(pin.number) for pin in strobes)
         yield Finding(
             WRITE, f"the board writes the {mounted.chip.name}",
-            f"in {when}; for instance at {at:04X} with {in_words(levels)}. {where}",
+            f"in {when}; for instance at {first.at(levels)} with {in_words(levels)}. {where}",
             f"bend chip pin {pins} up and tie it to VCC; never leave it in the socket",
         )  # fmt: skip
     elif mounted.exposed and not mounted.chip.volatile:

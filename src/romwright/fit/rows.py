@@ -163,8 +163,8 @@ def reason(socket: Socket, chip: Part, pin: Pin, net: Net | None, how: How) -> s
         }.get(pin.role, "the socket has nothing for it")
     if how is How.STRAIGHT:
         level = socket.read_level(net) if extra else None
-        when = "" if net.level else " whenever it is read"
-        return f"at {level}{when}, which chooses the part of the chip that shows" if level else ""
+        late = "" if net.level else "; the access time counts from this line too"
+        return f"at {level} in every read, which chooses the part of the chip that shows{late}" if level else ""
     if how in (How.WIRE, How.GATE, How.POINT, How.STRAP):
         return ""
     if extra:

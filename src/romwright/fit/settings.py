@@ -16,7 +16,7 @@ from romwright.boards.model import Board, Cpu, Socket
 from romwright.findings import Code, Finding, Severity, worst_first
 from romwright.fit import meets
 from romwright.fit.accesses import Accesses
-from romwright.fit.bus import Case, bus_findings, check_map, find_cases, find_writes, list_drivers
+from romwright.fit.bus import Case, acknowledge_findings, bus_findings, check_map, find_cases, find_writes, list_drivers
 from romwright.fit.joins import find_clashes
 from romwright.fit.mounted import Mounted, joins, lines_needed, pin_node
 from romwright.fit.nets import Nets, Wiring
@@ -161,6 +161,7 @@ class Study:
         for each in mounted.everyone.values():
             yield from self._find_of(each, (*meets.JOINT, check_map, find_writes))
         yield from bus_findings(cases, mounted)
+        yield from acknowledge_findings(cases, mounted)
 
     def _find_of(self, mounted: Mounted, checks: Iterable[Callable[[Mounted], Iterable[Finding]]]) -> Iterator[Finding]:
         """Yield what is wrong with one chip; of one in another socket the title names the socket."""

@@ -197,7 +197,8 @@ def cells_of(mounted: Mounted, case: Case) -> Iterator[tuple[int, int]]:
     straight = all(line == index for line, index in moving)
     mask = sum(1 << line for line, _ in moving)
     for address in range(first, last + 1, step):
-        key = tuple("H" if address >> line & 1 else "L" for line in fixed)
-        if key in cells:
-            low = address & mask if straight else sum((address >> line & 1) << index for line, index in moving)
-            yield from ((address, low | upper) for upper in cells[key])
+        for shown in case.access.space.on_lines(address):
+            key = tuple("H" if shown >> line & 1 else "L" for line in fixed)
+            if key in cells:
+                low = shown & mask if straight else sum((shown >> line & 1) << index for line, index in moving)
+                yield from ((address, low | upper) for upper in cells[key])

@@ -55,7 +55,7 @@ def numbers(board: Board, sockets: Iterable[str]) -> dict[str, int]:
 def build_verilog(
     board: Board, cpu: Cpu, setting: Setting, socket: Socket, chip: Part, also: Mapping[str, Part] | None = None
 ) -> str:
-    """Return a module `board`: inputs `cpu`, its lines, and `cpu_drives`, a write; the data bus `data`.
+    """Return a module `board`: inputs `cpu`, its lines, and `cpu_drives`, whether it drives the data bus `data`.
 
     `also` has the chips in the other sockets: those that the board's file names unless given.
     """

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import ceil
 
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How
@@ -51,7 +52,7 @@ class Picture:
         channel = LEG + TAGS + max(trunks, 6) * LANE + SIGNS + LEG
         across = MARGIN + BODY + channel + BODY + LEG + SIGNS + 30
         self.boxes_width = sum(box_width(gates) + GATE_PIN for gates in self.packages.values()) - GATE_PIN
-        self.width = max(920, across, self.boxes_width + 20)
+        self.width = ceil(max(920, across, self.boxes_width + 20))
         self.socket_left = MARGIN + (self.width - across) / 2
         self.socket_right = self.socket_left + BODY
         self.lanes = self.socket_right + LEG + TAGS

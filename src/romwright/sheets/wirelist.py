@@ -9,12 +9,12 @@ from romwright.fit.glue import gate_nets
 from romwright.fit.rows import How, Row, in_words, reason
 from romwright.fit.wiring import Plan
 from romwright.parts.model import Role
+from romwright.sheets.paper import Cells
 from romwright.sheets.placement import Ends, join_ends, terminals_of
 
 HEADER = ("wire", "from", "to", "why")
 LEVEL_VOLTS = {"H": 5.0, "L": 0.0}
 CHOOSES = {How.STRAP: "chooses the bank: closed to GND is L; open, with a resistor to VCC, is H"}
-Cells = tuple[str, str, str, str]
 
 
 def list_wires(plan: Plan) -> Iterator[Cells]:
