@@ -88,7 +88,6 @@ def show(board: str, now: str | None, svg: str | None, overwrite: bool, as_json:
         click.echo(f"\ndrawing written to {inert(svg)}")
 
 
-
 def write_svg(path: str, page, setting: dict[str, str] | None, overwrite: bool) -> None:
     """Write the drawing of a board. Raises OptionError for a name that is not of an SVG, OutputError."""
     from romwright.images.formats import write_bytes

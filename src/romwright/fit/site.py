@@ -134,6 +134,8 @@ class Surroundings:
 
     def _busy(self, access: Access, strict: bool, drivers: Sequence[Driver]) -> int:
         """Return the states of an access, not meant for the socket, in which it must keep off the bus."""
+        if access.cpu_drives and access.cycle.access != "write":
+            return access.mask
         if access.cycle.access == "write":
             programs_write = access.device and (access.device != self.socket.name or access.may_write)
             return access.mask if programs_write or strict else 0
