@@ -322,6 +322,17 @@ def test_a_board_without_the_select_at_the_socket_is_wired_from_a_point():
     check_by_hand(NOWHERE, CPU, NOWHERE.sockets[0], made, {}, some_addresses(CPU, 0x1000))
 
 
+def test_a_wire_from_the_decoder_is_less_work_than_an_inverter():
+    """The select comes to position 20 turned; the decoder's own output is one wire away."""
+    socket = replace(TERN.sockets[0], right=TERN.sockets[0].right.replace("P20", "ROMSEL").replace("P27", "/ACC"))
+    turned = Gate("U30", "inverter", "/ROMSEL", "ROMSEL")
+    board = replace(TERN, links=(), sockets=(socket,), gates=(*TERN.gates, turned))
+    made = plan_board(board, CPU, socket, part("27128"))
+    assert not made.plan.gates and made.points == points().point + points().tie
+    assert {row.chip: row.point for row in made.plan.rows if row.point} == {20: "/ROMSEL"}
+    check_by_hand(board, CPU, socket, made, {}, some_addresses(CPU, 0x1000))
+
+
 def test_a_board_that_decodes_nothing_for_it_cannot_be_planned():
     """No gate and no line tells when to answer: a sentence, not a guess."""
     board = replace(NOWHERE, gates=(), devices=(), sockets=(
