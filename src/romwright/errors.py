@@ -131,8 +131,9 @@ class LostLineError(RomwrightError):
 
     def __init__(self, line: str, found: str) -> None:
         super().__init__(
-            found, expected="every line of the original on a pin of its own", help="wire it: romwright wire plans it"
-        )
+            found, expected="every line of the original on a pin of its own",
+            help="bring the line to a pin of its own, or take a chip that has one for it",
+        )  # fmt: skip
         self.line = line
 
 

@@ -11,7 +11,7 @@ from romwright.errors import OptionError
 
 @dataclass(frozen=True)
 class Made:
-    """A plan with its proof; `pages` are those of its two parts, None where no file has it, and `names` what found them.
+    """A plan with its proof; `pages` are those of its two parts (None: no file has it), `names` what found them.
 
     `share` takes this chip's part out of the contents of a set of chips.
     """
@@ -36,13 +36,14 @@ def require_one_wiring(verdict, targets: dict[str, str | None]) -> None:
 
 
 def write_plans(
-    made: list[Made], targets: dict[str, str | None], images: tuple[str, ...], overwrite: bool
+    made: list[Made], targets: dict[str, str | None], images: tuple[str, ...], pages: tuple[str, ...], overwrite: bool
 ) -> list[dict]:
     """Write plans to the targets given, by their kind, all or none; returns what was written.
 
-    Of several chips each gets its own file: FILE-1, FILE-2, ... before the suffix. Raises OptionError, OutputError.
+    Of several chips each gets its own file: FILE-1, FILE-2, ... before the suffix. `pages` are names of parts and
+    boards: one that is a file is an input, as the images are. Raises OptionError, OutputError.
     """
-    from romwright.cli.prepare import require_not_inputs
+    from romwright.cli.prepare import pages_of, require_not_inputs
     from romwright.images.formats import write_files
 
     wanted = {kind: path for kind, path in targets.items() if path}
@@ -57,7 +58,8 @@ def write_plans(
             if name in written:
                 raise OptionError(f"{name} is named for two outputs", expected="a file of its own for each")
             written[name] = kind, build(kind, each, images)
-    require_not_inputs(list(written), [text.rpartition("@")[0] or text for text in images])
+    files = [name for text in images for name in (text, text.rpartition("@")[0])]
+    require_not_inputs(list(written), pages_of(*files, *pages))
     write_files({name: data for name, (_, data) in written.items()}, overwrite)
     return [
         {"file": name, "format": kind, "size": len(data), "sha256": hashlib.sha256(data).hexdigest()}

@@ -106,7 +106,7 @@ def command(
     sources = {bank: [preparation.Source(one.file, one.image, at) for one, at in some] for bank, some in dealt.items()}
     prepared = prepare_planned(made, sources, recipe) if made else preparation.prepare(sources[""], recipe)
     names = output_names(output, recipe.split)
-    require_not_inputs(names, [one.file for one, _ in loaded])
+    require_not_inputs(names, [*(one.file for one, _ in loaded), *pages_of(plan, part_name)])
     writer = formats.format_named(write_as)
     files = {
         name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)
@@ -218,6 +218,11 @@ def output_names(output: str, split: int) -> list[str]:
     return (
         [output] if split == 1 else [str(path.with_name(f"{path.stem}-{lane}{path.suffix}")) for lane in range(split)]
     )
+
+
+def pages_of(*names: str | None) -> list[str]:
+    """Return those names that are files which were read: plans, and pages of one's own."""
+    return [name for name in names if name and os.path.isfile(name)]
 
 
 def require_not_inputs(names: list[str], inputs: list[str]) -> None:

@@ -76,7 +76,8 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     from romwright.parts.library import require_marked
 
     targets = {kind: options[kind] for kind in ("svg", "csv", "netlist", "plan", "burn")}
-    outputs = {"targets": targets, "images": options["images"], "overwrite": options["overwrite"]}
+    pages = (socket, chip, options["board"], options["second"], *(part for _, part, _ in options["also"]))
+    outputs = {"targets": targets, "images": options["images"], "pages": pages, "overwrite": options["overwrite"]}
     require_one_way(options)
     part, reading = require_marked(chip)
     if options["board"]:

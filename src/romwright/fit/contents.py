@@ -117,20 +117,27 @@ def spread(plan: Plan) -> np.ndarray:
     return address
 
 
-def words_of(data: bytes, part: Part) -> np.ndarray:
-    """Return a part's words from the bytes of a file, the low byte of a word first; short contents are repeated.
+def whole(data: bytes, part: Part) -> bytes:
+    """Return contents that fill a part; short ones are repeated.
 
-    Of a byte for a part of four bits the upper half says nothing. Raises NotFittingError if they do not go into the
-    part a whole number of times.
+    Raises NotFittingError if they do not go into it a whole number of times.
     """
     room = part.words * part.word_bytes
     if not data or room % len(data):
         raise NotFittingError(
-            len(data), room, what="the contents", size=f"{len(data):,} bytes", place=part.name,
+            len(data), room, what="the file of contents", size=f"{len(data):,} bytes", place=part.name,
             help=f"give {room:,} bytes, or a half, a quarter, ... that is repeated",
         )  # fmt: skip
-    whole = np.frombuffer(data * (room // len(data)), np.uint8 if part.word_bytes == 1 else "<u2")
-    return whole.astype(np.uint32) & np.uint32((1 << part.bits) - 1)
+    return data * (room // len(data))
+
+
+def words_of(data: bytes, part: Part) -> np.ndarray:
+    """Return a part's words from the bytes of a file, the low byte of a word first; short contents are repeated.
+
+    Of a byte for a part of four bits the upper half says nothing. Raises NotFittingError as `whole` does.
+    """
+    words = np.frombuffer(whole(data, part), np.uint8 if part.word_bytes == 1 else "<u2")
+    return words.astype(np.uint32) & np.uint32((1 << part.bits) - 1)
 
 
 def bytes_of(words: np.ndarray, part: Part) -> bytes:

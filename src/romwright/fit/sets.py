@@ -8,13 +8,17 @@ from dataclasses import dataclass
 from msgspec.structs import replace
 
 from romwright.errors import OptionError
+from romwright.fit.contents import whole
 from romwright.fit.socket import Beyond, Rows
 from romwright.parts.model import Part
 
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """What one of several chips takes over from the original; `of` takes it out of the bytes of the contents."""
+    """What one of several chips takes over from the original; `of` takes it out of the bytes of the contents.
+
+    Short contents are repeated first, as they show in the original; `of` raises NotFittingError for others.
+    """
 
     part: Part
     title: str
@@ -42,7 +46,7 @@ def split_lanes(original: Part) -> list[Share]:
         names = {f"D{line}": f"D{line - low}" if low <= line < low + 8 else f"D{line}(other)" for line in range(16)}
         title = f"D{low}-D{low + 7}"
         part = renamed(original, names, f"{original.name} {title}", bits=8)
-        shares.append(Share(part, title, lambda data, first=low // 8: data[first::2]))
+        shares.append(Share(part, title, lambda data, first=low // 8: whole(data, original)[first::2]))
     return shares
 
 
@@ -57,14 +61,14 @@ def split_words(original: Part, count: int) -> list[Share]:
     upper = [f"A{line}" for line in range(original.address_bits - lines, original.address_bits)]
     names = {line: f"{line}(select)" for line in upper}
     words, shares = original.words // count, []
+    size = words * original.word_bytes
     for number in range(count):
         levels = {names[line]: "H" if number >> bit & 1 else "L" for bit, line in enumerate(upper)}
         title = f"{number * words:04X}-{(number + 1) * words - 1:04X}"
         rows = tuple(row | levels for row in original.drives)
         part = renamed(original, names, f"{original.name} {title}", words=words, drives=rows)
-        shares.append(
-            Share(part, title, lambda data, n=number: data[n * len(data) // count : (n + 1) * len(data) // count])
-        )
+        first = number * size
+        shares.append(Share(part, title, lambda data, first=first: whole(data, original)[first : first + size]))
     return shares
 
 
