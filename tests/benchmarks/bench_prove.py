@@ -47,12 +47,14 @@ def measure(socket, chip, banks, folder):
     if not proof.equal or not proof.drive_equal:
         sys.exit(f"{chip} for {socket}: the plan does not prove: {proof}")
     layout, answering = lay_out(plan), proof.states
-    cells = [np.flatnonzero((layout.address >= 0) & (layout.bank == bank)) for bank in range(len(names))]
+    shown = [np.flatnonzero((layout.address >= 0) & (layout.bank == bank)) for bank in range(len(names))]
+    cells = [some[np.argsort(layout.address[some])] for some in shown]  # the cell of each address
 
     def gather():
         for _ in range(answering):
             for bank, some in enumerate(cells):
-                (burnt.chip[some] != burnt.wanted[bank]).any()
+                if (burnt.chip[some] != burnt.wanted[bank]).any():
+                    sys.exit("the gather reads other bytes: are the data lines crossed?")
 
     bare, proved = fastest(gather), fastest(lambda: prove_plan(plan, burnt))
     (folder / "p.plan").write_bytes(build_plan(plan, original, page))
