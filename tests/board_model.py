@@ -9,10 +9,10 @@ def seats_of(chip, socket_pins):
     return {pin.number: pin.number + shift for pin in chip.pins if 1 <= pin.number + shift <= socket_pins}
 
 
-def nets_of(board, setting, seats):
-    """Return the nets as sets of nodes: traces, wires, links, seated pins, merged until nothing changes."""
+def nets_of(board, setting, seats, soldered=()):
+    """Return the nets as sets of nodes: traces, wires, links, seated or soldered pins, merged till nothing changes."""
     groups = [{f"{s.name}.{n}", node} for s in board.sockets for n, node in s.nodes.items() if node != UNCONNECTED]
-    groups += [set(wire.split()) for wire in board.wires]
+    groups += [set(wire.split()) for wire in board.wires] + [set(pair) for pair in soldered]
     for socket, places in seats.items():
         groups += [{f"{socket}.{place}", f"{socket} pin {pin}"} for pin, place in places.items()]
     for link in board.links:
@@ -60,13 +60,19 @@ def gate_output(gate, number, level):
 
 
 class State:
-    """A board in one state of its CPU's lines; `also` has the chips in sockets other than `socket`, by name."""
+    """A board in one state of its CPU's lines; `also` has the chips in sockets other than `socket`, by name.
 
-    def __init__(self, board, cpu, setting, socket, chip, lines, also=None):
+    `soldered`: the nodes that the pins of the chip are joined with, where it is not simply plugged in.
+    """
+
+    def __init__(self, board, cpu, setting, socket, chip, lines, also=None, soldered=None):
         self.board, self.cpu, self.lines = board, cpu, lines
         self.chips = {socket.name: chip, **(also or {})}
         pins = {each.name: each.pin_count for each in board.sockets}
-        self.nets = nets_of(board, setting, {name: seats_of(part, pins[name]) for name, part in self.chips.items()})
+        seats = {name: seats_of(part, pins[name]) for name, part in self.chips.items()}
+        if soldered is not None:
+            seats[socket.name] = {}
+        self.nets = nets_of(board, setting, seats, soldered or ())
         self.socket = socket.name
         self.outputs = {}  # nothing is known at first
         for _ in range(4 * len(board.gates) + 2):

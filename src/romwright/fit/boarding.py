@@ -46,15 +46,22 @@ def plan_board(
     """
     around = Surroundings(board, cpu, socket, also)
     first: BoardPlan | None = None
+    best: BoardPlan | None = None
     for extra in reaches(around):
+        if best and best.points <= points(prefer).point:
+            break  # any wire to a point of the board costs as much
         drafts = sorted(draft_plans(around, chip, now, prefer, banks, extra), key=lambda draft: draft[0])
-        for _, site, plan, moved, work in drafts[:JUDGED]:
+        for rank, site, plan, moved, work in drafts[:JUDGED]:
+            if best and (rank[:2] > (0, False) or work >= best.points):
+                break
             made = BoardPlan(site.links, moved, plan, work, judge_plan(board, cpu, socket, site, plan, also))
-            if made.judged.verdict == WORKS:
-                return made
             first = first or made
+            if made.judged.verdict == WORKS:
+                best = made
+                break
         if chip.words < around.words or chip.bits < around.bits:
             break  # no wire makes it larger
+    first = best or first
     if first is None:
         raise OptionError(
             f"nothing at {socket.name} of {board.name} tells when the chip is to answer, or a line does not reach it",

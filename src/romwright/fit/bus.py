@@ -13,7 +13,7 @@ from romwright.fit.accesses import Access, Accesses, group_lines
 from romwright.fit.drive import in_words
 from romwright.fit.mounted import Mounted
 from romwright.fit.nets import Nets
-from romwright.fit.writes import WRITE
+from romwright.fit.writes import WRITE, at_power_up
 
 CPU = "CPU"
 CONTENTION = Code(
@@ -267,7 +267,7 @@ def check_map(mounted: Mounted) -> Iterator[Finding]:
 
 
 def find_writes(mounted: Mounted) -> Iterator[Finding]:
-    """Yield a stop if a cycle writes the chip that no program means to write there."""
+    """Yield a stop if a cycle writes the chip that no program means to write there, or power coming up may."""
     accesses, own, lines = mounted.accesses, mounted.socket.name, frozenset(mounted.data.values())
     hit = [a for a in accesses.all if a.mask & mounted.written and not (a.may_write and a.device == own)]
     hit = [a for a in hit if a.lines & lines or not lines]
@@ -282,3 +282,5 @@ def find_writes(mounted: Mounted) -> Iterator[Finding]:
             f"in {when}; for instance at {first.at(levels)} with {in_words(levels)}. {where}",
             f"bend chip pin {pins} up and tie it to VCC; never leave it in the socket",
         )  # fmt: skip
+    elif mounted.exposed and not mounted.chip.volatile:
+        yield at_power_up(mounted, any(a.may_write and a.device == own for a in accesses.all))

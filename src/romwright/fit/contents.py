@@ -102,7 +102,8 @@ def burn(plan: Plan, contents: Mapping[str, bytes], fill: int, repeat: bool = Fa
     chip = np.zeros(plan.chip.words, np.uint32)
     blank = fill if plan.chip.bits <= 8 else fill * 0x101
     for bit, line in enumerate(layout.data):
-        chip |= ((original >> line & 1) if line >= 0 else blank >> bit & 1).astype(np.uint32) << np.uint32(bit)
+        level = original >> line & 1 if line >= 0 else blank >> bit & 1
+        chip |= np.asarray(level, np.uint32) << np.uint32(bit)
     return bytes_of(np.where(shown, chip, blank & (1 << plan.chip.bits) - 1), plan.chip)
 
 
@@ -119,7 +120,8 @@ def spread(plan: Plan) -> np.ndarray:
 def words_of(data: bytes, part: Part) -> np.ndarray:
     """Return a part's words from the bytes of a file, the low byte of a word first; short contents are repeated.
 
-    Raises NotFittingError if they do not go into the part a whole number of times.
+    Of a byte for a part of four bits the upper half says nothing. Raises NotFittingError if they do not go into the
+    part a whole number of times.
     """
     room = part.words * part.word_bytes
     if not data or room % len(data):
@@ -128,7 +130,7 @@ def words_of(data: bytes, part: Part) -> np.ndarray:
             help=f"give {room:,} bytes, or a half, a quarter, ... that is repeated",
         )  # fmt: skip
     whole = np.frombuffer(data * (room // len(data)), np.uint8 if part.word_bytes == 1 else "<u2")
-    return whole.astype(np.uint32)
+    return whole.astype(np.uint32) & np.uint32((1 << part.bits) - 1)
 
 
 def bytes_of(words: np.ndarray, part: Part) -> bytes:

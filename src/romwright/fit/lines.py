@@ -41,7 +41,8 @@ def spread(
     if not points.crossed:
         return {pin.number: socket.by_function[line] for pin, line in zip(pins, lines) if line in socket.by_function}
     found = {pin.number: seats[pin.number] for pin in pins if seats[pin.number].function in lines}
-    left = [line for line in lines if line not in {net.function for net in found.values()}]
+    taken = {net.function for net in found.values()}
+    left = [line for line in lines if line in socket.by_function and line not in taken]
     free = sorted(
         (pin for pin in pins if pin.number not in found),
         key=lambda pin: (-move_points(rest(socket, seats[pin.number]), seats[pin.number], points), pin.index),

@@ -65,7 +65,7 @@ class Mounted:
         self, nets: Nets, socket: Socket, chip: Part, accesses: Accesses, seated: str = "straight",
         pins: Sequence[Pin] | None = None, others: Sequence[Mounted] = (),
     ) -> None:  # fmt: skip
-        self.nets, self.socket, self.chip, self.accesses = nets, socket, chip, accesses
+        self.nets, self.socket, self.chip, self.accesses, self.seated = nets, socket, chip, accesses, seated
         self.pins = chip.pins if pins is None else pins  # those that the checks of single pins look at
         self.others = tuple(others)
         self.board, self.cpu = nets.wiring.board, nets.wiring.cpu
@@ -136,6 +136,12 @@ class Mounted:
     def written(self) -> int:
         """Where the chip may be written."""
         return self.states(self.writes)[1]
+
+    @cached_property
+    def exposed(self) -> bool:
+        """Whether the chip may be written while no line of the CPU is at a certain level, as when power comes up."""
+        dark = Nets(self.nets.wiring, (), self.nets.setting)
+        return bool(self.chip.writes and Mounted(dark, self.socket, self.chip, self.accesses, self.seated).written)
 
     @cached_property
     def data(self) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""One original served by several chips, and two originals by one: each as a socket that the planner knows how to fill."""
+"""One original served by several chips, and two originals by one: each a socket that the planner knows how to fill."""
 
 from __future__ import annotations
 
@@ -69,8 +69,9 @@ def split_words(original: Part, count: int) -> list[Share]:
 
 
 def renamed(part: Part, names: dict[str, str], name: str, **changes) -> Part:
-    """Return a part with pins of other names and whatever else changes."""
-    left, right = (" ".join(names.get(pin, pin) for pin in column.split()) for column in (part.left, part.right))
+    """Return a part with pins whose functions have other names, and whatever else changes."""
+    columns = (column.split() for column in (part.left, part.right))
+    left, right = (" ".join(names.get(pin.split("|")[0], pin) for pin in column) for column in columns)
     return replace(part, name=name, left=left, right=right, **changes)
 
 

@@ -135,6 +135,7 @@ def list_work(plan: Plan) -> list[tuple[str, int, int]]:
     found = [
         ("pins tied to a supply", of.count(How.VCC) + of.count(How.GND), cost.tie),
         ("pins wired", of.count(How.WIRE) + of.count(How.GATE), cost.wire),
+        ("pins wired to the board", of.count(How.POINT), cost.point),
         ("switches for banks", of.count(How.STRAP), cost.wire + cost.pull + cost.strap),
         ("pins bent up and left open", left, cost.open),
     ]
