@@ -141,7 +141,7 @@ DOCUMENTS = {
         L L L L    LLH,LHL,HLH,HHL | data   | write | word write
         H L L L    LLH,LHL,HLH,HHL | data   | write | odd byte write
         L H L L    LLH,LHL,HLH,HHL | data   | write | even byte write
-        H H L L    LLH,LHL,HLH,HHL | (data) | write | before a write's strobes
+        H H L L    LLH,LHL,HLH,HHL | (data) | write | write, before the strobes
         - - (H) L  HHH             | -      | none  | interrupt acknowledge    | acknowledge FFFFF0-FFFFFF
         H H - H    -               | -      | none  | between cycles
     """),
@@ -314,7 +314,7 @@ HAND = [
     ("68000", READ, "fc/strobe", "works", set(), set()),
     ("68000", READ, "plain/strobe", "works", {"answers-acknowledge"}, set()),  # a ROM at the top: M3 5.1.4
     ("68000", READ, "fc/ground", "works", {"write-contention"},
-     {"word write", "odd byte write", "even byte write", "before a write's strobes"}),
+     {"word write", "odd byte write", "even byte write", "write, before the strobes"}),
 ]  # fmt: skip
 # behind a buffer that is off while an address or a status is shown
 BUFFERED = [

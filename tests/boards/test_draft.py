@@ -55,7 +55,7 @@ def with_example(text):
 
 
 def test_the_sample_has_every_cpu_and_the_usual_packages():
-    assert {cpu for cpu, _ in PAIRS} == set(cpu_names()) and len(CPUS) == 8
+    assert {cpu for cpu, _ in PAIRS} == set(cpu_names()) and len(CPUS) == 9
     assert {require_part(part).pin_count for part in PARTS} >= {24, 28, 32, 40}
 
 
@@ -224,7 +224,7 @@ def test_rows_of_a_cpu_hold_in_their_cycles_and_in_no_other_that_can_be_told_apa
     for cycle in cpu.cycles:
         free = [signal for signal in cpu.controls if signal not in cycle.levels]
         shown = any(row.items() <= cycle.levels.items() for row in rows)
-        if (cycle.access, cycle.space) == (access, space):
+        if (cycle.access, cycle.space) == (access, space) and not cycle.is_early:
             assert shown, cycle.name
         elif not free:
             assert not shown, cycle.name

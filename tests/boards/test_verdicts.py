@@ -159,7 +159,7 @@ def test_the_first_issue_fights_with_the_cpu_in_writes():
     """Pin 22 on ground: the ROMs heed their select only, so both fight with the CPU where a program writes to ROM."""
     found = study(KITTIWAKE, part("27C256"))
     fights = outcomes(found, ("1-2", "1-2", "2-3"), "contention")
-    writes = {"word write", "odd byte write", "even byte write", "before a write's strobes"}
+    writes = {"word write", "odd byte write", "even byte write", "write, before the strobes"}
     assert {name.split(" of ")[0] for name, _ in fights} == writes
     assert {drives for _, drives in fights} == {("CPU", "U3"), ("CPU", "U4")}
     judged = found.judge({"LK1": "1-2", "LK2": "1-2", "LK3": "2-3"})

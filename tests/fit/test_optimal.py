@@ -281,3 +281,21 @@ def test_what_is_too_dear_is_seen():
 def test_the_brute_force_is_given_every_kind():
     kinds = {gate.kind for gates in bench("rom-2316e", "2716")[1].gate_sets() for gate in gates}
     assert kinds == set(GATES) and len(ABLE) > 300
+
+
+def test_diodes_serve_where_they_are_preferred_and_an_and_is_needed():
+    """Two active-low selects into one enable: AND of both, by two diodes and a resistor."""
+    from romwright.fit.sets import join_sockets
+    from romwright.fit.verdict import prove_plan
+
+    rom = require_part("rom-2364-24").ordered_as({20: "L"})
+    original, beyond = join_sockets(rom, rom)
+    names = ("first", "second")
+    plain, diodes = (
+        plan_wiring(original, require_part("27C128"), prefer, names, beyond) for prefer in ((), ("diodes",))
+    )
+    assert [gate.kind for gate in plain.gates] == ["and"] and [gate.kind for gate in diodes.gates] == ["diodes"]
+    assert plain.delay_ns == 30 and diodes.delay_ns is None
+    for plan in (plain, diodes):
+        proof = prove_plan(plan)
+        assert proof.equal and proof.drive_equal

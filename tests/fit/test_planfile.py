@@ -123,6 +123,14 @@ BAD = {
     "a gate of another name": (lambda r: r["gates"][0].update(name="X2.2"), "is not the package and its output pin"),
     "a gate twice": (lambda r: r["gates"].append(r["gates"][0]), "X1.2 stands twice"),
     "a delay below nothing": (lambda r: r["gates"][0].update(delay_ns=-1), "delay_ns: -1 is less than nothing"),
+    "a point that is not there": (
+        lambda r: row(r, 2).update(how="bend up and wire to the board", point="U5 pin 6", wire_to=None),
+        "rows[26].point: the board has no point 'U5 pin 6'"),
+    "an input at no point": (
+        lambda r: r["gates"][0]["taps"][0].update(position=None, point="U5"), "taps[1].point: the board has no point"),
+    "a level of nothing": (lambda r: r["beyond"].update(idle=[{"CS9": "H"}]), "beyond.idle: 'CS9' is neither a pin"),
+    "a list for a table": (lambda r: r.update(beyond=[]), "Expected `object`, got `array`"),
+    "an unknown key beyond": (lambda r: r["beyond"].update(point=[]), "beyond.point: unknown key"),
     "a polarity that is open": (lambda r: r["socket"]["polarity"].clear(), "socket.polarity.20: missing, not L or H"),
     "a polarity of no pin": (lambda r: r["chip"]["polarity"].update({"20": "L"}), "27C64 has no choice there"),
     "a page that has changed": (lambda r: r["chip"].update(sha256="0" * 64), "the page of 27C64 has changed since"),

@@ -56,7 +56,7 @@ def cycle_rows(cpu: Cpu, access: str, space: str, lines: Iterable[str]) -> Rows:
     asked = [
         cycle
         for cycle in cpu.cycles
-        if (cycle.access, cycle.space) == (access, space) and wanted & set(_lines_of(cycle, cpu))
+        if (cycle.access, cycle.space) == (access, space) and wanted & set(_lines_of(cycle, cpu)) and not cycle.is_early
     ]
     others = [cycle for cycle in cpu.cycles if cycle not in asked]
     rows, left = [], asked

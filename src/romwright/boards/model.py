@@ -66,6 +66,11 @@ class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
     data: str = ""
 
     @property
+    def is_early(self) -> bool:
+        """Whether it is the part of a cycle before its strobe: such are named `..., before ...`."""
+        return ", before " in self.name
+
+    @property
     def rows(self) -> tuple[Levels, ...]:
         """The levels as rows, of which one matches."""
         return tuple(self.levels | row for row in self.either or ({},))

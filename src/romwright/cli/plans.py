@@ -45,8 +45,9 @@ def burn_lines(plan) -> list[str]:
 
 def print_gates(plan) -> None:
     """Print each gate with its pins, and what it costs in time."""
-    from romwright.cli.render import print_table
+    from romwright.cli.render import indented, print_table, show
     from romwright.cli.wire import heading
+    from romwright.fit.circuit import packages_of
     from romwright.fit.work import gate_parts
 
     heading("Gates")
@@ -61,9 +62,15 @@ def print_gates(plan) -> None:
     print_table(("", "part", "inputs", "output", "delay"), rows)
     delay = plan.delay_ns
     click.echo(f"  The chip answers {'later by an unknown time' if delay is None else f'up to {delay:g} ns later'}.")
+    for package, gates in packages_of(plan).items():
+        part = gate_parts()[gates[0].kind]
+        used = {tap.pin for gate in gates for tap in gate.taps}
+        spare = [str(pin) for pins in part.inputs for pin in pins if pin not in used]
+        idle = f"; inputs not used to GND: {', '.join(spare)}" if spare else ""
+        click.echo(f"  {package}: VCC on pin {part.vcc}, GND on pin {part.gnd}{idle}")
     for kind in dict.fromkeys(gate.kind for gate in plan.gates):
         part = gate_parts()[kind]
-        click.echo(f"  {part.part}: {part.source or f'UNCHECKED {part.unchecked}'}")
+        show(indented(f"{part.part}: {part.source or f'UNCHECKED {part.unchecked}'}"))
 
 
 def feed(tap) -> str:

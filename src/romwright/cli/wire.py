@@ -33,7 +33,7 @@ def parse_banks(context: click.Context, parameter: click.Parameter, text: str | 
 )
 @click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
 @click.option(
-    "--prefer", multiple=True, type=click.Choice(["links", "wires", "no-gates", "crossed-lines"]),
+    "--prefer", multiple=True, type=click.Choice(["links", "wires", "no-gates", "diodes", "crossed-lines"]),
     help="What the plan favours; crossed-lines saves wires where the bytes can be crossed instead.",
 )  # fmt: skip
 @click.option(

@@ -177,7 +177,10 @@ def add_points(circuit: Circuit, plan: Plan) -> None:
 
 
 def footprint(package: str, row_pitch_mm: float) -> str:
-    """Name a package as KiCad names its footprint: pins and the distance of the rows."""
+    """Name a package as KiCad names its footprint: pins and the distance of the rows.
+
+    So its symbol library 6.0.10 has them; a name with 42 pins is made by the same rule, unchecked.
+    """
     return f"Package_DIP:{package}_W{row_pitch_mm:.2f}mm"
 
 

@@ -1,7 +1,7 @@
 """A plan as a netlist in KiCad's open form, so that an adapter board can be laid out.
 
-The form is the s-expression that KiCad's schematic editor exports: version "E" with design, components, libparts
-and nets (KiCad documentation, "File formats": intermediate netlist). No date, so the same plan gives the same bytes.
+The form is the s-expression that its schematic editor exports: version "E" with design, components, libparts and nets
+(as kinparse 1.2 reads it; KiCad's own description was not read). No date, so the same plan gives the same bytes.
 """
 
 from __future__ import annotations

@@ -20,6 +20,7 @@ from romwright.errors import PlanFileError
 from romwright.fit.glue import PlacedGate, Tap
 from romwright.fit.planrules import RULES
 from romwright.fit.rows import Row
+from romwright.fit.socket import Beyond
 from romwright.fit.wiring import Plan
 from romwright.parts.library import require_part
 from romwright.parts.model import Choice, Part
@@ -59,7 +60,8 @@ ASKED = {name: hint for name, hint in get_type_hints(Plan).items() if name not i
 PlanRecord = msgspec.defstruct(
     "PlanRecord",
     [
-        ("format", str), ("version", int), ("socket", OrderedPart), ("chip", OrderedPart), *ASKED.items(),
+        ("format", str), ("version", int), ("socket", OrderedPart), ("chip", OrderedPart),
+        *(ASKED | {"beyond": record_of(Beyond)}).items(),
         ("rows", tuple[RowRecord, ...]), ("gates", tuple[GateRecord, ...]),
     ],
     frozen=True, forbid_unknown_fields=True,
@@ -121,11 +123,15 @@ def parse_plan(data: bytes, file: str = "", find_page: Callable[[str], Part] = r
         raise PlanFileError(file, [f"version: {found.get('version')!r}; this romwright reads version {VERSION}"])
     if faults := list(find_shape_faults(found, PlanRecord)):
         raise PlanFileError(file, faults)
-    record = msgspec.convert(found, PlanRecord)
+    try:
+        record = msgspec.convert(found, PlanRecord)
+    except msgspec.ValidationError as error:  # such as an empty list for a table
+        raise PlanFileError(file, [str(error)]) from None
     original, chip = order(record.socket, "socket", file, find_page), order(record.chip, "chip", file, find_page)
     rows = tuple(Row(**msgspec.structs.asdict(row)) for row in record.rows)
     gates = tuple(gate_of(gate) for gate in record.gates)
-    plan = Plan(original, chip, rows, gates, **{name: getattr(record, name) for name in ASKED})
+    asked = {name: getattr(record, name) for name in ASKED}
+    plan = Plan(original, chip, rows, gates, **asked | {"beyond": Beyond(**msgspec.structs.asdict(record.beyond))})
     if faults := [fault for rule in RULES for fault in rule(plan)]:
         raise PlanFileError(file, faults)
     return plan

@@ -66,8 +66,24 @@ def check_rows(plan: Plan) -> Iterator[str]:
             yield f"{where}.how: {row.how!r}, but chip pin {row.chip} is outside the socket"
         if row.wire_to is not None and row.wire_to not in plan.socket.nets:
             yield f"{where}.wire_to: there is no socket position {row.wire_to}"
+        if row.point and row.point not in plan.socket.points:
+            yield f"{where}.point: {no_point(plan, row.point)}"
         if row.gate and row.gate not in names:
             yield f"{where}.gate: there is no gate {row.gate} in this plan"
+
+
+def no_point(plan: Plan, name: str) -> str:
+    """Say that the board beyond the socket has no such point."""
+    return f"the board has no point {name!r} (beyond.points: {', '.join(plan.beyond.points) or 'none'})"
+
+
+def check_levels(plan: Plan) -> Iterator[str]:
+    """Find levels of something that is neither a pin of the socket nor a point of the board."""
+    rows = [("socket.page.drives", plan.original.drives), ("socket.page.writes", plan.original.writes)]
+    rows += [("beyond.idle", plan.beyond.idle), *(("beyond.shares", share) for share in plan.beyond.shares)]
+    for key, levels in rows:
+        for name in dict.fromkeys(name for row in levels for name in row if name not in plan.socket.by_function):
+            yield f"{key}: {name!r} is neither a pin of the socket nor a point of the board"
 
 
 def check_gates(plan: Plan) -> Iterator[str]:
@@ -87,6 +103,8 @@ def check_gates(plan: Plan) -> Iterator[str]:
                 yield f"{at}: expected one of position, level, gate, point"
             if tap.position is not None and tap.position not in plan.socket.nets:
                 yield f"{at}.position: there is no socket position {tap.position}"
+            if tap.point and tap.point not in plan.socket.points:
+                yield f"{at}.point: {no_point(plan, tap.point)}"
             if tap.gate and tap.gate not in before:
                 yield f"{at}.gate: no gate {tap.gate} stands before this one"
         before.append(gate.name)
@@ -112,4 +130,4 @@ def package_faults(gate: PlacedGate) -> Iterator[str]:
         yield f"name: {gate.name!r} is not the package and its output pin"
 
 
-RULES = (check_preferences, check_places, check_rows, check_gates)
+RULES = (check_preferences, check_places, check_levels, check_rows, check_gates)
