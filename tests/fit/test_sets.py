@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from plan_model import Wired, spelling, word_at
 
-from romwright.errors import OptionError
+from romwright.errors import NotFittingError, OptionError
 from romwright.fit.bench import Burnt
 from romwright.fit.contents import burn, lay_out, words_of
 from romwright.fit.proof import read_every_address
@@ -40,14 +40,17 @@ def asked(part, state):
 # --- shares ---------------------------------------------------------------------------------------------------------
 
 
-@given(st.sampled_from(WIDE), st.data())
-def test_lanes_take_the_two_bytes_of_each_word(name, data):
+@settings(deadline=None)
+@given(st.sampled_from(WIDE), st.integers(0, 6), st.integers(0, 99))
+def test_lanes_take_the_two_bytes_of_each_word(name, lines, seed):
+    """Of short contents the bytes as the original shows them: repeated over all of it."""
     original = ordered(name)
     low, high = split_lanes(original)
     assert [share.part.bits for share in (low, high)] == [8, 8] and low.part.words == original.words
-    contents = data.draw(st.binary(min_size=2, max_size=64).map(lambda raw: raw[: len(raw) // 2 * 2]))
-    halves = low.of(contents), high.of(contents)
-    assert bytes(byte for pair in zip(*halves, strict=True) for byte in pair) == contents
+    contents = random.Random(seed).randbytes(1 << lines)
+    joined = bytearray(size(original))
+    joined[0::2], joined[1::2] = low.of(contents), high.of(contents)
+    assert joined == contents * (size(original) >> lines)
     for number, pin in enumerate(original.pins):  # each data line at the position at which the original has it
         line = int(pin.function[1:]) if pin.role == "data" else None
         for first, share in ((0, low), (8, high)):
@@ -171,6 +174,13 @@ def test_counts_that_do_not_go(name, chip, count, said):
     with pytest.raises(OptionError, match=said) as error:
         share_out(ordered(name), ordered(chip), count)
     assert error.value.expected
+
+
+@pytest.mark.parametrize("length", [0, 3, 100, 16385])
+def test_contents_that_do_not_fill_the_original_are_refused(length):
+    for share in (*split_lanes(ordered("27C1024")), *split_words(ordered("27128"), 2)):
+        with pytest.raises(NotFittingError, match=f"{length:,} bytes"):
+            share.of(bytes(length))
 
 
 @pytest.mark.parametrize("name", ["27128", "prom-82s129"])
