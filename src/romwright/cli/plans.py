@@ -29,7 +29,8 @@ def burn_lines(plan) -> list[str]:
 
     if plan.banks:
         which = "the selects choose" if plan.beyond.shares else f"{' and '.join(plan.straps)} choose"
-        return [f"The chip holds {' and '.join(plan.banks)}: {which}; prepare --plan lays them out."]
+        stands = [f"{bank}: {', '.join(map(stand, levels.items()))}" for bank, levels in plan.switches.items()]
+        return [f"The chip holds {' and '.join(plan.banks)}: {which}; prepare --plan lays them out.", *stands]
     if not plan.is_whole:
         return []
     if not is_straight(plan):
@@ -41,6 +42,12 @@ def burn_lines(plan) -> list[str]:
     if plan.chip.bits > 8:
         where = f"word {plan.image_at:04X} of the chip, byte {plan.burn_at:04X} of its file"
     return [f"{burn} at {where} (or repeat them over it)."]
+
+
+def stand(switch: tuple[str, str]) -> str:
+    """Say how a switch stands: `S1 closed (L)`."""
+    name, level = switch
+    return f"{name} {'open' if level == 'H' else 'closed'} ({level})"
 
 
 def print_gates(plan) -> None:
@@ -67,7 +74,8 @@ def print_gates(plan) -> None:
         used = {tap.pin for gate in gates for tap in gate.taps}
         spare = [str(pin) for pins in part.inputs for pin in pins if pin not in used]
         idle = f"; inputs not used to GND: {', '.join(spare)}" if spare else ""
-        click.echo(f"  {package}: VCC on pin {part.vcc}, GND on pin {part.gnd}{idle}")
+        beside = "100 nF from one to the other, close by (common practice, no source)"
+        show(indented(f"{package}: VCC on pin {part.vcc}, GND on pin {part.gnd}, {beside}{idle}"))
     for kind in dict.fromkeys(gate.kind for gate in plan.gates):
         part = gate_parts()[kind]
         show(indented(f"{part.part}: {part.source or f'UNCHECKED {part.unchecked}'}"))

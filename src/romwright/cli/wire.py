@@ -84,9 +84,9 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
         return wire_board(options["board"], socket, part, reading, options, outputs, as_json)
     original, its_reading = require_marked(socket)
     if options["second"]:
-        return wire_joined(original, require_marked(options["second"])[0], part, options, outputs, as_json)
+        return wire_joined(original, require_marked(options["second"])[0], part, reading, options, outputs, as_json)
     if options["chips"] > 1:
-        return wire_chips(original, part, options, outputs, as_json)
+        return wire_chips(original, part, reading, options, outputs, as_json)
     polarities = options["polarity"], options["chip_polarity"]
     verdict = examine_fit(original, part, *polarities, options["prefer"], options["banks"])
     require_one_wiring(verdict, targets)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,13 +14,15 @@ from romwright.errors import OptionError
 from romwright.fit.glue import DECODER, PlacedGate, Tap
 from romwright.fit.mounted import pin_node
 from romwright.fit.rows import How
+from romwright.fit.pins import PART_SHOWN
 from romwright.fit.settings import WORKS, Judged, Study
 from romwright.fit.site import Site, Surroundings
 from romwright.fit.wiring import Plan, plan_wiring
 from romwright.fit.work import gate_parts, points
 from romwright.parts.model import Level, Part
 
-JUDGED = 256  # drafts of a plan, cheapest first, that are judged on the whole board
+JUDGED = 32  # drafts of a plan, cheapest first, that are judged on the whole board
+STOP, FAULT = "stop", "fault"
 KINDS = {"diodes": "and"}  # of a plan's gates, as a board's file has them
 
 
@@ -46,22 +49,23 @@ def plan_board(
     """
     around = Surroundings(board, cpu, socket, also)
     first: BoardPlan | None = None
-    best: BoardPlan | None = None
+    best: tuple[int, BoardPlan] | None = None
     for extra in reaches(around):
-        if best and best.points <= points(prefer).point:
+        if best and best[0] <= points(prefer).point:
             break  # any wire to a point of the board costs as much
         drafts = sorted(draft_plans(around, chip, now, prefer, banks, extra), key=lambda draft: draft[0])
         for rank, site, plan, moved, work in drafts[:JUDGED]:
-            if best and (rank[:2] > (0, False) or work >= best.points):
+            lacking, inexact, worth, *_ = rank
+            if best and (lacking or inexact or worth >= best[0]):
                 break
             made = BoardPlan(site.links, moved, plan, work, judge_plan(board, cpu, socket, site, plan, also))
             first = first or made
             if made.judged.verdict == WORKS:
-                best = made
+                best = worth, made
                 break
         if chip.words < around.words or chip.bits < around.bits:
             break  # no wire makes it larger
-    first = best or first
+    first = best[1] if best else first
     if first is None:
         raise OptionError(
             f"nothing at {socket.name} of {board.name} tells when the chip is to answer, or a line does not reach it",
@@ -81,15 +85,26 @@ def draft_plans(
     extra: Sequence[str],
 ) -> Iterator[tuple[tuple, Site, Plan, dict[str, str], int]]:  # fmt: skip
     """Yield for every setting of the links what to sort by, the site, the plan, the links moved and the points."""
-    cost = points(prefer)
-    for sites in around.sites(extra):
-        plan = plan_wiring(sites[0].part, chip, prefer, banks, sites[0].beyond)
+    cost, known = points(prefer), {}  # many settings bring the same to the socket
+    for sites in around.sites(extra, now):
+        part, beyond = sites[0].part, sites[0].beyond
+        key = (part.left, part.right, repr(part.drives), repr(beyond))
+        if key not in known:
+            known[key] = plan_wiring(part, chip, prefer, banks, beyond)
+        plan = dataclasses.replace(known[key], original=part)
         points_of_plan = sum(entry[2] for entry in plan.work)
         for site in sites:
             moved = {link: position for link, position in site.links.items() if now and now[link] != position}
             work = points_of_plan + len(moved) * cost.link
             lacking = len(site.lacking)
-            yield (lacking, not plan.wired.equal, work, len(moved), tuple(site.links.values())), site, plan, moved, work
+            worth = work + cost.fight * site.fights
+            yield (
+                (lacking, not plan.wired.equal, worth, len(moved), tuple(site.links.values())),
+                site,
+                plan,
+                moved,
+                work,
+            )
 
 
 def judge_plan(
@@ -99,13 +114,19 @@ def judge_plan(
     site: Site,
     plan: Plan,
     also: Mapping[str, Part] | None = None,
-    bank: int = 0,
 ) -> Judged:
-    """Judge a board with the chip in the socket as a plan wires it, by the checks that `links` makes."""
-    study = Study(
-        with_gates(board, socket, plan), cpu, socket, plan.chip, also=also, wired=wires(board, socket, plan, bank)
-    )
-    return study.judge(site.links)
+    """Judge a board with the chip in the socket as a plan wires it, by the checks that `links` makes.
+
+    With banks, the worst of the settings of the switches; where the contents lie is then for `prepare` to say.
+    """
+    found = []
+    for bank in range(max(1, len(plan.banks))):
+        joined = wires(board, socket, plan, bank)
+        study = Study(with_gates(board, socket, plan), cpu, socket, plan.chip, also=also, wired=joined)
+        judged = study.judge(site.links)
+        kept = tuple(f for f in judged.findings if not plan.banks or f.code is not PART_SHOWN)
+        found.append(dataclasses.replace(judged, findings=kept))
+    return min(found, key=lambda judged: [STOP, FAULT, WORKS].index(judged.verdict))
 
 
 def with_gates(board: Board, socket: Socket, plan: Plan) -> Board:

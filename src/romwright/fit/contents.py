@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from romwright.errors import LostLineError, NotFittingError, OptionError
-from romwright.fit.socket import Kind
+from romwright.fit.lines import NOTHING
 from romwright.fit.wiring import Plan
-from romwright.parts.model import Part, Role
+from romwright.parts.model import Part
 
 NOWHERE = -1
 
@@ -38,47 +38,43 @@ def lay_out(plan: Plan) -> Layout:
     cells = np.arange(plan.chip.words, dtype=np.int64)
     address, bank = np.zeros_like(cells), np.zeros_like(cells)
     shown = np.ones(len(cells), bool)
-    pickers = 0
-    follows: dict[int, int] = {}  # address line of the original -> the chip's address bit that follows it first
-    for pin in plan.chip.lines(Role.ADDRESS):
-        net, high = plan.nets[pin.number], cells >> pin.index & 1
-        if net.kind is Kind.STRAP:
-            bank |= high << plan.straps.index(net.label)
-        elif level := plan.socket.read_level(net):
-            shown &= high == (level == "H")
-        elif (line := plan.socket.line_of(net)) is None and plan.beyond.shares:
-            bank |= high << pickers
-            pickers += 1
-        elif line is None:
-            raise LostLineError(pin.function, f"chip pin {pin.number} is on {net.words}, which is no address line")
+    lines, follows = plan.socket.address, {}  # address line of the original -> the chip's bit that follows it first
+    for bit, line in enumerate(plan.carried[: plan.chip.address_bits]):
+        high = cells >> bit & 1
+        if line in ("H", "L"):
+            shown &= high == (line == "H")
         elif line in follows:
             shown &= high == cells >> follows[line] & 1
+        elif line in lines:
+            follows[line] = bit
+            address |= high << lines.index(line)
+        elif line == NOTHING:
+            pin = plan.chip.by_function[f"A{bit}"]
+            raise LostLineError(pin.function, f"chip pin {pin.number} ({pin.name}) is on no address line")
         else:
-            follows[line] = pin.index
-            address |= high << line
-    for line in range(plan.original.address_bits):
+            bank |= high << (int(line[1:]) - 1)
+    for number, line in enumerate(lines):
         if line not in follows:
-            name, cell = plan.socket.address[line], f"the words at 0000 and {1 << line:04X} would need one cell"
-            raise LostLineError(name, f"{name} reaches no address pin of the {plan.chip.name}: {cell}")
+            cell = f"the words at 0000 and {1 << number:04X} would need one cell"
+            raise LostLineError(line, f"{line} reaches no address pin of the {plan.chip.name}: {cell}")
     return Layout(np.where(shown, address, NOWHERE), bank, data_order(plan))
 
 
 def is_straight(plan: Plan) -> bool:
     """Tell whether each line goes to the chip pin of its own number."""
-    lines = {pin.index: plan.socket.line_of(plan.nets[pin.number]) for pin in plan.chip.lines(Role.ADDRESS)}
-    order = data_order(plan)
-    return all(line in (None, index) for index, line in lines.items()) and order[: plan.original.bits] == tuple(
-        range(plan.original.bits)
+    address, data = plan.carried[: plan.chip.address_bits], plan.carried[plan.chip.address_bits :]
+    return all(line == f"A{bit}" for bit, line in enumerate(address) if line[0] == "A") and all(
+        line in (f"D{bit}", NOTHING) for bit, line in enumerate(data)
     )
 
 
 def data_order(plan: Plan) -> tuple[int, ...]:
-    """Return for each data bit of the chip the original's data bit that its pin is wired to, -1 if none."""
-    order = tuple(plan.socket.bit_of(plan.nets[pin.number]) for pin in plan.chip.lines(Role.DATA))
-    for bit, line in enumerate(plan.socket.data):
-        if bit not in order:
+    """Return for each data bit of the chip the original's data bit that it holds, -1 if none."""
+    carried = plan.carried[plan.chip.address_bits :]
+    for line in plan.socket.data:
+        if line not in carried:
             raise LostLineError(line, f"{line} reaches no data pin of the {plan.chip.name}")
-    return order
+    return tuple(plan.socket.data.index(line) if line in plan.socket.data else -1 for line in carried)
 
 
 def burn(plan: Plan, contents: Mapping[str, bytes], fill: int, repeat: bool = False) -> bytes:
@@ -111,28 +107,25 @@ def spread(plan: Plan) -> np.ndarray:
     """Return for each cell the original's address on its lines alone, whatever the pins at fixed levels are at."""
     cells = np.arange(plan.chip.words, dtype=np.int64)
     address = np.zeros_like(cells)
-    for pin in plan.chip.lines(Role.ADDRESS):
-        if (line := plan.socket.line_of(plan.nets[pin.number])) is not None:
-            address |= (cells >> pin.index & 1) << line
+    for bit, line in enumerate(plan.carried[: plan.chip.address_bits]):
+        if line in plan.socket.address:
+            address |= (cells >> bit & 1) << plan.socket.address.index(line)
     return address
 
 
 def whole(data: bytes, part: Part) -> bytes:
-    """Return contents that fill a part; short ones are repeated.
-
-    Raises NotFittingError if they do not go into it a whole number of times.
-    """
+    """Return contents that fill a part. Raises NotFittingError for any others: how they fill it is not guessed."""
     room = part.words * part.word_bytes
-    if not data or room % len(data):
+    if len(data) != room:
         raise NotFittingError(
             len(data), room, what="the file of contents", size=f"{len(data):,} bytes", place=part.name,
-            help=f"give {room:,} bytes, or a half, a quarter, ... that is repeated",
+            help=f"give all {room:,} bytes; `prepare --plan` fills, or repeats what is shorter",
         )  # fmt: skip
-    return data * (room // len(data))
+    return data
 
 
 def words_of(data: bytes, part: Part) -> np.ndarray:
-    """Return a part's words from the bytes of a file, the low byte of a word first; short contents are repeated.
+    """Return a part's words from the bytes of a file, the low byte of a word first.
 
     Of a byte for a part of four bits the upper half says nothing. Raises NotFittingError as `whole` does.
     """

@@ -6,9 +6,12 @@ from collections.abc import Mapping, Sequence
 
 from romwright.errors import OptionError
 from romwright.fit.feeds import move_points
-from romwright.fit.socket import GND, Net, Socket, strap
+from romwright.fit.socket import GND, Kind, Net, Socket, strap
 from romwright.fit.work import Points
 from romwright.parts.model import Part, Pin, Role
+
+
+NOTHING = "-"  # what a pin stands for that no line of the original reaches
 
 
 def feed_lines(
@@ -53,3 +56,26 @@ def spread(
 def rest(socket: Socket, seat: Net) -> Net:
     """Return what keeps a pin at one level while the chip is read: its seat, or GND."""
     return seat if socket.read_level(seat) else GND
+
+
+def carried(socket: Socket, chip: Part, nets: Mapping[int, Net | None]) -> tuple[str, ...]:
+    """Return what each address pin of a chip, then each data pin, stands for in the image, lowest first."""
+    found, pickers = [], 0
+    for pin in chip.lines(Role.ADDRESS):
+        net = nets[pin.number]
+        line = socket.line_of(net) if net else None
+        if net and net.kind is Kind.STRAP:
+            found.append(net.label)
+        elif net and (level := socket.read_level(net)):
+            found.append(level)
+        elif line is not None:
+            found.append(socket.address[line])
+        elif net and socket.beyond.shares and net.kind is Kind.SIGNAL:
+            pickers += 1
+            found.append(f"S{pickers}")
+        else:
+            found.append(NOTHING)
+    for pin in chip.lines(Role.DATA):
+        bit = socket.bit_of(nets[pin.number]) if nets[pin.number] else -1
+        found.append(socket.data[bit] if bit >= 0 else NOTHING)
+    return tuple(found)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from romwright.errors import RomwrightError
 from romwright.fit.glue import PlacedGate
+from romwright.fit.lines import NOTHING
 from romwright.fit.rows import How
 from romwright.fit.wiring import Plan
 from romwright.fit.work import gate_parts, points
@@ -58,12 +59,14 @@ def check_rows(plan: Plan) -> Iterator[str]:
         given = {key for key in ("wire_to", "gate", "point", "strap") if getattr(row, key)}
         needed = NEEDS.get(row.how, set())
         allowed = needed | ({"wire_to"} if row.inverted and row.how is How.GATE else set())
-        yield from (f"{where}.{key}: missing, but the pin is to {row.how!r}" for key in sorted(needed - given))
-        yield from (f"{where}.{key}: has no meaning where the pin is to {row.how!r}" for key in sorted(given - allowed))
+        yield from (f"{where}.{key}: missing, but the pin is to {str(row.how)!r}" for key in sorted(needed - given))
+        yield from (
+            f"{where}.{key}: has no meaning where the pin is to {str(row.how)!r}" for key in sorted(given - allowed)
+        )
         if row.chip is None and row.how is not How.OPEN:
-            yield f"{where}.how: {row.how!r}, but no chip pin is here"
+            yield f"{where}.how: {str(row.how)!r}, but no chip pin is here"
         if row.how is How.STRAIGHT and row.socket is None:
-            yield f"{where}.how: {row.how!r}, but chip pin {row.chip} is outside the socket"
+            yield f"{where}.how: {str(row.how)!r}, but chip pin {row.chip} is outside the socket"
         if row.wire_to is not None and row.wire_to not in plan.socket.nets:
             yield f"{where}.wire_to: there is no socket position {row.wire_to}"
         if row.point and row.point not in plan.socket.points:
@@ -130,4 +133,21 @@ def package_faults(gate: PlacedGate) -> Iterator[str]:
         yield f"name: {gate.name!r} is not the package and its output pin"
 
 
-RULES = (check_preferences, check_places, check_levels, check_rows, check_gates)
+def check_banks(plan: Plan) -> Iterator[str]:
+    """Find banks without names of their own, switches that no bank needs, and an image that no chip could hold."""
+    if len(set(plan.banks)) < len(plan.banks) or len(plan.banks) == 1 or not all(plan.banks):
+        yield f"banks: {', '.join(plan.banks)!r}, expected none, or two different names or more"
+    wanted = [f"S{number}" for number in range(1, max(len(plan.banks) - 1, 0).bit_length() + 1)]
+    straps = [row.strap for row in plan.rows if row.strap]
+    if sorted(straps) != ([] if plan.beyond.shares else wanted):
+        yield f"rows: switches {', '.join(straps) or 'none'}, but {len(plan.banks)} banks need {', '.join(wanted) or 'none'}"
+    count = plan.chip.address_bits + plan.chip.bits
+    if len(plan.lines) != count:
+        yield f"lines: {len(plan.lines)}; a {plan.chip.name} has {count} address and data pins"
+    known = {*plan.socket.address, *plan.socket.data, *wanted, "H", "L", NOTHING}
+    yield from (
+        f"lines: {line!r} is no line of the original, no level and no switch" for line in set(plan.lines) - known
+    )
+
+
+RULES = (check_preferences, check_places, check_levels, check_rows, check_gates, check_banks)

@@ -81,7 +81,7 @@ def read_every_address(
     rows_of_levels = (*original.drives, *original.writes, *beyond.idle)
     controls = sorted({*beyond.signals, *(name for row in rows_of_levels for name in row)})
     found = [bench.check_supplies(), bench.check_data_lines()]
-    states = states_differ = states_written = 0
+    states = states_differ = states_written = answered = 0
     for levels in itertools.product((LOW, HIGH), repeat=len(controls)):
         state = dict(zip(controls, levels))
         if holds(beyond.idle, state):
@@ -89,6 +89,7 @@ def read_every_address(
         states += 1
         shown = [number for number, rows in enumerate(beyond.shares) if holds(rows, state)]
         if holds(original.drives, state):
+            answered += 1
             driving = bench.match(chip.drives, address, state)
             states_differ += not np.all(driving)
             for bank in shown or range(banks):
@@ -98,6 +99,8 @@ def read_every_address(
         if not holds(original.writes, state) and np.any(hit := bench.match(chip.writes, address, state, doubt=True)):
             states_written += 1
             found.append(differ(state, int(np.argmax(hit)), "not written", "may be written"))
+    if not answered:
+        found.append({"expected": "a state in which the original answers", "found": "none"})
     dark = dict.fromkeys(controls, UNKNOWN)
     exposed = np.any(bench.match(chip.writes, address, dark, doubt=True))
     safe = bool(original.writes or chip.volatile or not exposed)

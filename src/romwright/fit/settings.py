@@ -107,7 +107,9 @@ class Study:
         rows = [row for device in board.devices for row in (*device.drives, *device.writes)]
         asked = [node for row in rows for node in row]
         asked += [node for each, part, _ in self.seats for node in lines_needed(board, cpu, each, part)]
-        status = [pin_node(each, pin.number) for each, part, _ in self.seats for pin in part.pins if pin.role == Role.OUTPUT]
+        status = [
+            pin_node(each, pin.number) for each, part, _ in self.seats for pin in part.pins if pin.role == Role.OUTPUT
+        ]
         self.bus_links = self.wiring.reach([*asked, *status])[0]
         touched = [node for nodes in self.wiring.touched.values() for node in nodes]
         names = tuple(sorted(self.wiring.reach([*asked, *touched, *self.wiring.enables()])[1]))
@@ -173,7 +175,9 @@ class Study:
             for links, some in pins.items():
                 seat = (socket, chip, self.accesses, seated, tuple(some))
                 of = (socket.name, electrical(chip), seated, seat[-1])
-                yield item(links, of, lambda nets, seat=seat: codes_of(self._find_of(Mounted(nets, *seat), meets.ALONE)))
+                yield item(
+                    links, of, lambda nets, seat=seat: codes_of(self._find_of(Mounted(nets, *seat), meets.ALONE))
+                )
         of = tuple((socket.name, electrical(chip), seated) for socket, chip, seated in self.seats)
         yield item(self.bus_links, of, self._joint_codes)
 

@@ -27,11 +27,15 @@ Row = dict[str, str]
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A socket for one setting of the links: the part that it asks for, and what lies beyond it."""
+    """A socket for one setting of the links: the part that it asks for, and what lies beyond it.
+
+    `fights`: nothing at the socket tells reads from writes, so that the chip fights the CPU in a write to its own area.
+    """
 
     links: dict[str, str]
     part: Part
     beyond: Beyond
+    fights: bool = False
 
     @property
     def lacking(self) -> list[str]:
@@ -51,6 +55,8 @@ class Surroundings:
         rows = [row for device in board.devices for row in (*device.drives, *device.writes)]
         asked = [node for row in rows for node in row] + [socket.place(n) for n in socket.nodes] + self.nodes()
         asked += [node for other, chip in self.others for node in lines_needed(board, cpu, other, chip)]
+        places = [other.place(n) for other, _ in self.others for n in other.nodes]
+        self.weighing = self.wiring.reach([*asked, *places])[0]
         lines = set(area_lines(board, cpu, socket))
         reached = self.wiring.reach(asked)[1]
         fixed = {line for line in reached if line in lines and not self._decodes(line, rows)}
@@ -78,9 +84,15 @@ class Surroundings:
         outputs = [node for gate in self.board.gates for node in gate.outputs.split() if node != "NC"]
         return list(dict.fromkeys([*outputs, *self.cpu.controls]))
 
-    def sites(self, extra: Sequence[str] = ()) -> Iterator[list[Site]]:
-        """Yield the sites of all settings of the links, those together that differ only in links elsewhere."""
-        links = self.board.settings()
+    def sites(self, extra: Sequence[str] = (), now: Mapping[str, str] | None = None) -> Iterator[list[Site]]:
+        """Yield the sites of all settings of the links, those together that differ only in links elsewhere.
+
+        A link that nothing on the data bus depends on stays as it is `now`, or in its first position.
+        """
+        links = [
+            (name, positions if name in self.weighing else ((now or {}).get(name, positions[0]),))
+            for name, positions in self.board.settings()
+        ]
         near = self.wiring.reach([*(self.socket.place(n) for n in self.socket.nodes), *extra])[0]
         free, still = [[each for each in links if (each[0] in near) is wanted] for wanted in (True, False)]
         others = [
@@ -88,15 +100,22 @@ class Surroundings:
         ]
         for chosen in itertools.product(*(positions for _, positions in free)):
             here = dict(zip((name for name, _ in free), chosen))
-            if site := self.site({name: (here | others[0])[name] for name, _ in links}, extra):
+            for site in self.both({name: (here | others[0])[name] for name, _ in links}, extra):
                 yield [replace(site, links={name: (here | more)[name] for name, _ in links}) for more in others]
 
-    def site(self, setting: Mapping[str, str], extra: Sequence[str] = ()) -> Site | None:
-        """Return the site for one setting, `extra` nodes being within reach; None if these do not decide when to drive.
+    def both(self, setting: Mapping[str, str], extra: Sequence[str] = ()) -> Iterator[Site]:
+        """Yield the site for one setting, `extra` nodes being within reach, if these decide when the chip is to drive.
 
-        Writes into the socket's own area, which no program does, keep the chip off the bus only where that can be decided.
+        First, if that can be decided, with the chip off the bus in writes to its own area, which no program makes; then
+        with these writes left out of account.
         """
-        return self._site(setting, extra, strict=True) or self._site(setting, extra, strict=False)
+        for strict in (True, False):
+            if site := self._site(setting, extra, strict):
+                yield replace(site, fights=not strict)
+
+    def site(self, setting: Mapping[str, str], extra: Sequence[str] = ()) -> Site | None:
+        """Return the first site of `both`; None if there is none."""
+        return next(self.both(setting, extra), None)
 
     def _site(self, setting: Mapping[str, str], extra: Sequence[str], strict: bool) -> Site | None:
         nets = Nets(self.wiring, self.accesses.names, setting)

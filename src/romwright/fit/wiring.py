@@ -9,7 +9,7 @@ from functools import cached_property
 from romwright.fit.drive import Comparison, compare_with, condition
 from romwright.fit.feeds import Feeding, hold
 from romwright.fit.glue import PlacedGate, out_of, place_gates
-from romwright.fit.lines import feed_lines
+from romwright.fit.lines import carried, feed_lines
 from romwright.fit.rows import How, Row, lay_rows, nets_of
 from romwright.fit.search import gate_points
 from romwright.fit.socket import RAILS, Beyond, Gate, Kind, Net, Socket
@@ -19,7 +19,12 @@ from romwright.parts.model import Level, Part, Pin, Role
 
 @dataclass(frozen=True)
 class Plan:
-    """The rows that fit `chip` into a socket made for `original`, both with their polarities stated."""
+    """The rows that fit `chip` into a socket made for `original`, both with their polarities stated.
+
+    `lines`: what each address pin of the chip, then each data pin, stands for in the image, lowest first: a line of the
+    original (`A0`, `D0`), a level (`H`), a switch or a select that chooses a bank (`S1`), or nothing (`-`). The image is
+    made by it and the rows are proved against it, so that a row that is changed afterwards is found out.
+    """
 
     original: Part
     chip: Part
@@ -28,6 +33,7 @@ class Plan:
     prefer: tuple[str, ...] = ()
     banks: tuple[str, ...] = ()
     beyond: Beyond = Beyond()
+    lines: tuple[str, ...] = ()
 
     @cached_property
     def socket(self) -> Socket:
@@ -47,8 +53,12 @@ class Plan:
     @property
     def image_at(self) -> int:
         """The chip address, in words, at which the original's contents begin: set by the address pins above them."""
-        pins = self.chip.lines(Role.ADDRESS)
-        return sum(1 << pin.index for pin in pins if self.socket.read_level(self.nets[pin.number]) == "H")
+        return sum(1 << index for index, line in enumerate(self.carried) if line == "H")
+
+    @cached_property
+    def carried(self) -> tuple[str, ...]:
+        """What each address pin, then each data pin, stands for: as the plan says, else as its rows have it."""
+        return self.lines or carried(self.socket, self.chip, self.nets)
 
     @property
     def burn_at(self) -> int:
@@ -71,6 +81,16 @@ class Plan:
             "delay_ns": self.delay_ns,
             "prefer": list(self.prefer),
             "banks": list(self.banks),
+            "switches": self.switches,
+        }
+
+    @property
+    def switches(self) -> dict[str, dict[str, str]]:
+        """How the switches stand for each bank: by the bank's name, the level that each switch gives."""
+        straps = self.straps
+        return {
+            bank: {strap: "H" if number >> bit & 1 else "L" for bit, strap in enumerate(straps)}
+            for number, bank in enumerate(self.banks if straps else ())
         }
 
     @property
@@ -118,7 +138,8 @@ def plan_wiring(
     straps = [pin for pin in chip.lines(Role.ADDRESS) if wanted[pin.number].kind is Kind.STRAP]
     wanted |= Feeding(chip, socket, seats, wanted, cost, straps if beyond.shares else ()).choose()
     gates, names = place_gates(wanted.values())
-    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer, banks, beyond)
+    lines = carried(socket, chip, wanted)
+    return Plan(original, chip, tuple(lay_rows(socket, chip, wanted, names)), gates, prefer, banks, beyond, lines)
 
 
 def compare_drives(socket: Socket, chip: Part, nets: Mapping[int, Net]) -> Comparison:

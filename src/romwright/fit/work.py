@@ -26,6 +26,7 @@ class Points(Struct, frozen=True, forbid_unknown_fields=True):
     strap: int
     package: int
     diodes: int
+    fight: int
     crossed: int
     most_gates: int
 
