@@ -185,6 +185,15 @@ def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
         yield Finding(code, title, seen, do)
 
 
+def bus_codes(cases: Iterable[Case], chips: Iterable[str]) -> Iterator[Code]:
+    """Yield the codes of what `bus_findings` and `acknowledge_findings` find."""
+    for case in cases:
+        if case.outcome is not Outcome.FINE:
+            yield code_of(case)
+        if case.access.cycle.space == "acknowledge" and any(name in case.drives for name in chips):
+            yield ACKNOWLEDGE
+
+
 def acknowledge_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
     """Yield a caution for each chip that drives the data bus in an interrupt acknowledge."""
     for name in mounted.everyone:

@@ -7,22 +7,38 @@ few links. Each item is worked out once for every combination of its own links; 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+
+from msgspec.structs import replace as replace_page
 
 from romwright.boards.library import fitted_chips
 from romwright.boards.model import Board, Cpu, Socket
 from romwright.findings import Code, Finding, Severity, worst_first
 from romwright.fit import meets
-from romwright.fit.accesses import Accesses
-from romwright.fit.bus import Case, acknowledge_findings, bus_findings, check_map, find_cases, find_writes, list_drivers
+from romwright.fit.bus import (
+    Case,
+    acknowledge_findings,
+    bus_codes,
+    bus_findings,
+    check_map,
+    find_cases,
+    find_writes,
+    list_drivers,
+)
 from romwright.fit.joins import find_clashes
 from romwright.fit.mounted import Mounted, joins, lines_needed, pin_node
-from romwright.fit.nets import Nets, Wiring
-from romwright.parts.model import Part
+from romwright.fit.nets import Nets
+from romwright.fit.situations import Situations
+from romwright.fit.traces import Wiring
+from romwright.parts.model import Part, Role
 
 WORKS = "works"
+PAPER = {
+    "name": "", "family": "", "aliases": (), "sources": (), "times": None, "currents": None, "levels": None,
+    "programming": None, "traps": (), "unchecked": (), "options": {},
+}  # fmt: skip  # what no check of a board asks for
 RESEAT = "take the chip out and seat it as the notch shows; one that was powered like this is suspect"
 
 
@@ -57,43 +73,49 @@ def verdict_of(codes: Iterable[Code]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """Something to find, and the links that it depends on."""
+    """Something to find, and the links that it depends on.
+
+    `of` says what is looked at; `pins`: whether only at what the pins of chips meet, else at the nets themselves.
+    """
 
     links: tuple[str, ...]
-    find: Callable[[Nets], Iterable[Finding]]
+    of: Hashable
+    find: Callable[[Nets], Iterable[Code]]
+    pins: bool = True
 
 
 class Study:
     """A chip with its polarities stated, in a socket of a board, under every setting of the links.
 
-    `shared` keeps the tables of accesses by the lines that they are over, for the next chips in that socket. `also`
-    has the chips in the other sockets, their polarities stated: those that the board's file names unless given. `wired`
-    are the joins of node and chip pin where the chip is not simply plugged in.
+    `shared` keeps what the links bring about, by the CPU's lines that it is over, for the next chips in that socket.
+    `also` has the chips in the other sockets, their polarities stated: those that the board's file names unless given.
+    `wired` are the joins of node and chip pin where the chip is not simply plugged in.
     """
 
     def __init__(
         self, board: Board, cpu: Cpu, socket: Socket, chip: Part, seated: str = "straight",
-        shared: dict[tuple[str, ...], Accesses] | None = None, also: Mapping[str, Part] | None = None,
+        shared: dict[tuple[str, ...], Situations] | None = None, also: Mapping[str, Part] | None = None,
         wired: Sequence[tuple[str, str]] | None = None,
     ) -> None:  # fmt: skip
         self.board, self.socket, self.chip, self.seated = board, socket, chip, seated
         fitted = fitted_chips(board) if also is None else also
         others = [each for each in board.sockets if each.name != socket.name and each.name in fitted]
         self.seats = [(socket, chip, seated), *((each, fitted[each.name], "straight") for each in others)]
-        joined = [joins(*seat) for seat in self.seats]
-        if wired is not None:
-            joined[0] = wired
-        self.wiring = Wiring(board, cpu, [join for each in joined for join in each])
+        self.plugged = [join for seat in self.seats for join in joins(*seat)] if wired is None else []
+        soldered = [] if wired is None else [*wired, *(join for seat in self.seats[1:] for join in joins(*seat))]
+        self.wiring = Wiring(board, cpu, [*self.plugged, *soldered])
         rows = [row for device in board.devices for row in (*device.drives, *device.writes)]
         asked = [node for row in rows for node in row]
         asked += [node for each, part, _ in self.seats for node in lines_needed(board, cpu, each, part)]
-        self.bus_links = self.wiring.reach(asked)[0]
+        status = [pin_node(each, pin.number) for each, part, _ in self.seats for pin in part.pins if pin.role == Role.OUTPUT]
+        self.bus_links = self.wiring.reach([*asked, *status])[0]
         touched = [node for nodes in self.wiring.touched.values() for node in nodes]
         names = tuple(sorted(self.wiring.reach([*asked, *touched, *self.wiring.enables()])[1]))
-        shared = {} if shared is None else shared
+        shared = {} if shared is None or soldered else shared
         if names not in shared:
-            shared[names] = Accesses(board, cpu, names)
-        self.accesses = shared[names]
+            shared[names] = Situations(self.wiring if soldered else Wiring(board, cpu), board, cpu, names)
+        self.situations = shared[names]
+        self.accesses = self.situations.accesses
         self.known = [*(device.name for device in board.devices), *(each.name for each, _, _ in self.seats)]
         self.codes: dict[Code, int] = {}
 
@@ -135,33 +157,42 @@ class Study:
         """Yield what there is to find, each with the links that it depends on."""
         order = [name for name, _ in self.board.settings()]
 
-        def item(links: Iterable[str], find: Callable[[Nets], Iterable[Finding]]) -> Item:
-            return Item(tuple(sorted(links, key=order.index)), find)
+        def item(links: Iterable[str], *what) -> Item:
+            return Item(tuple(sorted(links, key=order.index)), *what)
 
-        loose = set(self.wiring.sources).difference(*self.wiring.touched.values())
-        yield item(self.wiring.reach(loose)[0], lambda nets: find_clashes(nets, loose))
-        for group in self.wiring.groups():
-            nodes = set().union(*(self.wiring.touched[link] for link in group))
-            links = group | self.wiring.reach(nodes)[0]
-            yield item(links, lambda nets, nodes=nodes: find_clashes(nets, nodes))
+        wiring = self.situations.wiring
+        alone = set(wiring.sources).difference(*wiring.touched.values())
+        several = [{root for root in alone if len(wiring.sources[root]) > 1}, *map(wiring.touched_by, wiring.groups())]
+        for nodes, group in zip(several, [frozenset(), *wiring.groups()]):
+            links = group | wiring.reach(nodes)[0]
+            yield item(links, frozenset(nodes), lambda nets, nodes=nodes: codes_of(find_clashes(nets, nodes)), False)
         for socket, chip, seated in self.seats:
             pins: dict[frozenset[str], list] = {}
             for pin in chip.pins:
                 pins.setdefault(self.wiring.reach([pin_node(socket, pin.number)])[0], []).append(pin)
             for links, some in pins.items():
                 seat = (socket, chip, self.accesses, seated, tuple(some))
-                yield item(links, lambda nets, seat=seat: self._find_of(Mounted(nets, *seat), meets.ALONE))
-        yield item(self.bus_links, self._find_on_nets)
+                of = (socket.name, electrical(chip), seated, seat[-1])
+                yield item(links, of, lambda nets, seat=seat: codes_of(self._find_of(Mounted(nets, *seat), meets.ALONE)))
+        of = tuple((socket.name, electrical(chip), seated) for socket, chip, seated in self.seats)
+        yield item(self.bus_links, of, self._joint_codes)
 
-    def _find_on_nets(self, nets: Nets) -> Iterator[Finding]:
+    def _joint_codes(self, nets: Nets) -> set[Code]:
+        """Return the codes of what is wrong with the chips and the bus together, each state of the bus judged once."""
         mounted = self.mount(nets)
-        yield from self._find_joint(mounted, self.cases(mounted))
+        key = (self.seated, tuple(self.known), tuple(list_drivers(nets, mounted)))
+        if key not in self.situations.bus:
+            self.situations.bus[key] = frozenset(bus_codes(self.cases(mounted), mounted.everyone))
+        return codes_of(self._find_in_use(mounted)) | self.situations.bus[key]
 
     def _find_joint(self, mounted: Mounted, cases: Sequence[Case]) -> Iterator[Finding]:
-        for each in mounted.everyone.values():
-            yield from self._find_of(each, (*meets.JOINT, check_map, find_writes))
+        yield from self._find_in_use(mounted)
         yield from bus_findings(cases, mounted)
         yield from acknowledge_findings(cases, mounted)
+
+    def _find_in_use(self, mounted: Mounted) -> Iterator[Finding]:
+        for each in mounted.everyone.values():
+            yield from self._find_of(each, (*meets.JOINT, check_map, find_writes))
 
     def _find_of(self, mounted: Mounted, checks: Iterable[Callable[[Mounted], Iterable[Finding]]]) -> Iterator[Finding]:
         """Yield what is wrong with one chip; of one in another socket the title names the socket."""
@@ -175,19 +206,29 @@ class Study:
     @cached_property
     def tables(self) -> list[tuple[tuple[int, ...], dict[tuple[str, ...], int]]]:
         """For each group of links: their places in a setting, and by their positions the codes found, as bits."""
-        links = self.board.settings()
-        names = [name for name, _ in links]
-        choices = dict(links)
+        names = [name for name, _ in self.board.settings()]
         merged: dict[tuple[str, ...], dict[tuple[str, ...], int]] = {}
         for item in self.items():
             table = merged.setdefault(item.links, {})
-            for positions in itertools.product(*(choices[link] for link in item.links)):
-                nets = self.nets(dict(zip(item.links, positions)))
+            for combinations, codes in self._found(item):
                 bits = 0
-                for finding in item.find(nets):
-                    bits |= 1 << self.codes.setdefault(finding.code, len(self.codes))
-                table[positions] = table.get(positions, 0) | bits
+                for code in codes:
+                    bits |= 1 << self.codes.setdefault(code, len(self.codes))
+                for positions in combinations:
+                    table[positions] = table.get(positions, 0) | bits
         return [(tuple(names.index(link) for link in links), table) for links, table in merged.items()]
+
+    def _found(self, item: Item) -> Iterable[tuple[list[tuple[str, ...]], frozenset[Code]]]:
+        """Return combinations of positions of the item's links, each with the codes of what is found in them."""
+        kept, key = self.situations.codes, (item.links, item.of)
+        if item.pins:
+            alike = self.situations.of(item.links)
+            if key not in kept:
+                kept[key] = [frozenset(item.find(each.nets.with_pins(self.plugged))) for each in alike]
+            return zip([each.all for each in alike], kept[key])
+        if key not in kept:
+            kept[key] = [([at], frozenset(item.find(nets))) for at, nets in self.situations.each(item.links)]
+        return kept[key]
 
     def rank(self) -> list[tuple[tuple[str, ...], frozenset[Code]]]:
         """Return every setting, as positions in the order of the links, with the codes found; the best first."""
@@ -218,6 +259,16 @@ class Study:
                 bits |= table[tuple(positions[place - links.start] for place in places)]
             found.append((positions, bits))
         return found
+
+
+def codes_of(findings: Iterable[Finding]) -> set[Code]:
+    """Return the kinds of some findings."""
+    return {finding.code for finding in findings}
+
+
+def electrical(chip: Part) -> str:
+    """Return what a chip's page says of its pins and levels, and nothing else: of two such chips the same is wrong."""
+    return repr(replace_page(chip, **PAPER))
 
 
 def rank_of(codes: Iterable[Code]) -> tuple[int, ...]:

@@ -16,8 +16,9 @@ from romwright.fit import tables
 from romwright.fit.accesses import Access, Accesses
 from romwright.fit.bus import Driver, list_drivers
 from romwright.fit.mounted import Mounted, area_lines, joins, lines_needed
-from romwright.fit.nets import Nets, Wiring
+from romwright.fit.nets import Nets
 from romwright.fit.socket import Beyond
+from romwright.fit.traces import Wiring
 from romwright.parts.model import Part
 from romwright.parts.model import Source as PageSource
 
