@@ -140,8 +140,8 @@ class Mounted:
     @cached_property
     def exposed(self) -> bool:
         """Whether the chip may be written while no line of the CPU is at a certain level, as when power comes up."""
-        dark = Nets(self.nets.wiring, (), self.nets.setting)
-        return bool(self.chip.writes and Mounted(dark, self.socket, self.chip, self.accesses, self.seated).written)
+        dark = Mounted(self.nets.dark, self.socket, self.chip, self.accesses, self.seated)
+        return bool(self.chip.writes and dark.written)
 
     @cached_property
     def data(self) -> dict[str, str]:

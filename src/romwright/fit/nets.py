@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
+from functools import cached_property
 
 from romwright.fit import tables
 from romwright.fit.traces import Joints, Source, Wiring
@@ -38,6 +39,7 @@ class Nets:
             self._resistors = {}
             for root, ends in wiring.resistors.items():
                 self._resistors.setdefault(find(root), []).extend((find(other), ohms) for other, ohms in ends)
+        self.pins: tuple[tuple[str, str], ...] = ()  # those that with_pins put on
         self._levels: dict[str, Level] = {}
         self._strong: dict[str, Drive] = {}
         self._outputs: dict[Source, Drive] = {}
@@ -45,9 +47,16 @@ class Nets:
     def with_pins(self, seats: Iterable[tuple[str, str]]) -> Nets:
         """Return the same nets with more pins on them: joins of a node that is there and a pin that is not."""
         other = copy(self)
+        other.__dict__.pop("dark", None)
+        other.pins = (*self.pins, *seats)
         other.joints = Joints(self.joints.parents)
-        other.joints.parents.update((pin, self.joints.find(node)) for node, pin in seats)
+        other.joints.parents.update((pin, self.joints.find(node)) for node, pin in other.pins)
         return other
+
+    @cached_property
+    def dark(self) -> Nets:
+        """The same nets while no line of the CPU is at a certain level, as when power comes up."""
+        return Nets(self.wiring, (), self.setting).with_pins(self.pins)
 
     def meets(self, node: str) -> tuple:
         """Return all that a pin at a node can find there: what is on the net, its level, and the lines it carries."""

@@ -52,7 +52,7 @@ class Situations:
             nodes = {root: node for node in self._nodes if (root := find(node)) in stirred}.values()
             found: dict[Hashable, Situation] = {}
             for combination, nets in self.each(links):
-                key = tuple(map(nets.meets, nodes))
+                key = tuple(map(nets.meets, nodes)), tuple(map(nets.dark.level, nodes))
                 if key in found:
                     found[key].all.append(combination)
                 else:
