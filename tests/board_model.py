@@ -102,6 +102,11 @@ class State:
             return "Z"
         return next(iter(found)) if len(found) == 1 else "X"
 
+    def rail_level(self, net):
+        """The level of a rail; not known if anything that is no rail is joined with it."""
+        drivers = {*self.lines, *self.cpu.data_lines, *(n for gate in self.board.gates for n in gate.outputs.split())}
+        return "X" if net & drivers else self.strong(net)
+
     def level(self, node):
         """The level of a node: its drivers, else what resistors bring, series before pulls."""
         net = self.net(node)
@@ -115,7 +120,7 @@ class State:
                 ends, ohms = [self.net(end) for end in resistor.nodes.split()], above + resistor.ohms
                 for other in [ends[1]] * (ends[0] == here) + [ends[0]] * (ends[1] == here):
                     if any(rail in other for rail in self.board.rails):
-                        pulls.setdefault(self.strong(other), []).append(1 / ohms)
+                        pulls.setdefault(self.rail_level(other), []).append(1 / ohms)
                     elif other not in seen:
                         seen.append(other)
                         ring.append((other, ohms))

@@ -34,6 +34,7 @@ THEIRS = {
     "boards": {"msgspec"},
     "fit": {"msgspec"},
     "fit.bench": {"numpy"},
+    "fit.cells": {"numpy"},
     "fit.contents": {"numpy"},
     "fit.proof": {"numpy"},
     "cli": {"click"},

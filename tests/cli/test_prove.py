@@ -218,3 +218,31 @@ def test_a_page_of_one_s_own_is_not_replaced(romwright, folder):
     assert run.status == 2 and "one of the inputs" in run.err and (folder / "mine.toml").read_text("utf-8") == page
     run = romwright("wire", "2716", "mine.toml", "--plan", "mine.toml", "--overwrite")
     assert run.status == 2 and "one of the inputs" in run.err and (folder / "mine.toml").read_text("utf-8") == page
+
+
+@pytest.mark.parametrize("change", ["address", "data", "tie", "output"])
+def test_a_row_edited_by_hand_is_found_without_any_bytes(romwright, tmp_path, change):
+    """Two wires exchanged, a tie moved, an output of the chip on a rail: the plan says what each pin stands for."""
+    pair = ("2764", "28C64") if change == "output" else ("27128", "27C256")
+    made = romwright("wire", *pair, "--plan", "a.plan")
+    plan = json.loads((tmp_path / "a.plan").read_text("utf-8"))
+    rows = {row["function"]: row for row in plan["rows"] if row["chip"]}
+    if change in ("address", "data"):
+        one, other = (rows[name] for name in (("A0", "A1") if change == "address" else ("D0", "D1")))
+        for row, end in ((one, other["socket"]), (other, one["socket"])):
+            row |= {"how": "bend up and wire", "wire_to": end}
+    elif change == "tie":
+        rows["A14"] |= {"how": "tie to GND"}
+    else:
+        rows["RDY|/BUSY"] |= {"how": "tie to VCC"}
+    (tmp_path / "a.plan").write_text(json.dumps(plan), "utf-8")
+    run = romwright("prove", "a.plan")
+    assert made.status in (0, 1) and run.status == 1 and "NOT EQUAL" in run.out, run.out + run.err
+
+
+def test_a_plan_in_which_nothing_is_ever_read_proves_nothing(romwright, tmp_path):
+    romwright("wire", "2716", "2732", "--plan", "a.plan")
+    plan = json.loads((tmp_path / "a.plan").read_text("utf-8"))
+    plan["beyond"]["idle"] = [{"/CE": "L"}, {"/CE": "H"}] if any("/CE" in r["signal"] for r in plan["rows"]) else []
+    (tmp_path / "a.plan").write_text(json.dumps(plan), "utf-8")
+    assert romwright("prove", "a.plan").status == 1

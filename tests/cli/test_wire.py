@@ -19,7 +19,7 @@ KEYS = {
     "rows",
     "gates",
     "work",
-    "delay_ns",
+    "delay_ns", "switches",
     "prefer",
     "banks",
     "findings",

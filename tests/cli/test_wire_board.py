@@ -7,7 +7,7 @@ TWO = ("wire", "rom-2364-24", "27128", "--polarity", "20=L", "--second", "rom-23
 HALVES = ("wire", "rom-23128-style-a", "2764", "--polarity", "20=L,22=L,27=L", "--chips", "2")
 KEYS = {
     "from", "board", "to", "links", "move", "image_at", "burn_at", "rows", "gates", "work", "delay_ns", "prefer",
-    "banks", "verdict", "findings", "wired", "proof", "files", "unchecked", "cautions",
+    "banks", "switches", "verdict", "findings", "wired", "proof", "files", "unchecked", "cautions",
 }  # fmt: skip
 
 
@@ -52,14 +52,18 @@ def test_banks_burnt_on_a_board_read_back(romwright, tmp_path):
     assert made.status == 0 and (tmp_path / "again.bin").read_bytes() == (tmp_path / "u7.bin").read_bytes()
 
 
-@pytest.mark.parametrize("length", [16384, 2048])
-def test_two_chips_in_place_of_one(romwright, tmp_path, length):
-    """A short image is repeated over the whole of the original, as it shows there, before it is shared out."""
-    (tmp_path / "rom.bin").write_bytes(spelt(length))
+def test_contents_of_another_size_are_refused(romwright, tmp_path):
+    (tmp_path / "rom.bin").write_bytes(spelt(2048))
+    run = romwright(*HALVES, "--image", "rom.bin", "--burn", "half.bin")
+    assert run.status == 2 and "give all 16,384 bytes" in run.err and only(tmp_path) == ["rom.bin"]
+
+
+def test_two_chips_in_place_of_one(romwright, tmp_path):
+    (tmp_path / "rom.bin").write_bytes(spelt(16384))
     run = romwright(*HALVES, "--image", "rom.bin", "--burn", "half.bin", "--plan", "half.plan")
     assert "Chip 1 of 2: 0000-1FFF" in run.out and "Chip 2 of 2: 2000-3FFF" in run.out
     assert only(tmp_path) == ["half-1.bin", "half-1.plan", "half-2.bin", "half-2.plan", "rom.bin"]
-    whole = spelt(length) * (16384 // length)
+    whole = spelt(16384)
     assert [(tmp_path / f"half-{n}.bin").read_bytes() for n in (1, 2)] == [whole[:8192], whole[8192:]]
     assert romwright("prove", "half-2.plan").status == 0
 

@@ -86,6 +86,25 @@ def boards_of_two(draw):
     return replace(board, sockets=(*board.sockets, second), map=areas), {"U8": CHIPS[name]}
 
 
+@st.composite
+def ugly_boards(draw):
+    """The Tern with six to eight more links that all meet in one or two gates ahead of the decoder or pin 20 or 22."""
+    count, lines = draw(st.integers(6, 8)), ["A15", "A14", "A13", "A12", "R/W", "PHI2", "GND", "+5V"]
+    two = st.lists(st.sampled_from(lines), min_size=2, max_size=2, unique=True)
+    links = [Link(f"K{n}", {p: f"S{n} {line}" for p, line in zip(("1-2", "2-3"), draw(two))}) for n in range(count)]
+    kinds = st.sampled_from(["nand", "or", "nor", "and", "xor"])
+    half = draw(st.integers(2, count - 2))
+    gates = [
+        Gate("X1", draw(st.sampled_from(["nand", "nor"])), " ".join(f"S{n}" for n in range(half)), "N1"),
+        Gate("X2", draw(kinds), "N1 S7" if count == 8 else f"N1 S{half}", "N2"),
+        Gate("X3", draw(st.sampled_from(["nand", "or"])), " ".join(f"S{n}" for n in range(half, count)), "N3"),
+    ]
+    into = {draw(st.sampled_from(["P20", "P27"])): "N2", draw(st.sampled_from(["/RDS", "A13"])): "N3"}
+    column = " ".join(into.get(node, node) for node in TERN.sockets[0].right.split())
+    socket = replace(TERN.sockets[0], right=column)
+    return replace(TERN, sockets=(socket,), links=tuple(links), gates=(*TERN.gates, *gates))
+
+
 empty = st.tuples(boards(), st.just({}))
 
 
@@ -157,6 +176,42 @@ def test_items_say_what_the_whole_judgement_says(made, name):
             assert full == codes
         else:
             assert judged.verdict == "stop"
+
+
+@settings(max_examples=12, deadline=None)
+@given(ugly_boards(), st.data())
+def test_links_that_all_meet_in_gates(board, data):
+    """Many links ahead of one select come to few situations: what is found in one holds for every setting of it.
+
+    The chips share what the links bring about, one of them soldered in (`wired`) stands alone; the mark of each setting
+    that is drawn agrees with its full judgement.
+    """
+    shared, names = {}, [link.name for link in board.links]
+    for name in ("27C256", "27128", "28C64", "rom-23128-style-a"):
+        study = Study(board, CPU, board.sockets[0], CHIPS.get(name) or require_part(name), shared=shared)
+        ranked = dict(study.rank())
+        wired = Study(board, CPU, board.sockets[0], study.chip, wired=study.plugged)
+        assert dict(wired.rank()) == ranked
+        assert len(ranked) == 2 ** len(names)
+        for positions in data.draw(st.lists(st.sampled_from(sorted(ranked)), min_size=20, max_size=20)):
+            judged = study.judge(dict(zip(names, positions)))
+            full = {finding.code for finding in judged.findings}
+            assert full == ranked[positions] if not full & CLASHES else judged.verdict == "stop"
+
+
+@pytest.mark.parametrize("position, stop", [("on", True), ("off", False)])
+def test_a_link_on_a_status_output(position, stop):
+    """Pin 1 of the 28C64 is an output, RDY//BUSY: a link that brings a rail there is found in the ranking too."""
+    left = TERN.sockets[0].left.split()
+    socket = replace(TERN.sockets[0], left=" ".join(["P1", *left[1:]]))
+    board = replace(TERN, sockets=(socket,), links=(*TERN.links, Link("LK3", {"on": "P1 +5V", "off": ""})))
+    study = Study(board, CPU, socket, require_part("28C64"))
+    named = {positions: {code.name for code in codes} for positions, codes in study.rank()}
+    for positions, codes in named.items():
+        full = {finding.code.name for finding in study.judge(dict(zip(("LK1", "LK2", "LK3"), positions))).findings}
+        assert full == codes
+    on = {name for positions, codes in named.items() if positions[2] == position for name in codes}
+    assert bool(on & {"status-pin-driven", "status-pin"}) == stop
 
 
 @pytest.mark.parametrize("chip", ["27128", "27C256", "27C512"])

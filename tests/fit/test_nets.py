@@ -1,14 +1,19 @@
 """Nets that carry a line without being it, outputs that take turns, hard checks of pins: each on a board by hand."""
 
 import pytest
+from board_model import State
 from fit.test_bus import CHIPS, TERN
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Area, Gate, Resistor
 from romwright.boards.rules import find_faults
+from romwright.fit.nets import Nets
 from romwright.fit.settings import Study
 from romwright.fit.symptoms import Law, find_symptoms
+from romwright.fit.traces import Wiring
 from romwright.parts.library import require_part
 
 CPU = require_cpu("6502")
@@ -193,3 +198,29 @@ def test_an_area_of_a_bus_without_a0_is_whole_words():
     found = Study(board, require_cpu("68000"), board.sockets[0], require_part("27C256"))
     spans = {access.range for access in found.accesses.all if "D0" in access.lines and access.cycle.name == "word read"}
     assert {"110000-1FFFFF", "200000-200001", "200002-FFFFFF"} <= spans
+
+
+@st.composite
+def looped_gates(draw):
+    """Five gates whose inputs are lines of the CPU or each other's outputs, latches among them."""
+    nodes = ["A15", "A14", "R/W", "G0", "G1", "G2", "G3", "G4"]
+    kinds = st.sampled_from(["nand", "nor", "and", "or", "xor", "three-state buffer"])
+    two = st.lists(st.sampled_from(nodes), min_size=2, max_size=2)
+    return tuple(Gate(f"X{n}", draw(kinds), " ".join(draw(two)), f"G{n}") for n in range(5))
+
+
+@settings(max_examples=100, deadline=None)
+@given(looped_gates(), st.permutations([f"G{n}" for n in range(5)]))
+@example((*(Gate(f"X{n}", "nand", pair, f"G{n}") for n, pair in enumerate(["A15 G1", "A14 G0"])),), ["G1", "G0"])
+def test_gates_that_feed_each_other_against_the_second_model(gates, order):
+    """In whatever order the levels are asked for, they are those that follow from knowing nothing at first."""
+    board, names = replace(TERN, gates=gates, links=(), devices=()), ["A14", "A15", "R/W"]
+    nets = Nets(Wiring(board, CPU), names, {})
+    levels = {node: nets.level(node) for node in order}
+    for row in range(8):
+        lines = dict.fromkeys([*CPU.address_lines, *CPU.controls], "L")
+        lines |= {name: "LH"[row >> i & 1] for i, name in enumerate(names)}
+        state = State(board, CPU, {}, board.sockets[0], CHIPS["27128"], lines)
+        for node, (high, low) in levels.items():
+            known = "H" if high >> row & 1 else "L" if low >> row & 1 else None
+            assert known == (state.level(node) if state.level(node) in "HL" else None), node

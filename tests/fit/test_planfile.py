@@ -198,7 +198,7 @@ def test_a_page_of_ones_own_is_found_by_its_path(tmp_path):
     page.write_text(text, "utf-8")
     own = read_part(page)
     plan = plan_of("2764", "27C64")
-    plan = type(plan)(plan.original, own.ordered_as({}), plan.rows, plan.gates)
+    plan = type(plan)(plan.original, own.ordered_as({}), plan.rows, plan.gates, lines=plan.lines)
     data = build_plan(plan, PARTS["2764"], own, "2764", str(page))
     assert parse_plan(data, "a.plan") == plan
     page.write_text("# a remark changes nothing\n" + text, "utf-8")

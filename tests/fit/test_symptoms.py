@@ -125,5 +125,8 @@ def test_contents_fill_the_chip_a_whole_number_of_times():
     for data in (b"", b"abc", bytes(64)):
         with pytest.raises(OptionError, match="do not fill"):
             contents_of(data, require_part("prom-82s123"))
-    with pytest.raises(OptionError, match="words of 16 bits"):
-        contents_of(bytes(131072), require_part("27C1024"))
+    wide = require_part("27C1024")
+    assert contents_of(b"ab", wide) == b"ab" * 65536
+    for data in (b"a", bytes(262144)):
+        with pytest.raises(OptionError, match="131,072 bytes of the chip"):
+            contents_of(data, wide)

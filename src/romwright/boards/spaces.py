@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from romwright.boards.model import Board, Cpu, Ports
@@ -28,12 +28,28 @@ class Space:
     def on_lines(self, address: int) -> Iterator[int]:
         """Yield what the address lines show for an address, A0 as bit 0: once for each state of the free ones.
 
+        The address may be an array of them.
+
         >>> [f"{lines:X}" for lines in Space(0xFF, 2, {f"A{i}": i % 8 for i in range(16)}).on_lines(0x12)]
         ['1212']
         """
-        shown = sum((address >> bit & 1) << int(line[1:]) for line, bit in self.bits.items())
+        shown = moved_bits(address, [(bit, int(line[1:])) for line, bit in self.bits.items()])
         for upper in range(1 << self.free):
             yield shown | upper << self.digits * 4
+
+
+def moved_bits(number: int, moves: Iterable[tuple[int, int]]) -> int:
+    """Return a number made of bits of another, or of an array of them: each move is a bit, and where it goes.
+
+    >>> bin(moved_bits(0b0110, [(1, 0), (2, 1), (3, 2), (2, 4)]))
+    '0b10011'
+    """
+    found, steps = number & 0, {}
+    for bit, to in moves:
+        steps[to - bit] = steps.get(to - bit, 0) | 1 << bit
+    for step, mask in steps.items():  # bits that move by as much move together
+        found = found | ((number & mask) << step if step >= 0 else (number & mask) >> -step)
+    return found
 
 
 def space_of(kind: str, board: Board, cpu: Cpu) -> Space:

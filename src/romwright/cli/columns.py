@@ -62,17 +62,15 @@ class Column:
         """Return positions under the names of their links."""
         return dict(zip(self.links, positions))
 
-    def verdicts(self) -> dict[tuple[str, ...], str]:
-        """Return the verdict of every setting."""
-        from romwright.fit.settings import verdict_of
+    def verdict(self, positions: tuple[str, ...]) -> str:
+        """Return the verdict of one setting."""
+        from romwright.fit.ranking import verdict_of
 
-        return {positions: verdict_of(codes) for positions, codes in self.ranked}
+        return verdict_of(self.ranked.codes_at(positions))
 
     def works(self, present: dict[str, str] | None) -> bool:
-        """Tell whether the present setting works, or any."""
-        verdicts = self.verdicts()
-        wanted = [tuple(present.values())] if present else verdicts
-        return any(verdicts[positions] == "works" for positions in wanted)
+        """Tell whether the present setting works, or any: the best one then."""
+        return self.verdict(tuple(present.values()) if present else next(self.ranked.distinct())) == "works"
 
     def nearest(self, present: dict[str, str]) -> dict[str, str] | None:
         """Return the setting that works with the fewest links moved; None if there is none."""
@@ -81,13 +79,7 @@ class Column:
 
     def best(self, present: dict[str, str]) -> dict[str, str]:
         """Return the setting with the least that is wrong; of several, the one with the fewest links moved."""
-        from romwright.fit.settings import WORKS, rank_of, verdict_of
-
-        def cost(pair) -> tuple:
-            ranked = rank_of(pair[1]) if verdict_of(pair[1]) != WORKS else ()
-            return ranked, len(moved(present, self.setting(pair[0])))
-
-        return self.setting(min(self.ranked, key=cost)[0])
+        return self.setting(self.ranked.nearest(tuple(present.values())))
 
     def symptoms(self, setting, contents: bytes | None, law) -> list:
         """Predict what a contention looks like at the bench; nothing without contents."""

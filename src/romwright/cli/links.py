@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
+
 import click
 
 from romwright.cli.columns import Column, fit_others, list_columns, moved, require_thing
@@ -99,17 +102,28 @@ def print_matrix(board: str, place, columns) -> None:
     click.echo(f"{place.name} of {columns[0].study.board.title}")
     print_others(columns[0])
     click.echo()
-    verdicts = [column.verdicts() for column in columns]
-    order = {positions: number for number, positions in enumerate(verdicts[0])}
-    best = sorted(order, key=lambda p: (-sum(each[p] == "works" for each in verdicts), order[p]))
-    rows = [[*positions, *(MARKS[each[positions]] for each in verdicts)] for positions in best[:SHOWN]]
-    print_table([*columns[0].links, *(column.label for column in columns)], rows)
-    if len(best) > SHOWN:
-        click.echo(f"... and {len(best) - SHOWN} more settings; --json has them all")
+    idle = set(columns[0].links).intersection(*(column.ranked.idle for column in columns))
+    choices = [choice[:1] if name in idle else choice for name, choice in columns[0].study.board.settings()]
+    verdicts = {at: [column.verdict(at) for column in columns] for at in itertools.product(*choices)}
+    best = sorted(verdicts, key=lambda at: (-verdicts[at].count("works"), columns[0].ranked.place(at)))
+    shown = [place for place, name in enumerate(columns[0].links) if name not in idle]
+    rows = [[*(at[n] for n in shown), *(MARKS[verdict] for verdict in verdicts[at])] for at in best[:SHOWN]]
+    print_table([*(columns[0].links[n] for n in shown), *(column.label for column in columns)], rows)
+    print_rest(len(best), [name for name in columns[0].links if name in idle])
     click.echo("\nok: works   fault: does not work   STOP: do not power up")
     print_unchecked(columns)
     click.echo()
     click.echo(f"next: romwright links {board} {place.name} {columns[0].study.chip.name} tells why")
+
+
+def print_rest(settings: int, idle: Sequence[str]) -> None:
+    """Say how many settings are not listed, and which links make no difference."""
+    from romwright.cli.render import inert
+
+    if settings > SHOWN:
+        click.echo(f"... and {settings - SHOWN:,} more settings; --json has them all")
+    if idle:
+        click.echo(f"{', '.join(map(inert, idle))}: every position comes to the same")
 
 
 def print_others(column: Column) -> None:
@@ -145,13 +159,15 @@ def print_column(column: Column, present, contents, law) -> None:
     if not present:
         click.echo()
         rows = []
-        for positions, _ in column.ranked[:SHOWN]:
-            judged = study.judge(column.setting(positions))
-            rows.append((*positions, MARKS[judged.verdict], "; ".join(titles(judged)) or "nothing is wrong"))
-        print_table([*column.links, "verdict", "why"], rows)
-        if len(column.ranked) > SHOWN:
-            click.echo(f"... and {len(column.ranked) - SHOWN} more settings; --json has them all")
-    setting = present or column.setting(column.ranked[0][0])
+        settings = list(column.ranked.distinct())
+        live = [name for name in column.links if name not in column.ranked.idle]
+        for setting in map(column.setting, settings[:SHOWN]):
+            judged = study.judge(setting)
+            why = "; ".join(titles(judged)) or "nothing is wrong"
+            rows.append((*(setting[name] for name in live), MARKS[judged.verdict], why))
+        print_table([*live, "verdict", "why"], rows)
+        print_rest(len(settings), column.ranked.idle)
+    setting = present or column.setting(next(column.ranked.distinct()))
     print_setting(column, setting, "now" if present else "best", contents, law)
     if present:
         print_change(column, present)

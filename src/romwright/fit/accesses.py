@@ -71,6 +71,11 @@ class Accesses:
             table |= access.mask if access.expected == device else 0
         return table
 
+    def bounds_of(self, device: str, space: str) -> tuple[int, int, int]:
+        """Return the first and the last address of a device in a space, and how far apart two addresses are."""
+        spans = [access.span for access in self.all if access.device == device and access.cycle.space == space]
+        return min(first for first, _ in spans), max(last for _, last in spans), 1 << int(self.cpu.address_lines[0][1:])
+
     def _list(self) -> Iterator[Access]:
         for cycle in self.cpu.cycles:
             space = space_of(cycle.space, self.board, self.cpu)

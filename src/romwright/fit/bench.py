@@ -151,6 +151,16 @@ class Bench:
                 found[int(source.function[1:])] = int(pin.function[1:])
         return found
 
+    def check_outputs(self) -> dict | None:
+        """Return the first output of the chip, of those that the socket has no use for, that meets a driven line."""
+        for pin in self.chip.pins:
+            spare = pin.role is Role.DATA and self.layout.data[int(pin.function[1:])] < 0
+            source = self.source.get(pin.number)
+            idle = source is None or (isinstance(source, Pin) and source.role in (Role.NC, pin.role) and not spare)
+            if (spare or pin.role is Role.OUTPUT) and not idle:
+                return {"chip": pin.number, "function": pin.name, "expected": "open", "found": describe(source)}
+        return None
+
     def check_data_lines(self) -> dict | None:
         """Send a single 1 over each data line in turn; return the first that arrives elsewhere, or not at all."""
         reached = [self.source.get(pin.number) for pin in self.chip.pins if pin.role is Role.DATA]
@@ -186,13 +196,15 @@ class Bench:
                 return differ(state, int(np.argmax(unknown)), f"a level at {pin.function}", "open")
             cell |= level << int(pin.function[1:])
         cell |= address & own  # the lines that arrive at their own pins, taken together
+        if self.burnt and (found := self.compare_words(cell, state | switches, bank)):
+            return found
         wrong = (self.layout.address[cell] != address) | (self.layout.bank[cell] != bank)
         if wrong.any():
             at = int(address[wrong][0])
             right = np.flatnonzero((self.layout.address == at) & (self.layout.bank == bank))
             expected = f"cell {int(right[0]):04X}" if len(right) else "a cell of the chip"
             return differ(state | switches, at, expected, f"cell {int(cell[at]):04X}")
-        return self.compare_words(cell, state | switches, bank) if self.burnt else None
+        return None
 
     def compare_words(self, cell: np.ndarray, state: State, bank: int) -> dict | None:
         """Return the first address at which another word arrives than the socket must show."""

@@ -13,9 +13,10 @@ from romwright.boards.model import UNCONNECTED, Board, Cpu, Socket
 from romwright.errors import OptionError
 from romwright.fit.glue import DECODER, PlacedGate, Tap
 from romwright.fit.mounted import pin_node
-from romwright.fit.rows import How
 from romwright.fit.pins import PART_SHOWN
-from romwright.fit.settings import WORKS, Judged, Study
+from romwright.fit.ranking import WORKS
+from romwright.fit.rows import How
+from romwright.fit.settings import Judged, Study
 from romwright.fit.site import Site, Surroundings
 from romwright.fit.wiring import Plan, plan_wiring
 from romwright.fit.work import gate_parts, points

@@ -10,7 +10,6 @@ from romwright.fit.socket import GND, Kind, Net, Socket, strap
 from romwright.fit.work import Points
 from romwright.parts.model import Part, Pin, Role
 
-
 NOTHING = "-"  # what a pin stands for that no line of the original reaches
 
 

@@ -43,6 +43,7 @@ class Nets:
         self._levels: dict[str, Level] = {}
         self._strong: dict[str, Drive] = {}
         self._outputs: dict[Source, Drive] = {}
+        self._asked: set[Source] = set()
 
     def with_pins(self, seats: Iterable[tuple[str, str]]) -> Nets:
         """Return the same nets with more pins on them: joins of a node that is there and a pin that is not."""
@@ -106,15 +107,22 @@ class Nets:
     def drives(self, source: Source) -> Drive:
         """Return where a source drives H, where L, and where it may drive at all."""
         if source.output:
-            if not self._outputs:
-                self._solve()
-            return self._outputs[source]
+            return self._outputs[source] if source in self._outputs else self._work_out(source)
         if source.volts is not None:
             return {5: (self.whole, 0), 0: (0, self.whole)}.get(source.volts, (0, 0)) + (self.whole,)
         if source.data:
             return 0, 0, 0
         high = tables.line(self.names, source.label) if source.label in self.names else 0
         return high, self.whole & ~high if high else 0, self.whole
+
+    def _work_out(self, source: Source) -> Drive:
+        """Work out what a gate gives, the gates ahead of it first; where they feed each other, all at once."""
+        if source in self._asked:
+            self._solve()
+            return self._outputs[source]
+        self._asked.add(source)
+        given = self._give(source)
+        return self._outputs.setdefault(source, given)
 
     def _solve(self) -> None:
         """Work out what every gate gives, from knowing nothing, until nothing more becomes known."""

@@ -78,6 +78,7 @@ def build_plan(
         "socket": state(socket_page, plan.original, socket_name),
         "chip": state(chip_page, plan.chip, chip_name),
         **{name: msgspec.to_builtins(getattr(plan, name)) for name in ASKED},
+        "lines": list(plan.carried),
         "rows": [row.as_json() for row in plan.rows],
         "gates": [gate.as_json() for gate in plan.gates],
     }

@@ -80,7 +80,7 @@ def read_every_address(
     address = np.arange(original.words, dtype=np.int64)
     rows_of_levels = (*original.drives, *original.writes, *beyond.idle)
     controls = sorted({*beyond.signals, *(name for row in rows_of_levels for name in row)})
-    found = [bench.check_supplies(), bench.check_data_lines()]
+    found = [bench.check_supplies(), bench.check_outputs(), None if burnt else bench.check_data_lines()]
     states = states_differ = states_written = answered = 0
     for levels in itertools.product((LOW, HIGH), repeat=len(controls)):
         state = dict(zip(controls, levels))
@@ -99,6 +99,7 @@ def read_every_address(
         if not holds(original.writes, state) and np.any(hit := bench.match(chip.writes, address, state, doubt=True)):
             states_written += 1
             found.append(differ(state, int(np.argmax(hit)), "not written", "may be written"))
+    found.append(bench.check_data_lines())
     if not answered:
         found.append({"expected": "a state in which the original answers", "found": "none"})
     dark = dict.fromkeys(controls, UNKNOWN)

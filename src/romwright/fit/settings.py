@@ -15,7 +15,7 @@ from msgspec.structs import replace as replace_page
 
 from romwright.boards.library import fitted_chips
 from romwright.boards.model import Board, Cpu, Socket
-from romwright.findings import Code, Finding, Severity, worst_first
+from romwright.findings import Code, Finding, worst_first
 from romwright.fit import meets
 from romwright.fit.bus import (
     Case,
@@ -30,11 +30,12 @@ from romwright.fit.bus import (
 from romwright.fit.joins import find_clashes
 from romwright.fit.mounted import Mounted, joins, lines_needed, pin_node
 from romwright.fit.nets import Nets
+from romwright.fit.ranking import Positions, Ranking, Table, verdict_of
 from romwright.fit.situations import Situations
+from romwright.fit.tastes import Taste, find_tastes
 from romwright.fit.traces import Wiring
 from romwright.parts.model import Part, Role
 
-WORKS = "works"
 PAPER = {
     "name": "", "family": "", "aliases": (), "sources": (), "times": None, "currents": None, "levels": None,
     "programming": None, "traps": (), "unchecked": (), "options": {},
@@ -65,12 +66,6 @@ class Judged:
         }
 
 
-def verdict_of(codes: Iterable[Code]) -> str:
-    """Return the worst of the codes as a verdict."""
-    worst = min((code.severity for code in codes), key=lambda severity: severity.rank, default=Severity.NOTE)
-    return str(worst) if worst in (Severity.STOP, Severity.FAULT) else WORKS
-
-
 @dataclass(frozen=True, slots=True)
 class Item:
     """Something to find, and the links that it depends on.
@@ -80,7 +75,7 @@ class Item:
 
     links: tuple[str, ...]
     of: Hashable
-    find: Callable[[Nets], Iterable[Code]]
+    find: Callable[[Nets], Iterable[Code | Taste]]
     pins: bool = True
 
 
@@ -107,9 +102,8 @@ class Study:
         rows = [row for device in board.devices for row in (*device.drives, *device.writes)]
         asked = [node for row in rows for node in row]
         asked += [node for each, part, _ in self.seats for node in lines_needed(board, cpu, each, part)]
-        status = [
-            pin_node(each, pin.number) for each, part, _ in self.seats for pin in part.pins if pin.role == Role.OUTPUT
-        ]
+        pins = [(each, pin) for each, part, _ in self.seats for pin in part.pins]
+        status = [pin_node(each, pin.number) for each, pin in pins if pin.role is Role.OUTPUT]
         self.bus_links = self.wiring.reach([*asked, *status])[0]
         touched = [node for nodes in self.wiring.touched.values() for node in nodes]
         names = tuple(sorted(self.wiring.reach([*asked, *touched, *self.wiring.enables()])[1]))
@@ -119,7 +113,7 @@ class Study:
         self.situations = shared[names]
         self.accesses = self.situations.accesses
         self.known = [*(device.name for device in board.devices), *(each.name for each, _, _ in self.seats)]
-        self.codes: dict[Code, int] = {}
+        self.marks: dict[Code | Taste, int] = {}  # with the bit that stands for each in `tables`
 
     def nets(self, setting: Mapping[str, str]) -> Nets:
         """Return the nets of one setting."""
@@ -175,11 +169,12 @@ class Study:
             for links, some in pins.items():
                 seat = (socket, chip, self.accesses, seated, tuple(some))
                 of = (socket.name, electrical(chip), seated, seat[-1])
-                yield item(
-                    links, of, lambda nets, seat=seat: codes_of(self._find_of(Mounted(nets, *seat), meets.ALONE))
-                )
+                yield item(links, of, lambda nets, seat=seat: self._pin_marks(Mounted(nets, *seat)))
         of = tuple((socket.name, electrical(chip), seated) for socket, chip, seated in self.seats)
         yield item(self.bus_links, of, self._joint_codes)
+
+    def _pin_marks(self, mounted: Mounted) -> set[Code | Taste]:
+        return codes_of(self._find_of(mounted, meets.ALONE)).union(find_tastes(mounted))
 
     def _joint_codes(self, nets: Nets) -> set[Code]:
         """Return the codes of what is wrong with the chips and the bus together, each state of the bus judged once."""
@@ -208,23 +203,23 @@ class Study:
             yield finding
 
     @cached_property
-    def tables(self) -> list[tuple[tuple[int, ...], dict[tuple[str, ...], int]]]:
-        """For each group of links: their places in a setting, and by their positions the codes found, as bits."""
+    def tables(self) -> list[Table]:
+        """For each group of links: their places in a setting, and by their positions the marks found, as bits."""
         names = [name for name, _ in self.board.settings()]
-        merged: dict[tuple[str, ...], dict[tuple[str, ...], int]] = {}
+        merged: dict[tuple[str, ...], dict[Positions, int]] = {}
         for item in self.items():
             table = merged.setdefault(item.links, {})
-            for combinations, codes in self._found(item):
+            for combinations, marks in self._found(item):
                 bits = 0
-                for code in codes:
-                    bits |= 1 << self.codes.setdefault(code, len(self.codes))
+                for mark in marks:
+                    bits |= 1 << self.marks.setdefault(mark, len(self.marks))
                 for positions in combinations:
                     table[positions] = table.get(positions, 0) | bits
         return [(tuple(names.index(link) for link in links), table) for links, table in merged.items()]
 
-    def _found(self, item: Item) -> Iterable[tuple[list[tuple[str, ...]], frozenset[Code]]]:
-        """Return combinations of positions of the item's links, each with the codes of what is found in them."""
-        kept, key = self.situations.codes, (item.links, item.of)
+    def _found(self, item: Item) -> Iterable[tuple[list[Positions], frozenset[Code | Taste]]]:
+        """Return combinations of positions of the item's links, each with the marks of what is found in them."""
+        kept, key = self.situations.marks, (item.links, item.of)
         if item.pins:
             alike = self.situations.of(item.links)
             if key not in kept:
@@ -234,35 +229,9 @@ class Study:
             kept[key] = [([at], frozenset(item.find(nets))) for at, nets in self.situations.each(item.links)]
         return kept[key]
 
-    def rank(self) -> list[tuple[tuple[str, ...], frozenset[Code]]]:
-        """Return every setting, as positions in the order of the links, with the codes found; the best first."""
-        links, parts = self.board.settings(), self.tables
-        half = len(links) // 2
-        heads, tails = self._bits_within(range(half)), self._bits_within(range(half, len(links)))
-        across = [(ps, table) for ps, table in parts if ps and ps[0] < half <= ps[-1]]
-        found: list[tuple[tuple[str, ...], int]] = []
-        for (head, of_head), (tail, of_tail) in itertools.product(heads, tails):
-            positions, bits = head + tail, of_head | of_tail
-            for places, table in across:
-                bits |= table[tuple(positions[place] for place in places)]
-            found.append((positions, bits))
-        kinds, names = {bits for _, bits in found}, list(self.codes)
-        sets = {bits: frozenset(code for i, code in enumerate(names) if bits >> i & 1) for bits in kinds}
-        order = {bits: rank_of(codes) for bits, codes in sets.items()}
-        found.sort(key=lambda pair: order[pair[1]])
-        return [(positions, sets[bits]) for positions, bits in found]
-
-    def _bits_within(self, links: range) -> list[tuple[tuple[str, ...], int]]:
-        """Return every combination of positions of some links, with what the groups of these links alone say."""
-        every = itertools.product(*(positions for _, positions in self.board.settings()[links.start : links.stop]))
-        within = [(places, table) for places, table in self.tables if all(place in links for place in places)]
-        found = []
-        for positions in every:
-            bits = 0
-            for places, table in within:
-                bits |= table[tuple(positions[place - links.start] for place in places)]
-            found.append((positions, bits))
-        return found
+    def rank(self) -> Ranking:
+        """Return every setting with the codes found, the best first."""
+        return Ranking(self.board.settings(), self.tables, list(self.marks))
 
 
 def codes_of(findings: Iterable[Finding]) -> set[Code]:
@@ -273,9 +242,3 @@ def codes_of(findings: Iterable[Finding]) -> set[Code]:
 def electrical(chip: Part) -> str:
     """Return what a chip's page says of its pins and levels, and nothing else: of two such chips the same is wrong."""
     return repr(replace_page(chip, **PAPER))
-
-
-def rank_of(codes: Iterable[Code]) -> tuple[int, ...]:
-    """Return how many kinds of finding there are, of each severity, worst first."""
-    codes = list(codes)
-    return tuple(sum(code.severity is severity for code in codes) for severity in Severity)

@@ -1,4 +1,4 @@
-"""What the links of a board bring about: combinations of positions in which every pin meets the same are one situation."""
+"""What the links of a board bring about: positions in which every pin meets the same are one situation."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ from romwright.boards.model import UNCONNECTED, Board, Cpu
 from romwright.findings import Code
 from romwright.fit.accesses import Accesses
 from romwright.fit.nets import Nets
+from romwright.fit.ranking import Positions
 from romwright.fit.traces import Wiring
-
-Positions = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +25,7 @@ class Situation:
 class Situations:
     """The situations of a board, kept for every chip that is plugged in: its pins meet what their positions meet.
 
-    `codes` keeps what was found in a group of situations, by what was looked at; `bus` what becomes of the bus, by who
+    `marks` keeps what was found in a group of situations, by what was looked at; `bus` what becomes of the bus, by who
     drives it when.
     """
 
@@ -36,7 +35,7 @@ class Situations:
         rows = [row for device in board.devices for row in (*device.drives, *device.writes)]
         self._nodes = [*places, *(node for row in rows for node in row), *(pin for _, pin in wiring.seats)]
         self._found: dict[Positions, list[Situation]] = {}
-        self.codes: dict[Hashable, list[frozenset[Code]]] = {}
+        self.marks: dict[Hashable, list] = {}
         self.bus: dict[Hashable, frozenset[Code]] = {}
 
     def each(self, links: tuple[str, ...]) -> Iterator[tuple[Positions, Nets]]:

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from romwright.boards.model import Device
 from romwright.errors import OptionError
-from romwright.fit import tables
 from romwright.fit.bus import Case, Outcome
 from romwright.fit.mounted import Mounted
-from romwright.parts.model import Part, Role
+from romwright.parts.model import Part
 
 
 class Law(StrEnum):
@@ -108,23 +106,17 @@ NUMBERS = {2: "two", 4: "four", 8: "eight"}
 
 
 def contents_of(data: bytes, chip: Part) -> bytes:
-    """Return what every cell of a chip of up to eight bits holds: the data, repeated over the chip.
+    """Return what the cells of a chip hold: the data, repeated over the chip; of 16-bit words the low byte first.
 
-    Raises OptionError if it does not go into the chip a whole number of times, or if the chip's words are wider.
+    Raises OptionError if it does not go into the chip a whole number of times.
     """
-    if chip.bits > 8:
-        raise OptionError(
-            f"a {chip.name} holds words of {chip.bits} bits",
-            where="--image", expected="a chip of eight bits: which byte of a word is on which lines is not known here",
-            help="leave --image out: who drives the bus does not depend on it",
-        )  # fmt: skip
-    words = chip.words
-    if not data or words % len(data):
+    size = chip.words * chip.word_bytes
+    if not data or size % len(data) or len(data) % chip.word_bytes:
         raise OptionError(
             f"{len(data):,} bytes do not fill a {chip.name} a whole number of times",
-            where="--image", expected=f"the {words:,} bytes of the chip, or a half, a quarter, ... that is repeated",
+            where="--image", expected=f"the {size:,} bytes of the chip, or a half, a quarter, ... that is repeated",
         )  # fmt: skip
-    return data * (words // len(data))
+    return data * (size // len(data))
 
 
 def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law: Law) -> list[Symptom]:
@@ -132,10 +124,12 @@ def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law:
 
     `contents` are those of the chip that is asked about; of one in another socket they are not known.
     """
+    from romwright.fit.cells import Spoilt, words_of  # numpy: only where there are contents
+
     found: dict[tuple[str, str], Symptom] = {}
-    devices = victims(mounted)
-    spoils = [spoilt_bits(byte, law) for byte in range(256)]
-    seen: dict[tuple[str, str], dict[int, int]] = {}
+    spoilt: dict[tuple[str, str, str], Spoilt] = {}
+    devices, words = victims(mounted), words_of(contents, mounted.chip)
+    wins = {Law.LOW: ~words, Law.HIGH: words, Law.UNKNOWN: None}[law]  # the bits of a cell that another device reads
     for case in cases:
         name = case.access.expected
         by = next((each for each in mounted.everyone if each in case.drives and each != name), None)
@@ -147,18 +141,20 @@ def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law:
             chips = dict(zip(lines, devices[name].chips.split()))
             own = dict.fromkeys((line for line in lines if line in chip.data.values()), 0)
             found[name, by] = Symptom(devices[name], law, by, known, chips, wrong=own)
-        symptom, spoilt = found[name, by], seen.setdefault((name, by), {})
+        symptom, kind = found[name, by], case.access.cycle.space
         if case.access.range not in symptom.spans:
             symptom.spans.append(case.access.range)
+        if (name, by, kind) not in spoilt:
+            bounds = mounted.accesses.bounds_of(name, kind)
+            spoilt[name, by, kind] = Spoilt(*bounds, wins if known else None)
         shared = sum(1 << int(function[1:]) for function, line in chip.data.items() if line in case.lines)
-        for address, cell in cells_of(chip, case):
-            spoilt[address] = spoilt.get(address, 0) | shared & (spoils[contents[cell]] if known else 0xFF)
-    for pair, symptom in found.items():
-        symptom.addresses = len(seen[pair])
-        count = Counter(seen[pair].values())
-        bits = {line: int(function[1:]) for function, line in mounted.everyone[symptom.by].data.items()}
+        spoilt[name, by, kind].add(chip, case, shared)
+    for (name, by, _), each in spoilt.items():
+        symptom, data = found[name, by], mounted.everyone[by].data
+        symptom.addresses += each.addresses
+        bits = {line: int(function[1:]) for function, line in data.items()}
         for line in symptom.wrong:
-            symptom.wrong[line] = sum(n for spoilt, n in count.items() if spoilt >> bits[line] & 1)
+            symptom.wrong[line] += each.count(bits[line])
     return list(found.values())
 
 
@@ -169,36 +165,3 @@ def victims(mounted: Mounted) -> dict[str, Device]:
         kind = "RAM" if each.chip.family == "SRAM" else "ROM"
         found[name] = Device(name, each.socket.title or each.chip.name, kind, ())
     return found
-
-
-def spoilt_bits(byte: int, law: Law) -> int:
-    """Return the bits of another device that a chip's byte can change: those where its level wins."""
-    return {Law.LOW: byte ^ 0xFF, Law.HIGH: byte, Law.UNKNOWN: 0xFF}[law]
-
-
-def cells_of(mounted: Mounted, case: Case) -> Iterator[tuple[int, int]]:
-    """Yield every address of a case, and the chip's cell that shows there."""
-    names, (first, last) = mounted.nets.names, case.access.span
-    address_pins = [pin for pin in mounted.chip.pins if pin.role is Role.ADDRESS]
-    moving, levels = [], {}
-    for pin in address_pins:
-        own = [line for line in mounted.nets.lines(mounted.node(pin)) if line in mounted.cpu.address_lines]
-        if own:
-            moving.append((int(own[0][1:]), pin.index))
-        else:
-            levels[pin.index] = mounted.level(pin)[0]
-    fixed = [int(name[1:]) for name in names if name in mounted.cpu.address_lines]
-    cells: dict[tuple[str, ...], set[int]] = {}
-    for state in tables.true_rows(names, case.mask):
-        row = tables.row(names, state)
-        upper = sum(1 << index for index, high in levels.items() if high & row)
-        cells.setdefault(tuple(state[f"A{line}"] for line in fixed), set()).add(upper)
-    step = 1 << int(mounted.cpu.address_lines[0][1:])
-    straight = all(line == index for line, index in moving)
-    mask = sum(1 << line for line, _ in moving)
-    for address in range(first, last + 1, step):
-        for shown in case.access.space.on_lines(address):
-            key = tuple("H" if shown >> line & 1 else "L" for line in fixed)
-            if key in cells:
-                low = shown & mask if straight else sum((shown >> line & 1) << index for line, index in moving)
-                yield from ((address, low | upper) for upper in cells[key])
