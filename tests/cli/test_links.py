@@ -226,3 +226,87 @@ def test_verilog(romwright):
     assert free.status == 2 and "polarity of pin 20, 22, 27" in free.err
     unset = romwright("boards", "verilog", "tern-tl-1", "U7", "27C512")
     assert unset.status == 2 and "says nothing about LK1, LK2" in unset.err
+
+
+def test_what_a_contention_reads_without_contents(romwright):
+    now = ("--now", "LK1=2-3,LK2=1-2")
+    out = romwright("links", "tern-tl-1", "U7", "27C512", *now).out
+    assert "reads of 0000-3FFF give DRAM AND U7, bit by bit" in out and "common practice, no source" in out
+    out = romwright("links", "tern-tl-1", "U7", "27C512", *now, "--law", "high").out
+    assert "reads of 8000-9FFF give U8 OR U7, bit by bit" in out and "a model, chosen by you" in out
+    out = romwright("links", "tern-tl-1", "U7", "27C512", *now, "--law", "unknown").out
+    assert "reads of 0000-3FFF, 8000-9FFF and A000-BFFF give a byte that nobody can foretell" in out
+    assert "At the bench" not in romwright("links", "tern-tl-1", "U7", "27C512", "--now", "LK1=1-2,LK2=1-2").out
+
+
+def test_options_that_say_nothing_are_refused(romwright, tmp_path):
+    (tmp_path / "some.bin").write_bytes(bytes(100))
+    run = romwright("links", "tern-tl-1", "U7", "27C512", "--image", "some.bin")
+    assert run.status == 2 and not run.out and "100 bytes do not fill a 27C512" in run.err
+    (tmp_path / "some.bin").write_bytes(bytes(16384))
+    for option in (["--image", "some.bin"], ["--law", "high"]):
+        run = romwright("links", "tern-tl-1", "U7", "27C512", "27C256", *option)
+        assert run.status == 2 and not run.out and f"{option[0]} with several chips" in run.err
+
+
+def test_a_link_that_makes_no_difference_has_no_column(romwright):
+    """A chip of 24 pins does not reach position 27 of the Tern's socket, to which LK2 leads."""
+    run = romwright("links", "tern-tl-1", "U7", "2732")
+    heads = next(line.split() for line in run.out.splitlines() if line.startswith("LK"))
+    assert heads == ["LK1", "verdict", "why"] and "LK2: every position comes to the same" in run.out
+    table = romwright("links", "tern-tl-1", "U7", "2732", "2732A").out
+    assert "\nLK1  2732" in table and "LK2: every position comes to the same" in table
+    assert "\nLK1  LK2  2732" in romwright("links", "tern-tl-1", "U7", "2732", "27128").out
+    settings = romwright("links", "tern-tl-1", "U7", "2732", "--json").json["settings"]
+    assert len(settings) == 4 and all(set(each["links"]) == {"LK1", "LK2"} for each in settings)
+
+
+def test_a_board_of_many_devices_stays_readable(romwright, tmp_path):
+    """Fifteen ports that answer one range: hundreds of mixtures, of which the first few are printed."""
+    text = (data_folder("boards") / "tern-tl-1.toml").read_text("utf-8").replace('name = "tern-tl-1"', 'name = "many"')
+    for number in range(8):
+        text += f'\n[[devices]]\nname = "P{number}"\ntitle = ""\nkind = "port"\ndrives = [{{ "A{number}" = "L" }}]\n'
+    (tmp_path / "many.toml").write_text(text, "utf-8")
+    run = romwright("links", "./many.toml", "U7", "27C256", "--now", "LK1=1-2,LK2=1-2")
+    assert run.status == 1 and "more findings; --json has them all" in run.out and "more mixtures" in run.out
+    assert len(run.out.splitlines()) < 250
+
+
+def test_verilog_with_another_chip_in_the_other_socket(romwright):
+    now = ("--now", "LK1=2732,LK2=2732,LK3=2732")
+    of = {
+        word: romwright("boards", "verilog", "dunlin-dl-2", "U7", "2732", *now, *also, "--json").json
+        for word, also in {"own": (), "2732": ("--also", "U8=2732"), "none": ("--also", "U8=none")}.items()
+    }
+    assert of["own"]["also"]["U8"]["part"] == "rom-2332-a11-pin18" and of["none"]["also"] == {}
+    assert of["2732"]["also"] == {"U8": {"part": "2732", "polarity": {}}}
+    assert len({each["verilog"] for each in of.values()}) == 3
+    assert "U8" in of["2732"]["verilog"]
+    run = romwright("boards", "verilog", "dunlin-dl-2", "U7", "2732", *now, "--also", "U7=2732")
+    assert run.status == 2 and "the socket that is asked about" in run.err
+
+
+@pytest.mark.parametrize(
+    "span, slip", [("c000-FFFF", "its letters are capitals"), ("FFFF-C000", "the lower address first")]
+)
+def test_a_range_says_what_is_wrong_with_it(romwright, tmp_path, span, slip):
+    text = (data_folder("boards") / "tern-tl-1.toml").read_text("utf-8").replace('"C000-FFFF"', f'"{span}"')
+    (tmp_path / "tern-tl-1.toml").write_text(text, "utf-8")
+    run = romwright("boards", "show", "./tern-tl-1.toml")
+    assert run.status == 2 and f"expected FIRST-LAST in hex, up to FFFF; {slip} [range]" in run.err
+
+
+def test_files_that_are_none(romwright, tmp_path):
+    (tmp_path / "folder.toml").mkdir()
+    run = romwright("boards", "show", "./folder.toml")
+    assert run.status == 2 and "this is a folder\n  where: folder.toml\n  expected: a file" in run.err
+    run = romwright("boards", "show", "./gone.toml")
+    assert run.status == 2 and "there is no such file\n  where: gone.toml\n  expected:" in run.err
+
+
+def test_a_level_that_is_none(romwright, tmp_path):
+    text = (data_folder("boards") / "tern-tl-1.toml").read_text("utf-8")
+    text = text.replace('drives = [{ "/DRAM" = "L"', 'drives = [{ "/DRAM" = "X"')
+    (tmp_path / "tern-tl-1.toml").write_text(text, "utf-8")
+    run = romwright("boards", "show", "./tern-tl-1.toml")
+    assert run.status == 2 and "devices[1].drives[1]./DRAM: 'X', expected H or L [wrong-type]" in run.err

@@ -88,7 +88,7 @@ BAD = {
     "an unknown key": (lambda r: r.update(note="x"), "note: unknown key"),
     "a slip in a key": (lambda r: row(r, 2).update(wire_too=3), "rows[26].wire_too: unknown key; did you mean wire_to"),
     "a missing key": (lambda r: r.pop("rows"), "rows: missing"),
-    "a word for a number": (lambda r: row(r, 2).update(wire_to="21"), "rows[26].wire_to: Expected `int | null`"),
+    "a word for a number": (lambda r: row(r, 2).update(wire_to="21"), "rows[26].wire_to: '21', expected a whole number"),
     "a number for a word": (lambda r: row(r, 2).update(how=1), "rows[26].how:"),
     "a truth for a number": (lambda r: row(r, 2).update(wire_to=True), "rows[26].wire_to:"),
     "an unknown way": (lambda r: row(r, 2).update(how="glue"), "rows[26].how:"),

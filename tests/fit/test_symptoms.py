@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from romwright.boards.library import require_board, require_cpu
-from romwright.boards.model import Area, Device, Gate
+from romwright.boards.model import Area, Board, Device, Gate, Socket
 from romwright.errors import OptionError
 from romwright.fit.settings import Study
 from romwright.fit.symptoms import Law, contents_of, find_symptoms, predict
@@ -107,6 +107,36 @@ def test_half_a_word_spoils_its_own_chips_only():
     (symptom,) = find_symptoms(mounted, study.cases(mounted), b"\xfe" * 32768, Law.LOW)
     assert symptom.words == "a RAM test of 100000-10FFFF would report E8 bad; nothing is wrong with it"
     assert symptom.wrong == {"D8": 0x8000} | {f"D{line}": 0 for line in range(9, 16)}
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.binary(min_size=512, max_size=512), st.sampled_from(list(Law)))
+def test_words_of_sixteen_bits_against_a_test_word_by_word(page, law):
+    """A 27C400 with /OE at the read strobe, /CE at /AS; of each word of its file the low byte is first: D0-D7."""
+    socket = Socket(
+        "U1", "A18 A8 A7 A6 A5 A4 A3 A2 A1 /AS GND /RD D0 D8 D1 D9 D2 D10 D3 D11",
+        "A9 A10 A11 A12 A13 A14 A15 A16 A17 +5V GND D15 D7 D14 D6 D13 D5 D12 D4 +5V",
+    )  # fmt: skip
+    gates = (
+        Gate("G0", "3-to-8", "A21 A22 A23 +5V /AS GND", "NC /RAM NC NC NC NC NC NC"),
+        Gate("G1", "inverter", "R/W", "/RD"),
+    )
+    ram = Device("RAM", "RAM", "RAM", ({"/RAM": "L", "/RD": "L"},))
+    board = Board(
+        name="wide", title="wide", cpu="68000", source="invented", rails={"+5V": 5, "GND": 0}, sockets=(socket,),
+        map=(Area("000000-07FFFF", "U1", "read"), Area("200000-2003FF", "RAM")), gates=gates, devices=(ram,),
+    )  # fmt: skip
+    chip = require_part("27C400")
+    study = Study(board, require_cpu("68000"), socket, chip.ordered_as(chip.polarities({})[0]))
+    mounted = study.mount(study.nets({}))
+    (found,) = find_symptoms(mounted, study.cases(mounted), contents_of(page, chip), law)
+    wrong = dict.fromkeys(range(16), 0)
+    for address in range(0x200000, 0x200400, 2):
+        word = page[address % 512] | page[address % 512 + 1] << 8
+        bad = {read ^ ram & 0xFFFF for ram in (0x5555, 0xAAAA) for read in LAWS[law](ram, word)}
+        for bit in wrong:
+            wrong[bit] += any(each >> bit & 1 for each in bad) or law is Law.UNKNOWN
+    assert found.addresses == 512 and found.wrong == {f"D{bit}": count for bit, count in wrong.items()}
 
 
 def test_law_is_said_to_be_a_model():

@@ -173,7 +173,10 @@ def check_nodes(draft: Draft) -> Iterator[str]:
         if node not in known and count[node] == 1:
             near = difflib.get_close_matches(node, {*known, *count} - {node}, n=1)
             hint = f"did you mean {near[0]}?" if near else f"write {UNCONNECTED} for what is not used"
-            yield f"{where}: {node} stands nowhere else; {hint} [lonely-node]"
+            said = f"{node} stands nowhere else; {hint}"
+            if node == UNCONNECTED:
+                said = f'{UNCONNECTED} is no node; a position of a link that joins nothing is ""'
+            yield f"{where}: {said} [lonely-node]"
 
 
 def check_devices(draft: Draft) -> Iterator[str]:
@@ -189,6 +192,14 @@ def check_devices(draft: Draft) -> Iterator[str]:
             yield f"{where}.chips: {len(device.chips.split())} chips for {len(data)} data lines [device-chips]"
 
 
+def slip_in(span: str) -> str:
+    """Say which slip keeps a span from being one, as far as that can be told."""
+    first, _, last = span.partition("-")
+    if parse_span(span.upper()):
+        return "; its letters are capitals"
+    return "; the lower address first" if parse_span(f"{last}-{first}") else ""
+
+
 def check_map(draft: Draft) -> Iterator[str]:
     """Areas lie in the address space, name what is there, and those of one device's lines do not overlap."""
     seen: list[tuple] = []
@@ -199,7 +210,8 @@ def check_map(draft: Draft) -> Iterator[str]:
             continue
         top = space_of(area.space, draft.board, draft.cpu).top
         if span is None or span[1] > top:
-            yield f"{where}: range {area.range!r}, expected FIRST-LAST in hex, up to {top:X} [range]"
+            hint = "" if span else slip_in(area.range)
+            yield f"{where}: range {area.range!r}, expected FIRST-LAST in hex, up to {top:X}{hint} [range]"
             continue
         if area.device not in draft.answering:
             near = difflib.get_close_matches(area.device, draft.answering, n=1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from romwright.cli import draft
-from romwright.cli.options import AS_JSON, OVERWRITE, parse_polarity
+from romwright.cli.options import ALSO, AS_JSON, OVERWRITE, parse_polarity
 from romwright.cli.wire import heading
 from romwright.errors import OptionError
 
@@ -104,8 +104,9 @@ def write_svg(path: str, page, setting: dict[str, str] | None, overwrite: bool) 
 @click.argument("part", metavar="PART")
 @click.option("--now", metavar="LINK=POSITION,…", default="", help="The setting of the links.")
 @click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
+@ALSO
 @AS_JSON
-def verilog(board: str, socket: str, part: str, now: str, polarity: dict, as_json: bool) -> None:
+def verilog(board: str, socket: str, part: str, now: str, polarity: dict, also, as_json: bool) -> None:
     """Print BOARD with PART in SOCKET as Verilog (IEEE 1364): a simulator of your choice resolves the data bus.
 
     Every trace, closed link and seated pin is a tran; every memory drives a number of its own. x on the bus is a
@@ -115,7 +116,8 @@ def verilog(board: str, socket: str, part: str, now: str, polarity: dict, as_jso
     Example: romwright boards verilog tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2
     """
     from romwright.boards.library import require_board, require_cpu
-    from romwright.cli.links import parse_setting, require_thing
+    from romwright.cli.columns import fit_others, require_thing
+    from romwright.cli.links import parse_setting
     from romwright.cli.render import print_json
     from romwright.fit.verilog import build_verilog
     from romwright.parts.library import require_part
@@ -127,9 +129,13 @@ def verilog(board: str, socket: str, part: str, now: str, polarity: dict, as_jso
     if len(stated) > 1:
         pins = ", ".join(str(pin) for pin in chip.choices() if pin not in polarity)
         raise OptionError(f"the polarity of pin {pins} of {chip.name} is not stated", expected="--polarity PIN=L,...")
-    text = build_verilog(page, require_cpu(page.cpu), parse_setting(page, now), place, chip.ordered_as(stated[0]))
+    others = fit_others(page, place, also)
+    chips = {name: other.chip for name, other in others.items()}
+    setting = parse_setting(page, now)
+    text = build_verilog(page, require_cpu(page.cpu), setting, place, chip.ordered_as(stated[0]), chips)
     if as_json:
-        print_json({"board": page.name, "socket": place.name, "part": chip.name, "verilog": text})
+        held = {name: other.as_json() for name, other in others.items()}
+        print_json({"board": page.name, "socket": place.name, "part": chip.name, "also": held, "verilog": text})
     else:
         click.echo(text, nl=False)
 

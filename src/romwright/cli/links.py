@@ -8,12 +8,14 @@ from collections.abc import Sequence
 import click
 
 from romwright.cli.columns import Column, fit_others, list_columns, moved, require_thing
-from romwright.cli.options import AS_JSON, parse_also, parse_polarity
+from romwright.cli.options import ALSO, AS_JSON, parse_polarity
 from romwright.cli.wire import heading
 from romwright.errors import OptionError
 
 MARKS = {"works": "ok", "fault": "fault", "stop": "STOP"}
 SHOWN = 32  # settings, and cycles, that are listed on paper; --json has all
+TOLD = 12  # findings of one setting; of these in the table of settings:
+NAMED = 4
 
 
 @click.command("links", short_help="How a board's links must be set for a chip; who drives the bus.")
@@ -22,10 +24,7 @@ SHOWN = 32  # settings, and cycles, that are listed on paper; --json has all
 @click.argument("parts", metavar="PART...", nargs=-1, required=True)
 @click.option("--now", metavar="LINK=POSITION,…", help="The present setting: explain it, and the smallest change.")
 @click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
-@click.option(
-    "--also", multiple=True, callback=parse_also, metavar="SOCKET=PART[,PIN=L…]",
-    help="What sits in another socket, with its polarities; SOCKET=none: nothing. Repeat it for each socket.",
-)  # fmt: skip
+@ALSO
 @click.option("--seated", type=click.Choice(["offset", "turned"]), help="What if the chip sits so?")
 @click.option("--image", metavar="FILE", help="What the chip holds: predict which bits of other memories read wrong.")
 @click.option(
@@ -51,7 +50,12 @@ def command(board, socket, parts, now, polarity, also, seated, image, law, as_js
     place = require_thing("socket", socket, {each.name: each for each in page.sockets}, page.name)
     columns = list_columns(page, cpu, place, parts, polarity, seated, fit_others(page, place, also))
     present = parse_setting(page, now) if now else None
-    contents = read_contents(image) if image else None
+    contents = read_contents(image, columns) if image else None
+    if len(columns) > 1 and not present and not as_json and (image or law != "low"):
+        raise OptionError(
+            f"{'--image' if image else '--law'} with several chips or polarities",
+            expected="one PART, its polarities stated, or the present setting: --now",
+        )
     law = {"low": Law.LOW, "high": Law.HIGH, "unknown": Law.UNKNOWN}[law]
     if as_json:
         from romwright.cli.render import print_json
@@ -88,11 +92,15 @@ def parse_setting(page, text: str) -> dict[str, str]:
     return {name: found[name] for name in links}
 
 
-def read_contents(path: str) -> bytes:
-    """Read an image without gaps."""
+def read_contents(path: str, columns: Sequence[Column]) -> bytes:
+    """Read an image without gaps that fills every chip a whole number of times. Raises OptionError, InputError."""
+    from romwright.fit.symptoms import contents_of
     from romwright.images.formats import read
 
-    return read(path).image.flat()
+    contents = read(path).image.flat()
+    for column in columns:
+        contents_of(contents, column.study.chip)
+    return contents
 
 
 def print_matrix(board: str, place, columns) -> None:
@@ -163,7 +171,9 @@ def print_column(column: Column, present, contents, law) -> None:
         live = [name for name in column.links if name not in column.ranked.idle]
         for setting in map(column.setting, settings[:SHOWN]):
             judged = study.judge(setting)
-            why = "; ".join(titles(judged)) or "nothing is wrong"
+            told = titles(judged)
+            more = [f"{len(told) - NAMED} more"] if len(told) > NAMED else []
+            why = "; ".join([*told[:NAMED], *more]) or "nothing is wrong"
             rows.append((*(setting[name] for name in live), MARKS[judged.verdict], why))
         print_table([*live, "verdict", "why"], rows)
         print_rest(len(settings), column.ranked.idle)
@@ -188,7 +198,9 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
     judged = column.study.judge(setting)
     links = " ".join(f"{link}={position}" for link, position in setting.items()) or "the board has no links"
     heading(f"{word}: {links}: {MARKS[judged.verdict]}", fg=None if judged.verdict == "works" else "red")
-    print_findings(judged.findings)
+    print_findings(judged.findings[:TOLD])
+    if len(judged.findings) > TOLD:
+        click.echo(f"... and {len(judged.findings) - TOLD} more findings; --json has them all")
     if symptoms := column.symptoms(setting, contents, law):
         heading("At the bench")
         show(*(indented(symptom.words) for symptom in symptoms))
@@ -196,6 +208,9 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
             counts = " ".join(f"{line} {count:,}" for line, count in symptom.wrong.items())
             show(indented(f"{symptom.device.name}: wrong at this many of {symptom.addresses:,} addresses: {counts}"))
         show(indented(SAID_OF[law]))
+    elif reads := list_reads(judged.cases, law):
+        heading("At the bench")
+        show(*map(indented, reads), indented(f"{SAID_OF[law]}; --image FILE says which bits that spoils"))
     if not judged.cases:
         return
     heading("Who drives the data bus")
@@ -205,6 +220,7 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
         click.echo(f"{len(judged.cases) - len(cases)} cycles: fine; --json has them all")
     if not cases:
         return
+    more, cases = len(cases) - SHOWN, cases[:SHOWN]
     halved = {case.lines for case in judged.cases} != {frozenset(column.study.wiring.cpu.data_lines)}
     print_table(
         ("cycle", "addresses", *["lines"] * halved, "expected", "drives", "outcome"),
@@ -218,6 +234,22 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
             for case in cases
         ],
     )  # fmt: skip
+    if more > 0:
+        click.echo(f"... and {more} more; --json has them all")
+
+
+def list_reads(cases, law) -> list[str]:
+    """Say what is read where several devices drive: `reads of 0000-3FFF give DRAM AND U7, bit by bit`."""
+    from romwright.fit.bus import listed
+    from romwright.fit.symptoms import predict
+
+    found: dict[str, list[str]] = {}
+    for case in cases:
+        if predicted := predict(case, law, ()):
+            gives = f"{predicted['read']}, bit by bit" if predicted["read"] else "a byte that nobody can foretell"
+            found.setdefault(gives, []).append(case.access.range)
+    told = [f"reads of {listed(list(dict.fromkeys(spans)))} give {gives}" for gives, spans in found.items()]
+    return told[:TOLD] + [f"... and {len(told) - TOLD} more mixtures"] * (len(told) > TOLD)
 
 
 def print_change(column: Column, present) -> None:

@@ -46,6 +46,13 @@ def root() -> None:
     """
 
 
+SYSTEM = {  # what the system says of files, in other words
+    FileNotFoundError: ("there is no such file", "a file that is there: look at the name and the folder"),
+    IsADirectoryError: ("this is a folder", "a file"),
+    PermissionError: ("this file may not be used", "a file that you may read, or a folder that you may write to"),
+}
+
+
 def complain(found: str, **rows: str) -> None:
     """Print an error as a headline and labelled rows; control characters in it are made harmless."""
     lines = [click.style("error: ", fg="red", bold=True) + harmless(found)]
@@ -113,7 +120,8 @@ def status_of(error: BaseException) -> int:
     elif isinstance(error, BrokenPipeError):
         forget_output()  # whoever read our output has gone
     elif isinstance(error, OSError):
-        complain(error.strerror or str(error), where=str(error.filename or "standard output"))
+        found, expected = SYSTEM.get(type(error), (error.strerror or str(error), ""))
+        complain(found, where=str(error.filename or "standard output"), expected=expected)
         forget_output()
     elif isinstance(error, MemoryError):
         complain("not enough memory for this file")

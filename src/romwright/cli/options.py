@@ -75,3 +75,9 @@ def parse_also(context: click.Context, parameter: click.Parameter, entries) -> l
             raise OptionError(f"--also {entry}: no socket is named", expected="SOCKET=PART or SOCKET=none: U8=27C64")
         found.append((socket.strip(), part.strip(), parse_polarity(context, parameter, polarity)))
     return found
+
+
+ALSO = click.option(
+    "--also", multiple=True, callback=parse_also, metavar="SOCKET=PART[,PIN=L…]",
+    help="What sits in another socket, with its polarities; SOCKET=none: nothing. Repeat it for each socket.",
+)  # fmt: skip
