@@ -232,11 +232,22 @@ def test_what_a_contention_reads_without_contents(romwright):
     now = ("--now", "LK1=2-3,LK2=1-2")
     out = romwright("links", "tern-tl-1", "U7", "27C512", *now).out
     assert "reads of 0000-3FFF give DRAM AND U7, bit by bit" in out and "common practice, no source" in out
+    assert "reads of 4000-7FFF give what U7 holds" in out and "written" not in out
     out = romwright("links", "tern-tl-1", "U7", "27C512", *now, "--law", "high").out
     assert "reads of 8000-9FFF give U8 OR U7, bit by bit" in out and "a model, chosen by you" in out
     out = romwright("links", "tern-tl-1", "U7", "27C512", *now, "--law", "unknown").out
     assert "reads of 0000-3FFF, 8000-9FFF and A000-BFFF give a byte that nobody can foretell" in out
     assert "At the bench" not in romwright("links", "tern-tl-1", "U7", "27C512", "--now", "LK1=1-2,LK2=1-2").out
+
+
+def test_a_contention_in_writes_is_told_at_the_bench(romwright, tmp_path):
+    """/OE at the write strobe: the chip drives in every write, and nobody answers its reads."""
+    text = (data_folder("boards") / "tern-tl-1.toml").read_text("utf-8").replace("A11 /RDS A10", "A11 /WRS A10")
+    (tmp_path / "tern-tl-1.toml").write_text(text, "utf-8")
+    out = romwright("links", "./tern-tl-1.toml", "U7", "27C512", "--now", "LK1=2-3,LK2=1-2").out
+    bench = out[out.index("At the bench") : out.index("Who drives")]
+    assert "what is written to 0000-3FFF" in bench and "may be stored wrong: U7 drives too" in bench
+    assert "give noise" in bench and "common practice" not in bench
 
 
 def test_options_that_say_nothing_are_refused(romwright, tmp_path):
@@ -268,7 +279,8 @@ def test_a_board_of_many_devices_stays_readable(romwright, tmp_path):
         text += f'\n[[devices]]\nname = "P{number}"\ntitle = ""\nkind = "port"\ndrives = [{{ "A{number}" = "L" }}]\n'
     (tmp_path / "many.toml").write_text(text, "utf-8")
     run = romwright("links", "./many.toml", "U7", "27C256", "--now", "LK1=1-2,LK2=1-2")
-    assert run.status == 1 and "more findings; --json has them all" in run.out and "more mixtures" in run.out
+    assert run.status == 1 and "more findings; --json has them all" in run.out
+    assert "  ... and " in run.out[run.out.index("At the bench") :]
     assert len(run.out.splitlines()) < 250
 
 
@@ -310,3 +322,11 @@ def test_a_level_that_is_none(romwright, tmp_path):
     (tmp_path / "tern-tl-1.toml").write_text(text, "utf-8")
     run = romwright("boards", "show", "./tern-tl-1.toml")
     assert run.status == 2 and "devices[1].drives[1]./DRAM: 'X', expected H or L [wrong-type]" in run.err
+
+
+@pytest.mark.parametrize("volts, told", [("5.1", "nominal voltage, 5,"), ("4.75", "nominal voltage, 5,"), ("3.3", "")])
+def test_a_rail_has_its_nominal_voltage(romwright, tmp_path, volts, told):
+    text = (data_folder("boards") / "tern-tl-1.toml").read_text("utf-8").replace('"+5V" = 5', f'"+5V" = {volts}')
+    (tmp_path / "tern-tl-1.toml").write_text(text, "utf-8")
+    run = romwright("boards", "show", "./tern-tl-1.toml")
+    assert run.status == (2 if told else 0) and told in run.err

@@ -17,6 +17,7 @@ from romwright.parts.library import require_part
 from romwright.parts.model import Part
 
 ROW_PITCHES_MM = (7.62, 10.16, 15.24, 22.86)
+NOMINAL = (5, 12, -5, -12)  # of the supplies of the chips; a rail as it was measured is within a tenth of one
 
 
 class Draft:
@@ -34,6 +35,10 @@ def check_rails(draft: Draft) -> Iterator[str]:
     volts = draft.board.rails.values()
     for name in (name for name, each in draft.board.rails.items() if not -50 < each < 50):
         yield f"rails.{name}: {draft.board.rails[name]:g} V, expected a supply of less than 50 V [rail-volts]"
+    for name, each in draft.board.rails.items():
+        if meant := [volts for volts in NOMINAL if 0 < abs(each - volts) <= abs(volts) / 10]:
+            rail = f"rails.{name}: {each:g} V"
+            yield f"{rail}, expected the nominal voltage, {meant[0]:g}, not a measured one [rail-volts]"
     if 0 not in volts or not any(v > 0 for v in volts):
         yield 'rails: expected one of 0 V and a positive one, such as { "+5V" = 5, GND = 0 } [rails]'
     for name in sorted(draft.board.rails.keys() & {*draft.cpu.outputs, *draft.cpu.data_lines}):

@@ -193,7 +193,7 @@ def titles(judged) -> list[str]:
 def print_setting(column: Column, setting, word: str, contents, law) -> None:
     """Print the findings of one setting, what they look like at the bench, and who drives the bus."""
     from romwright.cli.render import indented, print_findings, print_table, show
-    from romwright.fit.symptoms import SAID_OF, run_of
+    from romwright.fit.symptoms import SAID_OF, list_signs, predict, run_of
 
     judged = column.study.judge(setting)
     links = " ".join(f"{link}={position}" for link, position in setting.items()) or "the board has no links"
@@ -201,16 +201,17 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
     print_findings(judged.findings[:TOLD])
     if len(judged.findings) > TOLD:
         click.echo(f"... and {len(judged.findings) - TOLD} more findings; --json has them all")
-    if symptoms := column.symptoms(setting, contents, law):
+    symptoms = column.symptoms(setting, contents, law)
+    signs = list_signs(judged.cases, law, mixtures=not symptoms)
+    if symptoms or signs:
         heading("At the bench")
-        show(*(indented(symptom.words) for symptom in symptoms))
-        for symptom in symptoms:
-            counts = " ".join(f"{line} {count:,}" for line, count in symptom.wrong.items())
-            show(indented(f"{symptom.device.name}: wrong at this many of {symptom.addresses:,} addresses: {counts}"))
-        show(indented(SAID_OF[law]))
-    elif reads := list_reads(judged.cases, law):
-        heading("At the bench")
-        show(*map(indented, reads), indented(f"{SAID_OF[law]}; --image FILE says which bits that spoils"))
+    show(*(indented(symptom.words) for symptom in symptoms))
+    for symptom in symptoms:
+        counts = " ".join(f"{line} {count:,}" for line, count in symptom.wrong.items())
+        show(indented(f"{symptom.device.name}: wrong at this many of {symptom.addresses:,} addresses: {counts}"))
+    show(*map(indented, signs[:TOLD]), *[indented(f"... and {len(signs) - TOLD} more")] * (len(signs) > TOLD))
+    if any(predict(case, law, ()) for case in judged.cases):
+        show(indented(SAID_OF[law] + ("" if symptoms else "; --image FILE says which bits that spoils")))
     if not judged.cases:
         return
     heading("Who drives the data bus")
@@ -236,20 +237,6 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
     )  # fmt: skip
     if more > 0:
         click.echo(f"... and {more} more; --json has them all")
-
-
-def list_reads(cases, law) -> list[str]:
-    """Say what is read where several devices drive: `reads of 0000-3FFF give DRAM AND U7, bit by bit`."""
-    from romwright.fit.bus import listed
-    from romwright.fit.symptoms import predict
-
-    found: dict[str, list[str]] = {}
-    for case in cases:
-        if predicted := predict(case, law, ()):
-            gives = f"{predicted['read']}, bit by bit" if predicted["read"] else "a byte that nobody can foretell"
-            found.setdefault(gives, []).append(case.access.range)
-    told = [f"reads of {listed(list(dict.fromkeys(spans)))} give {gives}" for gives, spans in found.items()]
-    return told[:TOLD] + [f"... and {len(told) - TOLD} more mixtures"] * (len(told) > TOLD)
 
 
 def print_change(column: Column, present) -> None:

@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from romwright.boards.model import Device
 from romwright.errors import OptionError
-from romwright.fit.bus import Case, Outcome
+from romwright.fit.bus import CPU, Case, Outcome, listed
 from romwright.fit.mounted import Mounted
 from romwright.parts.model import Part
 
@@ -100,6 +100,26 @@ def predict(case: Case, law: Law, symptoms: Sequence[Symptom]) -> dict | None:
     answer = {"law": str(law), "said_of_law": SAID_OF[law], "read": read.join(case.drives) if read else None}
     of = [each for each in symptoms if each.device.name == case.access.expected and each.by in case.drives]
     return answer | ({"lines": of[0].lines, "wrong": of[0].wrong, "words": of[0].words} if of else {})
+
+
+def list_signs(cases: Sequence[Case], law: Law, mixtures: bool) -> list[str]:
+    """Say what is read and stored where a cycle is not fine, whatever chips hold; mixtures of bytes if asked for."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for case in cases:
+        who, may = [name for name in case.drives if name != CPU], "give" if case.sure else "may give"
+        predicted, access = predict(case, law, ()), case.access
+        if predicted and mixtures:
+            gives = f"{predicted['read']}, bit by bit" if predicted["read"] else "a byte that nobody can foretell"
+        elif case.outcome is Outcome.CONTENTION:
+            if access.cycle.access == "write" and access.may_write:
+                sign = "what is written to ", f" may be stored wrong: {listed(who)} drive{'s' * (len(who) == 1)} too"
+                found.setdefault(sign, []).append(access.range)
+            continue
+        else:
+            gives = {Outcome.OPEN: "noise", Outcome.WRONG: f"what {listed(who)} holds"}.get(case.outcome)
+        if gives:
+            found.setdefault(("reads of ", f" {may} {gives}"), []).append(access.range)
+    return [f"{head}{listed(list(dict.fromkeys(spans)))}{tail}" for (head, tail), spans in found.items()]
 
 
 NUMBERS = {2: "two", 4: "four", 8: "eight"}
