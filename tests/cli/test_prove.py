@@ -111,7 +111,7 @@ def test_a_plan_edited_by_hand_is_judged_not_believed(romwright, folder, change)
     (("p.plan", *BOTH, "--burnt", "none.bin"), "none.bin"),
     (("p.plan", "short.bin@game", "test.bin@test", "--burnt", "burn.bin"), "100 bytes"),
     (("p.plan", "empty.bin@game", "test.bin@test", "--burnt", "burn.bin"), "empty"),
-    (("none.plan",), "none.plan"), (("game.bin",), "game.bin"), ((".",), "directory"), (("",), "expected"),
+    (("none.plan",), "none.plan"), (("game.bin",), "game.bin"), ((".",), "folder"), (("",), "expected"),
     (("p.plan", "\x1b[31mgame.bin@game", "test.bin@test", "--burnt", "burn.bin"), r"\x1b[31mgame.bin"),
     (("p.plan", "game.bin@\x1b[31mgame", "test.bin@test", "--burnt", "burn.bin"), r"\x1b[31mgame"),
 ])  # fmt: skip

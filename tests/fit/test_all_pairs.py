@@ -133,10 +133,10 @@ REVIEWED = [
     ("rom-9316b-apple2", "-", "2716", "18=X1.6 21=VCC", "X1.6 L: 18=H 21=L", 0),
     # 28 pins: the third enable on 27 is /PGM, A14 or /WE of the chip; VPP to VCC where the ROM has nothing
     ("rom-23128-style-a", "20=L 22=L 27=L", "27128", "1=VCC 22=X1.3 27=VCC", "X1.3 L: 22=L 27=L", 0),
-    ("rom-23128-style-a", "20=L 22=L 27=L", "27C256", "1=VCC 22=X1.3 27=GND", "X1.3 L: 22=L 27=L", 0),
+    ("rom-23128-style-a", "20=L 22=L 27=L", "27C256", "1=VCC 22=X1.3", "X1.3 L: 22=L 27=L", 0),
     ("rom-23128-style-a", "20=L 22=L 27=L", "28C256", "1=GND 22=X1.3 27=VCC", "X1.3 L: 22=L 27=L", 0),
     ("rom-23128-style-b", "20=L 22=L 27=L", "27128", "1=VCC 20=X1.3 27=VCC", "X1.3 L: 20=L 27=L", 0),
-    ("rom-23128-style-b", "20=L 22=L 27=L", "27C256", "1=VCC 20=X1.3 27=GND", "X1.3 L: 20=L 27=L", 0),
+    ("rom-23128-style-b", "20=L 22=L 27=L", "27C256", "1=VCC 20=X1.3", "X1.3 L: 20=L 27=L", 0),
     ("rom-23128-style-b", "20=L 22=L 27=L", "28C256", "1=GND 20=X1.3 27=VCC", "X1.3 L: 20=L 27=L", 0),
     ("rom-23128-style-c", "27=NC", "27128", "1=VCC 27=VCC", "", 0),
     ("rom-23256-a14-pin27", "20=L 22=L", "27256", "1=VCC", "", 0),
@@ -153,7 +153,7 @@ REVIEWED = [
     ("27128", "-", "27C256", "", "", 0x4000),
     ("27256", "-", "27C512", "", "", 0x8000),
     # a bipolar PROM with four enables, two of them active high: one output of a '138
-    ("prom-82s181", "-", "2716", "18=X1.14 19=GND 21=VCC", "X1.14 L: 18=H 19=H 21=L", 0),
+    ("prom-82s181", "-", "2716", "18=X1.14 21=VCC", "X1.14 L: 18=H 19=H 21=L", 0x400),
 ]  # fmt: skip
 
 
