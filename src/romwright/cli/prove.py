@@ -35,7 +35,7 @@ def command(plan: str, contents: tuple[str, ...], burnt: str | None, read_as: st
         )
     given = read_burnt(made, contents, burnt, read_as) if burnt else None
     proof = prove_plan(made, given)
-    ok = proof.equal and proof.drive_equal
+    ok = proof.equal and proof.drive_equal and proof.power_up_safe
     if as_json:
         print_json({
             "plan": plan, "from": made.original.name, "to": made.chip.name, "banks": list(made.banks),
@@ -78,6 +78,8 @@ def print_proof(plan, proof, bytes_compared: bool) -> None:
         print_difference(proof.first_difference)
     if proof.states_written:
         click.echo(f"  the chip can be WRITTEN in {proof.states_written} states in which the original is not")
+    if not proof.power_up_safe:
+        click.echo("  the chip can be WRITTEN while power comes up and no control line has its level yet")
     if proof.drive_equal:
         click.echo("  who drives the data bus is the same in every state")
     else:

@@ -63,10 +63,10 @@ class Term:
 
 @cache
 def terms(count: int) -> tuple[Term, ...]:
-    """List the terms over `count` variables with two gates at most: for each table and set of gates the smallest.
+    """List the terms over `count` variables: for each table and set of gates the smallest.
 
-    Two gates are of one package, or one of them is an inverter: any product of levels comes out of one '138 already,
-    so that a second package of another kind never pays.
+    They have two gates at most, or three NANDs. Two gates are of one package, or one of them is an inverter: any
+    product of levels comes out of one '138 already, so that a second package of another kind never pays.
     """
     names = [str(number) for number in range(count)]
     whole = tables.everywhere(names)
@@ -74,6 +74,10 @@ def terms(count: int) -> tuple[Term, ...]:
     known: dict[tuple, Term] = {(term.table, term.kinds): term for term in variables}
     keep(known, [*simple_gates(whole, variables, variables), *decoders(whole, variables)])
     keep(known, simple_gates(whole, [term for term in known.values() if term.kind], variables))
+    nands = [[t for t in known.values() if t.kinds == (("nand", number),)] for number in (1, 2)]
+    keep(known, (gate("nand", whole, (one,)) for one in nands[1]))
+    keep(known, (gate("nand", whole, pair) for pair in itertools.product(nands[1], variables)))
+    keep(known, (gate("nand", whole, pair) for pair in itertools.combinations(nands[0], 2)))
     return tuple(sorted(known.values(), key=lambda term: term.size))
 
 
