@@ -245,4 +245,12 @@ def test_a_plan_in_which_nothing_is_ever_read_proves_nothing(romwright, tmp_path
     plan = json.loads((tmp_path / "a.plan").read_text("utf-8"))
     plan["beyond"]["idle"] = [{"/CE": "L"}, {"/CE": "H"}] if any("/CE" in r["signal"] for r in plan["rows"]) else []
     (tmp_path / "a.plan").write_text(json.dumps(plan), "utf-8")
-    assert romwright("prove", "a.plan").status == 1
+    run = romwright("prove", "a.plan")
+    assert run.status == 2 and "anything beyond it" in run.err
+    board = ("wire", "U7", "27C512", "--board", "tern-tl-1", "--plan", "b.plan")
+    assert romwright(*board).status == 0 and romwright("prove", "b.plan").status == 0
+    plan = json.loads((tmp_path / "b.plan").read_text("utf-8"))
+    plan["beyond"]["idle"] = [{"/RDS": "L"}, {"/RDS": "H"}]
+    (tmp_path / "b.plan").write_text(json.dumps(plan), "utf-8")
+    run = romwright("prove", "b.plan")
+    assert run.status == 1 and "a state in which the original answers" in run.out

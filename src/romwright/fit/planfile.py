@@ -128,7 +128,7 @@ def parse_plan(data: bytes, file: str = "", find_page: Callable[[str], Part] = r
         record = msgspec.convert(found, PlanRecord)
     except msgspec.ValidationError as error:  # such as an empty list for a table
         raise PlanFileError(file, [str(error)]) from None
-    if record.socket.page is None and record.beyond != Beyond():
+    if record.socket.page is None and any(msgspec.to_builtins(record.beyond).values()):
         raise PlanFileError(file, ["beyond: only the socket of a board, or of two ROMs, has anything beyond it"])
     original, chip = order(record.socket, "socket", file, find_page), order(record.chip, "chip", file, find_page)
     rows = tuple(Row(**msgspec.structs.asdict(row)) for row in record.rows)

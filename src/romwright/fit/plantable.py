@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterator
 
+from romwright.fit.circuit import packages_of
 from romwright.fit.glue import PlacedGate, Tap
 from romwright.fit.rows import How, Row
 from romwright.fit.wiring import Plan
+from romwright.fit.work import gate_parts
 
 HEADER = ("component", "pin", "function", "socket", "signal", "how", "from", "detail")
 
@@ -21,7 +24,8 @@ def build_csv(plan: Plan) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(HEADER)
-    for cells in (*map(row_cells, plan.rows), *(tap_cells(gate, tap) for gate in plan.gates for tap in gate.taps)):
+    gates = [cells for gate in plan.gates for cells in gate_cells(gate)]
+    for cells in (*map(row_cells, plan.rows), *gates, *supply_cells(plan)):
         writer.writerow(map(inert, cells))
     return text.getvalue().encode("utf-8")
 
@@ -38,6 +42,24 @@ def feed_of(row: Row) -> str:
         How.WIRE: f"J1 pin {row.wire_to}", How.VCC: "VCC", How.GND: "GND", How.GATE: row.gate,
         How.POINT: row.point, How.STRAP: row.strap,
     }.get(row.how, "")  # fmt: skip
+
+
+def gate_cells(gate: PlacedGate) -> Iterator[tuple]:
+    """Yield the cells of a gate's inputs and of its output."""
+    yield from (tap_cells(gate, tap) for tap in gate.taps)
+    what = f"output, {gate.name}"
+    yield gate.package, gate.output, what, "", "", "the pins that name it", "", f"{gate.part}, {gate.kind}"
+
+
+def supply_cells(plan: Plan) -> Iterator[tuple]:
+    """Yield the cells of the supply pins of the gate packages, and of the inputs that are not used."""
+    for package, gates in packages_of(plan).items():
+        part = gate_parts()[gates[0].kind]
+        used = {tap.pin for gate in gates for tap in gate.taps}
+        spare = [pin for pins in part.inputs for pin in pins if pin not in used]
+        pins = [(part.vcc, "supply", "VCC"), (part.gnd, "supply", "GND"), *((pin, "not used", "GND") for pin in spare)]
+        for pin, what, rail in pins:
+            yield package, pin, what, "", "", f"to {rail}", rail, part.part
 
 
 def tap_cells(gate: PlacedGate, tap: Tap) -> tuple:
