@@ -128,7 +128,7 @@ BAD = {
         "rows[26].point: the board has no point 'U5 pin 6'"),
     "an input at no point": (
         lambda r: r["gates"][0]["taps"][0].update(position=None, point="U5"), "taps[1].point: the board has no point"),
-    "a level of nothing": (lambda r: r["beyond"].update(idle=[{"CS9": "H"}]), "beyond.idle: 'CS9' is neither a pin"),
+    "a level of nothing": (lambda r: r["beyond"].update(idle=[{"CS9": "H"}]), "beyond: only the socket of a board"),
     "a list for a table": (lambda r: r.update(beyond=[]), "Expected `object`, got `array`"),
     "an unknown key beyond": (lambda r: r["beyond"].update(point=[]), "beyond.point: unknown key"),
     "a polarity that is open": (lambda r: r["socket"]["polarity"].clear(), "socket.polarity.20: missing, not L or H"),
