@@ -239,9 +239,9 @@ class Area(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """A computer board. `wires` are joins of two nodes that the traces do not make.
+    """A computer board. `wires` are joins that the traces do not make, `signals` lines that something else drives.
 
-    `buffered`: a buffer parts the data lines from those of the CPU, off while the CPU has an address or status there.
+    `buffered`: a buffer parts the data lines from the CPU's, off while the CPU has an address or status there.
     """
 
     name: str
@@ -257,6 +257,7 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     resistors: tuple[Resistor, ...] = ()
     wires: tuple[str, ...] = ()
     buffered: bool = False
+    signals: dict[str, str] = {}
     unchecked: tuple[str, ...] = ()
 
     def uses(self) -> Iterator[tuple[str, str]]:

@@ -25,7 +25,7 @@ class Draft:
 
     def __init__(self, board: Board, cpu: Cpu) -> None:
         self.board, self.cpu = board, cpu
-        self.sources = dict.fromkeys(cpu.outputs, "the CPU")
+        self.sources = dict.fromkeys(cpu.outputs, "the CPU") | board.signals
         self.answering = {*(thing.name for thing in (*board.devices, *board.sockets)), NOBODY}
         self.places = {socket.place(n) for socket in board.sockets for n in socket.nodes}
 
@@ -43,6 +43,16 @@ def check_rails(draft: Draft) -> Iterator[str]:
         yield 'rails: expected one of 0 V and a positive one, such as { "+5V" = 5, GND = 0 } [rails]'
     for name in sorted(draft.board.rails.keys() & {*draft.cpu.outputs, *draft.cpu.data_lines}):
         yield f"rails: {name} is a line of the {draft.cpu.name} [rail-name]"
+
+
+def check_signals(draft: Draft) -> Iterator[str]:
+    """A line that something else drives has a name of its own, and it is said what drives it."""
+    taken = {*draft.cpu.outputs, *draft.cpu.data_lines, *draft.board.rails, *draft.places}
+    for name, driver in draft.board.signals.items():
+        if name in taken or len(name.split()) != 1 or name[1:].isdigit():
+            yield f"signals: {name!r}, expected one word that is no rail and no line of the {draft.cpu.name} [signal-name]"
+        if not driver.strip():
+            yield f"signals.{name}: empty; say what drives it, such as U12, a latch [signal-name]"
 
 
 def check_names(draft: Draft) -> Iterator[str]:
@@ -171,7 +181,7 @@ def check_drivers(draft: Draft) -> Iterator[str]:
 def check_nodes(draft: Draft) -> Iterator[str]:
     """A node is a CPU line, a rail, a gate's output or a pad, and then stands in two places; else it is a slip."""
     board, cpu = draft.board, draft.cpu
-    known = {*cpu.outputs, *cpu.data_lines, *board.rails, *draft.places}
+    known = {*cpu.outputs, *cpu.data_lines, *board.rails, *board.signals, *draft.places}
     uses = list(board.uses())
     count = Counter(node for _, node in uses)
     for where, node in uses:
@@ -277,7 +287,7 @@ def check_source(draft: Draft) -> Iterator[str]:
 
 
 RULES = (
-    check_rails, check_names, check_sockets, check_chips, check_links, check_pairs, check_gates, check_drivers,
+    check_rails, check_signals, check_names, check_sockets, check_chips, check_links, check_pairs, check_gates, check_drivers,
     check_nodes, check_devices, check_map, check_ports, check_unread, check_source, check_words,
 )  # fmt: skip
 

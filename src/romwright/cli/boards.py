@@ -163,6 +163,9 @@ def print_logic(page) -> None:
         heading("Glue")
         rows = [(gate.name, gate.kind, gate.inputs, gate.outputs) for gate in page.gates]
         print_table(("gate", "kind", "inputs", "outputs"), rows)
+    if page.signals:
+        heading("Driven by something else, to either level")
+        print_table(("line", "what drives it"), list(page.signals.items()))
     if page.resistors:
         heading("Resistors")
         print_table(("name", "ohms", "between"), [(r.name, f"{r.ohms:g}", r.nodes) for r in page.resistors])

@@ -82,7 +82,7 @@ class Surroundings:
     def nodes(self) -> list[str]:
         """List the nodes of the board that a wire may be brought from: outputs of gates and lines of the CPU."""
         outputs = [node for gate in self.board.gates for node in gate.outputs.split() if node != "NC"]
-        return list(dict.fromkeys([*outputs, *self.cpu.controls]))
+        return list(dict.fromkeys([*outputs, *self.cpu.controls, *self.board.signals]))
 
     def sites(self, extra: Sequence[str] = (), now: Mapping[str, str] | None = None) -> Iterator[list[Site]]:
         """Yield the sites of all settings of the links, those together that differ only in links elsewhere.

@@ -78,7 +78,7 @@ class Wiring:
     def _sources(self) -> Iterable[tuple[str, Source]]:
         """Yield each node that something drives, and what."""
         yield from ((name, Source(name, volts=volts)) for name, volts in self.board.rails.items())
-        yield from ((name, Source(name, cpu=True)) for name in self.cpu.outputs)
+        yield from ((name, Source(name, cpu=True)) for name in (*self.cpu.outputs, *self.board.signals))
         yield from ((name, Source(name, data=True)) for name in self.cpu.data_lines)
         for gate in self.board.gates:
             for output in outputs_of(gate):

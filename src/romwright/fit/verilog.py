@@ -55,11 +55,11 @@ def numbers(board: Board, sockets: Iterable[str]) -> dict[str, int]:
 def build_verilog(
     board: Board, cpu: Cpu, setting: Setting, socket: Socket, chip: Part, also: Mapping[str, Part] | None = None
 ) -> str:
-    """Return a module `board`: inputs `cpu`, its lines, and `cpu_drives`, whether it drives the data bus `data`.
+    """Return a module `board`: inputs `cpu`, its lines and the board's signals, and `cpu_drives`, whether it drives the data bus `data`.
 
     `also` has the chips in the other sockets: those that the board's file names unless given.
     """
-    lines = [*cpu.address_lines, *cpu.controls]
+    lines = [*cpu.address_lines, *cpu.controls, *board.signals]
     fitted = {socket.name: chip} | {
         name: part for name, part in (fitted_chips(board) if also is None else also).items() if name != socket.name
     }

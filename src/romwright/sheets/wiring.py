@@ -82,7 +82,9 @@ def remarks(plan: Plan) -> Iterator[str]:
     if plan.chip.words > plan.original.words:
         yield f"the contents begin at {plan.burn_at:04X} of the chip's file"
     for bank, switches in plan.switches.items():
-        stands = ", ".join(f"{name} {'open' if level == 'H' else 'closed'} ({level})" for name, level in switches.items())
+        stands = ", ".join(
+            f"{name} {'open' if level == 'H' else 'closed'} ({level})" for name, level in switches.items()
+        )
         yield f"{bank}: {stands}"
 
 
