@@ -50,7 +50,7 @@ def check_signals(draft: Draft) -> Iterator[str]:
     taken = {*draft.cpu.outputs, *draft.cpu.data_lines, *draft.board.rails, *draft.places}
     for name, driver in draft.board.signals.items():
         if name in taken or len(name.split()) != 1 or name[1:].isdigit():
-            yield f"signals: {name!r}, expected one word that is no rail and no line of the {draft.cpu.name} [signal-name]"
+            yield f"signals: {name!r}, expected a word that is no rail or line of the {draft.cpu.name} [signal-name]"
         if not driver.strip():
             yield f"signals.{name}: empty; say what drives it, such as U12, a latch [signal-name]"
 
@@ -287,7 +287,8 @@ def check_source(draft: Draft) -> Iterator[str]:
 
 
 RULES = (
-    check_rails, check_signals, check_names, check_sockets, check_chips, check_links, check_pairs, check_gates, check_drivers,
+    check_rails, check_signals, check_names, check_sockets, check_chips, check_links, check_pairs, check_gates,
+    check_drivers,
     check_nodes, check_devices, check_map, check_ports, check_unread, check_source, check_words,
 )  # fmt: skip
 

@@ -74,8 +74,8 @@ def command(
     KIND is sum8, sum16 (bytes), words-big, words-little (16-bit words), or a CRC by name, such as crc-32 or xmodem.
     PLACE is an address or FIRST-LAST; RANGE is the whole image unless given.
 
-    With --plan the steps make what the socket must show; then the plan says which cell of its chip holds which byte. If it
-    has banks, each input is FILE@BANK.
+    With --plan the steps make what the socket must show; then the plan says which cell of its chip holds which byte.
+    If it has banks, each input is FILE@BANK.
 
     \b
     Example: romwright prepare diagnostic.hex --for 28C256 --repeat \\

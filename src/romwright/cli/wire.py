@@ -62,9 +62,9 @@ def parse_banks(context: click.Context, parameter: click.Parameter, text: str | 
 def command(socket: str, chip: str, as_json: bool, **options) -> int:
     """Wire the chip TO into a socket laid out for the part or style FROM: names, or paths of pages (.toml) of your own.
 
-    Prints what is wrong if it is simply plugged in, the wiring with the least work that makes the chip drive the data bus
-    exactly when FROM did, the drive conditions compared over every combination of levels, and the proof: a simulated
-    read of every address. Exit status 1 if simply plugging the chip in is a fault or must not be tried.
+    Prints what is wrong if it is simply plugged in, the wiring with the least work that makes the chip drive the data
+    bus exactly when FROM did, the drive conditions compared over every combination of levels, and the proof: a
+    simulated read of every address. Exit status 1 if simply plugging the chip in is a fault or must not be tried.
 
     \b
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L

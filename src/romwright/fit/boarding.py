@@ -1,4 +1,4 @@
-"""A plan for a board's socket: the setting of the links and the wiring with the least work, judged on the whole board."""
+"""A plan for a board's socket: links and wiring with the least work, judged on the whole board."""
 
 from __future__ import annotations
 
@@ -45,8 +45,8 @@ def plan_board(
     """Plan the least work with which a chip, its polarities stated, serves a board's socket.
 
     Any link may be moved; `now` is the present setting, without which moving links costs nothing. Of the cheapest plans
-    the first is taken with which the whole board works, the other sockets included. Raises OptionError if no setting and
-    no node of the board lets a chip know when to answer, or brings all lines to the socket.
+    the first is taken with which the whole board works, the other sockets included. Raises OptionError if no setting
+    and no node of the board lets a chip know when to answer, or brings all lines to the socket.
     """
     around = Surroundings(board, cpu, socket, also)
     first: BoardPlan | None = None

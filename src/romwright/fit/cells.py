@@ -1,4 +1,4 @@
-"""Which cell of a chip shows at each address of a bus cycle, and which bits of another device's reads that can spoil."""
+"""Which cell of a chip shows at each address of a cycle, and which bits of another device's reads it can spoil."""
 
 from __future__ import annotations
 

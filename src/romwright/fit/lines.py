@@ -1,4 +1,4 @@
-"""Which line of the socket each address and data pin of the chip gets, straight or crossed, and what holds the others."""
+"""Which line of the socket each address and data pin of the chip gets, and what holds the others."""
 
 from __future__ import annotations
 
@@ -18,8 +18,9 @@ def feed_lines(
 ) -> dict[int, Net | None]:
     """Return the net of each address and data pin of the chip; None for a data pin that the socket has no line for.
 
-    Address pins that the original does not have stay where they are at one level in every read, else go to GND; the lowest
-    of them go to switches if there are banks. Raises OptionError if the chip has too few pins for the banks.
+    Address pins that the original does not have stay where they are at one level in every read, else go to GND; the
+    lowest of them go to switches if there are banks. Raises OptionError if the chip has too few pins for the
+    banks.
     """
     pins = chip.lines(Role.ADDRESS)
     address = spread(pins, socket.address, socket, seats, points)

@@ -140,7 +140,8 @@ def check_banks(plan: Plan) -> Iterator[str]:
     wanted = [f"S{number}" for number in range(1, max(len(plan.banks) - 1, 0).bit_length() + 1)]
     straps = [row.strap for row in plan.rows if row.strap]
     if sorted(straps) != ([] if plan.beyond.shares else wanted):
-        yield f"rows: switches {', '.join(straps) or 'none'}, but {len(plan.banks)} banks need {', '.join(wanted) or 'none'}"
+        have, need = (", ".join(names) or "none" for names in (straps, wanted))
+        yield f"rows: switches {have}, but {len(plan.banks)} banks need {need}"
     count = plan.chip.address_bits + plan.chip.bits
     if len(plan.lines) != count:
         yield f"lines: {len(plan.lines)}; a {plan.chip.name} has {count} address and data pins"

@@ -29,9 +29,9 @@ class Proof:
     `equal`: every read that the original answers comes back with its word, and no state writes the chip that does not
     write the original. `states` counts the combinations of the socket's control levels; `states_differ` those in
     which the chip drives the bus and the original does not, or the other way round, at one address at least;
-    `states_written` those in which the chip is or may be written and the original is not. A level that is not known
-    counts as either: no read relies on it, and any write may come of it. `power_up_safe`: a chip that keeps its contents
-    cannot be written while no control line has its level yet, or the original could be too.
+    `states_written` those in which the chip is or may be written and the original is not. A level that is not
+    known counts as either: no read relies on it, and any write may come of it. `power_up_safe`: a chip that keeps
+    its contents cannot be written while no control line has its level yet, or the original could be too.
     """
 
     addresses: int
@@ -71,10 +71,10 @@ def read_every_address(
 ) -> Proof:  # fmt: skip
     """Read every address through the rows, in every state of the control levels, and compare with the original.
 
-    The original's contents are taken to lie at chip address `image_at`, or as `layout` says; with `burnt` the words that
-    come back are compared too. Every setting of the switches that choose among `banks` is read; `beyond` has the
-    states that never come, and those that choose a bank by themselves. Pins must be at the level that the data sheet asks
-    for in read, and supplies on their rails, or the read counts as different.
+    The original's contents are taken to lie at chip address `image_at`, or as `layout` says; with `burnt` the words
+    that come back are compared too. Every setting of the switches that choose among `banks` is read; `beyond` has
+    the states that never come, and those that choose a bank by themselves. Pins must be at the level that the data
+    sheet asks for in read, and supplies on their rails, or the read counts as different.
     """
     bench = Bench(original, chip, rows, gates, layout or straight(original, chip, image_at), burnt)
     address = np.arange(original.words, dtype=np.int64)

@@ -184,7 +184,8 @@ def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, ch
         if row.chip and row.how is not How.OPEN:
             found[row.chip] = {
                 How.VCC: lambda row: RAILS["H"], How.GND: lambda row: RAILS["L"],
-                How.GATE: lambda row: outputs[row.gate], How.STRAP: lambda row: strap(row.strap), How.POINT: lambda row: socket.points[row.point], How.WIRE: lambda row: socket.nets[row.wire_to],
+                How.GATE: lambda row: outputs[row.gate], How.STRAP: lambda row: strap(row.strap),
+                How.POINT: lambda row: socket.points[row.point], How.WIRE: lambda row: socket.nets[row.wire_to],
                 How.STRAIGHT: lambda row: socket.nets[row.socket],
             }[row.how](row)  # fmt: skip
     return found

@@ -55,8 +55,9 @@ def numbers(board: Board, sockets: Iterable[str]) -> dict[str, int]:
 def build_verilog(
     board: Board, cpu: Cpu, setting: Setting, socket: Socket, chip: Part, also: Mapping[str, Part] | None = None
 ) -> str:
-    """Return a module `board`: inputs `cpu`, its lines and the board's signals, and `cpu_drives`, whether it drives the data bus `data`.
+    """Return a module `board` with inputs `cpu` and `cpu_drives` and the data bus `data`.
 
+    `cpu` has the lines of the CPU, then the board's signals; `cpu_drives` says whether the CPU drives the data bus.
     `also` has the chips in the other sockets: those that the board's file names unless given.
     """
     lines = [*cpu.address_lines, *cpu.controls, *board.signals]

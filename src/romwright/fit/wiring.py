@@ -21,9 +21,10 @@ from romwright.parts.model import Level, Part, Pin, Role
 class Plan:
     """The rows that fit `chip` into a socket made for `original`, both with their polarities stated.
 
-    `lines`: what each address pin of the chip, then each data pin, stands for in the image, lowest first: a line of the
-    original (`A0`, `D0`), a level (`H`), a switch or a select that chooses a bank (`S1`), or nothing (`-`). The image is
-    made by it and the rows are proved against it, so that a row that is changed afterwards is found out.
+    `lines`: what each address pin of the chip, then each data pin, stands for in the image, lowest first: a line of
+    the original (`A0`, `D0`), a level (`H`), a switch or a select that chooses a bank (`S1`), or nothing (`-`).
+    The image is made by it and the rows are proved against it, so that a row that is changed afterwards is found
+    out.
     """
 
     original: Part
@@ -126,10 +127,10 @@ def plan_wiring(
     """Plan the wiring: every chip pin goes to the net that it needs, with the least work that this takes.
 
     Of all ways to give the chip's enables the signals of the original, a constant level or the output of a few gates,
-    the cheapest is chosen that drives exactly when the original did (pinmaps/work.toml has the points). If there is
-    none, the one that heeds the decoder's select and loses no read, then differs in the fewest states. `banks` are names
-    of contents between which switches choose, or the selects if the socket has shares. Raises OptionError,
-    UnknownNameError for a preference.
+    the cheapest is chosen that drives exactly when the original did (pinmaps/work.toml has the points). If there
+    is none, the one that heeds the decoder's select and loses no read, then differs in the fewest states. `banks`
+    are names of contents between which switches choose, or the selects if the socket has shares. Raises
+    OptionError, UnknownNameError for a preference.
     """
     socket, cost = Socket(original, beyond), points(prefer)
     seats = socket.seat(chip)
