@@ -51,7 +51,8 @@ class Situations:
             nodes = {root: node for node in self._nodes if (root := find(node)) in stirred}.values()
             found: dict[Hashable, Situation] = {}
             for combination, nets in self.each(links):
-                key = tuple(map(nets.meets, nodes)), tuple(map(nets.dark.level, nodes))
+                still = [node for node in nodes if nets.whole in nets.level(node)]  # no other has a level in the dark
+                key = tuple(map(nets.meets, nodes)), tuple((node, nets.dark.level(node)) for node in still)
                 if key in found:
                     found[key].all.append(combination)
                 else:
