@@ -29,8 +29,7 @@ def burn_lines(plan) -> list[str]:
 
     if plan.banks:
         which = "the selects choose" if plan.beyond.shares else f"{' and '.join(plan.straps)} choose"
-        stands = [f"{bank}: {', '.join(map(stand, levels.items()))}" for bank, levels in plan.switches.items()]
-        return [f"The chip holds {' and '.join(plan.banks)}: {which}; prepare --plan lays them out.", *stands]
+        return [f"The chip holds {' and '.join(plan.banks)}: {which}; prepare --plan lays them out.", *plan.bank_lines]
     if not plan.is_whole:
         return []
     if not is_straight(plan):
@@ -44,17 +43,11 @@ def burn_lines(plan) -> list[str]:
     return [f"{burn} at {where} (or repeat them over it)."]
 
 
-def stand(switch: tuple[str, str]) -> str:
-    """Say how a switch stands: `S1 closed (L)`."""
-    name, level = switch
-    return f"{name} {'open' if level == 'H' else 'closed'} ({level})"
-
-
 def print_gates(plan) -> None:
     """Print each gate with its pins, and what it costs in time."""
     from romwright.cli.render import indented, print_table, show
     from romwright.cli.wire import heading
-    from romwright.fit.circuit import packages_of
+    from romwright.fit.circuit import packages_of, spare_inputs
     from romwright.fit.work import gate_parts
 
     heading("Gates")
@@ -71,9 +64,8 @@ def print_gates(plan) -> None:
     click.echo(f"  The chip answers {'later by an unknown time' if delay is None else f'up to {delay:g} ns later'}.")
     for package, gates in packages_of(plan).items():
         part = gate_parts()[gates[0].kind]
-        used = {tap.pin for gate in gates for tap in gate.taps}
-        spare = [str(pin) for pins in part.inputs for pin in pins if pin not in used]
-        idle = f"; inputs not used to GND: {', '.join(spare)}" if spare else ""
+        spare = ", ".join(map(str, spare_inputs(gates)))
+        idle = f"; inputs not used to GND: {spare}" if spare else ""
         beside = "100 nF from one to the other, close by (common practice, no source)"
         show(indented(f"{package}: VCC on pin {part.vcc}, GND on pin {part.gnd}, {beside}{idle}"))
     for kind in dict.fromkeys(gate.kind for gate in plan.gates):
@@ -93,10 +85,8 @@ def print_work(plan) -> None:
     """Print what the work comes to."""
     from romwright.cli.render import indented, show
 
-    work = plan.work
-    if not work:
+    if not plan.work:
         click.echo("  Nothing to do: every pin meets what it needs.")
         return
-    total = sum(points for _, _, points in work)
-    what = ", ".join(f"{what} {count} ({points})" for what, count, points in work)
-    show(indented(f"Work: {total} points (about a minute each, our own scale): {what}."))
+    what = ", ".join(f"{what} {count} ({points})" for what, count, points in plan.work)
+    show(indented(f"Work: {plan.points} points (about a minute each, our own scale): {what}."))

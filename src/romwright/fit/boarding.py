@@ -11,6 +11,7 @@ from msgspec.structs import replace
 from romwright.boards import model
 from romwright.boards.model import UNCONNECTED, Board, Cpu, Socket
 from romwright.errors import OptionError
+from romwright.findings import Severity
 from romwright.fit.glue import DECODER, PlacedGate, Tap
 from romwright.fit.mounted import pin_node
 from romwright.fit.pins import PART_SHOWN
@@ -23,7 +24,6 @@ from romwright.fit.work import gate_parts, points
 from romwright.parts.model import Level, Part
 
 JUDGED = 32  # drafts of a plan, cheapest first, that are judged on the whole board
-STOP, FAULT = "stop", "fault"
 KINDS = {"diodes": "and"}  # of a plan's gates, as a board's file has them
 
 
@@ -93,7 +93,7 @@ def draft_plans(
         if key not in known:
             known[key] = plan_wiring(part, chip, prefer, banks, beyond)
         plan = dataclasses.replace(known[key], original=part)
-        points_of_plan = sum(entry[2] for entry in plan.work)
+        points_of_plan = plan.points
         for site in sites:
             moved = {link: position for link, position in site.links.items() if now and now[link] != position}
             work = points_of_plan + len(moved) * cost.link
@@ -127,7 +127,7 @@ def judge_plan(
         judged = study.judge(site.links)
         kept = tuple(f for f in judged.findings if not plan.banks or f.code is not PART_SHOWN)
         found.append(dataclasses.replace(judged, findings=kept))
-    return min(found, key=lambda judged: [STOP, FAULT, WORKS].index(judged.verdict))
+    return min(found, key=lambda judged: [Severity.STOP, Severity.FAULT, WORKS].index(judged.verdict))
 
 
 def with_gates(board: Board, socket: Socket, plan: Plan) -> Board:

@@ -10,7 +10,7 @@ from romwright.boards.spaces import moved_bits
 from romwright.fit import tables
 from romwright.fit.bus import Case
 from romwright.fit.mounted import Mounted
-from romwright.parts.model import Part, Role
+from romwright.parts.model import Role
 
 
 class Spoilt:
@@ -40,11 +40,6 @@ class Spoilt:
     def count(self, bit: int) -> int:
         """Return at how many addresses a bit can read wrong."""
         return int((self.bits >> bit & 1).sum())
-
-
-def words_of(contents: bytes, chip: Part) -> np.ndarray:
-    """Return the word in each cell of a chip; of a word of 16 bits the low byte comes first."""
-    return np.frombuffer(contents, "<u2" if chip.bits > 8 else "u1").astype(np.uint16)
 
 
 def cells_of(chip: Mounted, case: Case) -> Iterator[tuple[np.ndarray, np.ndarray]]:

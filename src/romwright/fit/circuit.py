@@ -106,13 +106,11 @@ def add_packages(circuit: Circuit, plan: Plan, names: dict[int, str]) -> None:
     for ref, gates in packages_of(plan).items():
         part = gate_parts()[gates[0].kind]
         circuit.components.append(Component(ref, part.part, footprint(part.package, GATE_PITCH_MM), gate_leads(part)))
-        used = set()
         for gate in gates:
             circuit.join(gate.name, ref, gate.output)
             for tap in gate.taps:
                 circuit.join(net_of_tap(tap, names), ref, tap.pin)
-                used.add(tap.pin)
-        for pin in sorted({pin for pins in part.inputs for pin in pins} - used):
+        for pin in spare_inputs(gates):
             circuit.join("GND", ref, pin)
         circuit.join("VCC", ref, part.vcc)
         circuit.join("GND", ref, part.gnd)
@@ -125,6 +123,12 @@ def packages_of(plan: Plan) -> dict[str, list[PlacedGate]]:
         if gate.output:
             found.setdefault(gate.package, []).append(gate)
     return found
+
+
+def spare_inputs(gates: list[PlacedGate]) -> list[int]:
+    """List the input pins of a package that none of its gates in use takes: they go to GND."""
+    used = {tap.pin for gate in gates for tap in gate.taps}
+    return sorted({pin for pins in gate_parts()[gates[0].kind].inputs for pin in pins} - used)
 
 
 def gate_leads(part: GatePart) -> tuple[Lead, ...]:

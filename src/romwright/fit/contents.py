@@ -129,10 +129,15 @@ def words_of(data: bytes, part: Part) -> np.ndarray:
 
     Of a byte for a part of four bits the upper half says nothing. Raises NotFittingError as `whole` does.
     """
-    words = np.frombuffer(whole(data, part), np.uint8 if part.word_bytes == 1 else "<u2")
+    words = np.frombuffer(whole(data, part), file_type(part))
     return words.astype(np.uint32) & np.uint32((1 << part.bits) - 1)
 
 
 def bytes_of(words: np.ndarray, part: Part) -> bytes:
     """Return the bytes of a file for a part's words, the low byte of a word first."""
-    return words.astype(np.uint8 if part.word_bytes == 1 else "<u2").tobytes()
+    return words.astype(file_type(part)).tobytes()
+
+
+def file_type(part: Part) -> np.dtype:
+    """Return how a file holds a part's words: bytes, or two of them with the low one first."""
+    return np.dtype(np.uint8 if part.word_bytes == 1 else "<u2")

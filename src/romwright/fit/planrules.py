@@ -67,17 +67,18 @@ def check_rows(plan: Plan) -> Iterator[str]:
             yield f"{where}.how: {str(row.how)!r}, but no chip pin is here"
         if row.how is How.STRAIGHT and row.socket is None:
             yield f"{where}.how: {str(row.how)!r}, but chip pin {row.chip} is outside the socket"
-        if row.wire_to is not None and row.wire_to not in plan.socket.nets:
-            yield f"{where}.wire_to: there is no socket position {row.wire_to}"
-        if row.point and row.point not in plan.socket.points:
-            yield f"{where}.point: {no_point(plan, row.point)}"
+        yield from missing_ends(plan, where, "wire_to", row.wire_to, row.point)
         if row.gate and row.gate not in names:
             yield f"{where}.gate: there is no gate {row.gate} in this plan"
 
 
-def no_point(plan: Plan, name: str) -> str:
-    """Say that the board beyond the socket has no such point."""
-    return f"the board has no point {name!r} (beyond.points: {', '.join(plan.beyond.points) or 'none'})"
+def missing_ends(plan: Plan, where: str, key: str, position: int | None, point: str) -> Iterator[str]:
+    """Find the end of a wire that the socket, or the board beyond it, does not have; `key` names the position."""
+    if position is not None and position not in plan.socket.nets:
+        yield f"{where}.{key}: there is no socket position {position}"
+    if point and point not in plan.socket.points:
+        points = ", ".join(plan.beyond.points) or "none"
+        yield f"{where}.point: the board has no point {point!r} (beyond.points: {points})"
 
 
 def check_levels(plan: Plan) -> Iterator[str]:
@@ -104,10 +105,7 @@ def check_gates(plan: Plan) -> Iterator[str]:
             at = f"{where}.taps[{place}]"
             if sum(map(bool, (tap.position is not None, tap.level, tap.gate, tap.point))) != 1:
                 yield f"{at}: expected one of position, level, gate, point"
-            if tap.position is not None and tap.position not in plan.socket.nets:
-                yield f"{at}.position: there is no socket position {tap.position}"
-            if tap.point and tap.point not in plan.socket.points:
-                yield f"{at}.point: {no_point(plan, tap.point)}"
+            yield from missing_ends(plan, at, "position", tap.position, tap.point)
             if tap.gate and tap.gate not in before:
                 yield f"{at}.gate: no gate {tap.gate} stands before this one"
         before.append(gate.name)

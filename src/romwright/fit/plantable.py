@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Iterator
 
-from romwright.fit.circuit import packages_of
+from romwright.fit.circuit import packages_of, spare_inputs
 from romwright.fit.glue import PlacedGate, Tap
 from romwright.fit.rows import How, Row
 from romwright.fit.wiring import Plan
@@ -55,9 +55,8 @@ def supply_cells(plan: Plan) -> Iterator[tuple]:
     """Yield the cells of the supply pins of the gate packages, and of the inputs that are not used."""
     for package, gates in packages_of(plan).items():
         part = gate_parts()[gates[0].kind]
-        used = {tap.pin for gate in gates for tap in gate.taps}
-        spare = [pin for pins in part.inputs for pin in pins if pin not in used]
-        pins = [(part.vcc, "supply", "VCC"), (part.gnd, "supply", "GND"), *((pin, "not used", "GND") for pin in spare)]
+        spare = ((pin, "not used", "GND") for pin in spare_inputs(gates))
+        pins = [(part.vcc, "supply", "VCC"), (part.gnd, "supply", "GND"), *spare]
         for pin, what, rail in pins:
             yield package, pin, what, "", "", f"to {rail}", rail, part.part
 

@@ -57,27 +57,26 @@ class Surroundings:
         asked += [node for other, chip in self.others for node in lines_needed(board, cpu, other, chip)]
         places = [other.place(n) for other, _ in self.others for n in other.nodes]
         self.weighing = self.wiring.reach([*asked, *places])[0]
-        lines = set(area_lines(board, cpu, socket))
-        reached = self.wiring.reach(asked)[1]
-        fixed = {line for line in reached if line in lines and not self._decodes(line, rows)}
-        self.accesses = Accesses(board, cpu, tuple(sorted(reached - fixed)))
+        self.lines = area_lines(board, cpu, socket)
+        fixed = set(self.lines) - self._decoded(rows)  # nothing but the socket's address pins looks at these
+        self.accesses = Accesses(board, cpu, tuple(sorted(self.wiring.reach(asked)[1] - fixed)))
 
     @property
     def words(self) -> int:
         """How many words the socket's area has."""
-        return 1 << len(area_lines(self.board, self.cpu, self.socket))
+        return 1 << len(self.lines)
 
     @property
     def bits(self) -> int:
         """How many data lines it has."""
         return len(self.wiring.data_lines[self.socket.name])
 
-    def _decodes(self, line: str, rows: Iterable[Mapping[str, str]]) -> bool:
-        """Tell whether a line of the socket's own area is looked at by anything else than the socket's address pins."""
+    def _decoded(self, rows: Iterable[Mapping[str, str]]) -> frozenset[str]:
+        """Return the CPU lines that anything else than the socket's own pins looks at; rows are those of devices."""
         nodes = [node for gate in self.board.gates for node in gate.inputs.split()]
         nodes += [node for row in rows for node in row]
         nodes += [node for other, chip in self.others for node in lines_needed(self.board, self.cpu, other, chip)]
-        return line in self.wiring.reach(nodes)[1]
+        return self.wiring.reach(nodes)[1]
 
     def nodes(self) -> list[str]:
         """List the nodes of the board that a wire may be brought from: outputs of gates and lines of the CPU."""
@@ -168,7 +167,6 @@ class Surroundings:
 
     def _places(self, nets: Nets) -> dict[int, str]:
         """Return the name of the part's pin at each position."""
-        lines = area_lines(self.board, self.cpu, self.socket)
         base = min(int(line[1:]) for line in self.wiring.data_lines[self.socket.name])
         found = {}
         for position in self.socket.nodes:
@@ -178,8 +176,8 @@ class Surroundings:
                 found[position] = nets.label(node)
             elif data:
                 found[position] = f"D{int(data[0][1:]) - base}"
-            elif address and address[0] in lines:
-                found[position] = f"A{lines.index(address[0])}"
+            elif address and address[0] in self.lines:
+                found[position] = f"A{self.lines.index(address[0])}"
             else:
                 high, low = nets.level(node)
                 found[position] = plain(nets.label(node)) if high | low else "NC"
@@ -217,8 +215,7 @@ class Surroundings:
     def _select(self, drives: Sequence[Row], places: Mapping[int, str]) -> str | None:
         """Return the signal at the socket that tells its own area from the others: the one that the decoder makes."""
         names = [name for name in places.values() if all(name in row for row in drives)]
-        own = area_lines(self.board, self.cpu, self.socket)
-        upper = [line for line in self.cpu.address_lines if line not in own]
+        upper = [line for line in self.cpu.address_lines if line not in self.lines]
         decoded = [name for name in names if self.wiring.reach([self._node(name, places)])[1] & set(upper)]
         return next(iter(decoded or names), None)
 

@@ -144,7 +144,8 @@ def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law:
 
     `contents` are those of the chip that is asked about; of one in another socket they are not known.
     """
-    from romwright.fit.cells import Spoilt, words_of  # numpy: only where there are contents
+    from romwright.fit.cells import Spoilt  # numpy: only where there are contents
+    from romwright.fit.contents import words_of
 
     found: dict[tuple[str, str], Symptom] = {}
     spoilt: dict[tuple[str, str, str], Spoilt] = {}

@@ -95,6 +95,15 @@ class Plan:
         }
 
     @property
+    def bank_lines(self) -> list[str]:
+        """Say how the switches stand for each bank: `game: S1 closed (L)`."""
+        stand = {"H": "open", "L": "closed"}
+        return [
+            f"{bank}: {', '.join(f'{name} {stand[level]} ({level})' for name, level in levels.items())}"
+            for bank, levels in self.switches.items()
+        ]
+
+    @property
     def is_whole(self) -> bool:
         """Whether the chip has room for the contents and a pin for each line."""
         return self.chip.words >= self.original.words and self.chip.bits >= self.original.bits
@@ -114,6 +123,11 @@ class Plan:
             known = gate.delay_ns is not None and None not in before
             slowest[gate.name] = gate.delay_ns + max(before, default=0) if known else None
         return None if None in slowest.values() else max(slowest.values(), default=0)
+
+    @property
+    def points(self) -> int:
+        """What all of the work comes to."""
+        return sum(each for _, _, each in self.work)
 
     @property
     def work(self) -> list[tuple[str, int, int]]:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil
 
+from romwright.fit.circuit import spare_inputs
 from romwright.fit.glue import PlacedGate
 from romwright.fit.rows import How
 from romwright.fit.wiring import Plan
@@ -150,10 +151,8 @@ def gate_notes(gates: list[PlacedGate]) -> list[str]:
     title = f"{gates[0].package}  {part.part}"
     if not part.outputs:
         return [title, "K: the end with the bar, at the line", "A: the other ends, joined, and the resistor"]
-    used = {tap.pin for gate in gates for tap in gate.taps}
-    unused = sorted({pin for pins in part.inputs for pin in pins} - used)
     lines = [title, f"pin {part.vcc} to VCC, pin {part.gnd} to GND"]
-    if unused:
+    if unused := spare_inputs(gates):
         lines.append(f"inputs not used: {', '.join(map(str, unused))} to GND")
     return lines
 

@@ -81,11 +81,7 @@ def remarks(plan: Plan) -> Iterator[str]:
     yield f"the chip, wired: {plan.wired.fitted.words}"
     if plan.chip.words > plan.original.words:
         yield f"the contents begin at {plan.burn_at:04X} of the chip's file"
-    for bank, switches in plan.switches.items():
-        stands = ", ".join(
-            f"{name} {'open' if level == 'H' else 'closed'} ({level})" for name, level in switches.items()
-        )
-        yield f"{bank}: {stands}"
+    yield from plan.bank_lines
 
 
 def unchecked(plan: Plan) -> Iterator[str]:
