@@ -1,4 +1,4 @@
-"""Every level of every cycle file against a second transcription of the documents, and a board for each CPU by hand.
+"""Every level of every cycle file against the documents typed a second time, and a board for each CPU by hand.
 
 The tables here were typed from the documents named in them, not from the files: the columns stand in the documents'
 order. A level in parentheses is from memory or reasoning, as the file's `unchecked` says; `-`: not stated.
@@ -36,7 +36,7 @@ DOCUMENTS = {
         H H H H H H | -        | none  | internal
         H H H H H H | -        | none  | reset held
     """),
-    # WDC, W65C02S, 17 May 2013, pp. 10-12; 6510 in a transcription of a Programmer's Reference Guide, appendix L
+    # WDC, W65C02S, 17 May 2013, pp. 10-12; 6510 in a third-party copy of a Programmer's Reference Guide, appendix L
     "6502": ("R/W SYNC PHI2 VPB", """
         H H H (H) | device | read  | opcode fetch
         H L H (H) | device | read  | memory read
@@ -64,7 +64,7 @@ DOCUMENTS = {
         L L (L) (L) H | (-)    | write | first half of a write, Q high
         H - (L) L -   | -      | none  | not using the bus               | FFFF
     """),
-    # Intel, 8080 Microcomputer Systems User's Manual, 98-153B, September 1975, pp. 2-5, 2-6, in a transcription: the
+    # Intel, 8080 Microcomputer Systems User's Manual, 98-153B, September 1975, pp. 2-5, 2-6, in a third-party copy: the
     # strobe of each cycle; that the others are H then is reasoning
     "8080": ("/MEMR /MEMW /IOR /IOW /INTA", """
         L (H) (H) (H) (H) | device | read  | opcode fetch
