@@ -6,6 +6,7 @@ import xml.etree.ElementTree as ET
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sheets.measured import ends
 
 from romwright.boards.library import require_board
 from romwright.boards.model import Board, Gate, Link, Resistor, Socket
@@ -121,18 +122,10 @@ HOSTILE = '<script>"x"&\u0007' + "W" * 30
     "changes", [{}, {"title": "M" * 200}, {"title": HOSTILE, "unchecked": ("sockets: " + HOSTILE,)}]
 )
 def test_no_text_runs_off_the_page(now, changes):
-    """Measured with DejaVu Sans, the widest of the faces that stand in for Helvetica."""
-    from PIL import ImageFont
-
     root, texts = texts_of(build_board_svg(twin_free(changes), now))
-    for x, y, words, element in texts:
-        face = "DejaVuSans-Bold.ttf" if element.get("font-weight") else "DejaVuSans.ttf"
-        try:
-            length = ImageFont.truetype(face, int(element.get("font-size"))).getlength(words)
-        except OSError:
-            pytest.skip(f"the font {face} is not installed")
-        start = x - length * {"start": 0, "middle": 0.5, "end": 1}[element.get("text-anchor")]
-        assert start >= 8 and start + length <= int(root.get("viewBox").split()[2]) - 8, words
+    for _, y, words, element in texts:
+        start, end = ends(element, words)
+        assert start >= 8 and end <= int(root.get("viewBox").split()[2]) - 8, words
         assert 0 < y < int(root.get("viewBox").split()[3])
 
 
