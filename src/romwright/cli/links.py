@@ -105,7 +105,7 @@ def read_contents(path: str, columns: Sequence[Column]) -> bytes:
 
 def print_matrix(board: str, place, columns) -> None:
     """Print settings against parts, one mark each; `board` is what the user calls it."""
-    from romwright.cli.render import print_table
+    from romwright.cli.render import print_table, print_unchecked
 
     click.echo(f"{place.name} of {columns[0].study.board.title}")
     print_others(columns[0])
@@ -119,7 +119,7 @@ def print_matrix(board: str, place, columns) -> None:
     print_table([*(columns[0].links[n] for n in shown), *(column.label for column in columns)], rows)
     print_rest(len(best), [name for name in columns[0].links if name in idle])
     click.echo("\nok: works   fault: does not work   STOP: do not power up")
-    print_unchecked(columns)
+    print_unchecked({name: entries for column in columns for name, entries in column.unchecked.items()})
     click.echo()
     click.echo(f"next: romwright links {board} {place.name} {columns[0].study.chip.name} tells why")
 
@@ -143,19 +143,10 @@ def print_others(column: Column) -> None:
             click.echo(f"{socket.name} is taken to be empty; --also {socket.name}=PART says what sits there")
 
 
-def print_unchecked(columns) -> None:
-    """Print what nobody has read and the answer rests on."""
-    from romwright.cli.render import indented, show
-
-    if pages := {name: entries for column in columns for name, entries in column.unchecked.items()}:
-        heading("UNCHECKED: do not rely on these", fg="yellow")
-        show(*(indented(f"{name}: {entry}") for name, entries in pages.items() for entry in entries))
-
-
 def print_column(column: Column, present, contents, law) -> None:
     """Print the settings of one chip, the best first, and everything about the present or the best one."""
     from romwright.cli.page import caution_lines
-    from romwright.cli.render import print_table
+    from romwright.cli.render import print_table, print_unchecked
 
     study = column.study
     click.echo(f"{column.label} in {study.socket.name} of {study.board.title}")
@@ -181,7 +172,7 @@ def print_column(column: Column, present, contents, law) -> None:
     print_setting(column, setting, "now" if present else "best", contents, law)
     if present:
         print_change(column, present)
-    print_unchecked([column])
+    print_unchecked(column.unchecked)
 
 
 def titles(judged) -> list[str]:

@@ -15,6 +15,7 @@ from romwright.cli.options import AS_JSON
 from romwright.cli.render import inert, print_json, print_table, progress
 from romwright.errors import InputError
 from romwright.images.grammar import CONTROL, HEAD_BYTES, recognise
+from romwright.images.words import counted
 from romwright.recognition import manifests
 from romwright.recognition.digests import KINDS, Row
 from romwright.recognition.reference import Store, default_file
@@ -60,7 +61,7 @@ def add(name: str, files: tuple[str, ...], images: bool, as_json: bool, store: s
         print_json({"list": name, "rows": size, "lists": lists.file, "added": said})
         return
     click.echo("\n".join(f"{inert(one['file'])}: {one['was']}" for one in said))
-    click.echo(f"{inert(name)}: {_count(size, 'row')} now, in {inert(lists.file)}")
+    click.echo(f"{inert(name)}: {counted(size, 'row')} now, in {inert(lists.file)}")
 
 
 @command.command()
@@ -97,11 +98,7 @@ def remove(name: str, as_json: bool, store: str | None) -> None:
     if as_json:
         print_json({"list": name, "removed": gone})
     else:
-        click.echo(f"{inert(name)}: removed, {_count(gone, 'row')}")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+        click.echo(f"{inert(name)}: removed, {counted(gone, 'row')}")
 
 
 def _row_json(row: Row) -> dict[str, object]:
@@ -124,7 +121,7 @@ def _walk(files: Iterable[str]) -> Iterator[str]:
 def _add(lists: Store, name: str, file: str, images: bool) -> str:
     """Add one file to a list and say what it was."""
     if os.path.isdir(file):
-        return f"a bag, {_count(lists.add_rows(name, _bag_rows(file)), 'new row')}"
+        return f"a bag, {counted(lists.add_rows(name, _bag_rows(file)), 'new row')}"
     text = None if images else _open_text(file)
     if text is None:
         return _add_image(lists, name, file)
@@ -137,14 +134,14 @@ def _add(lists: Store, name: str, file: str, images: bool) -> str:
             )
         if match := BAG_MANIFEST.fullmatch(os.path.basename(file)):
             new = lists.add_rows(name, manifests.parse_bag_manifest(text, file, match[1]))
-            return f"a bag's manifest, {_count(new, 'new row')}"
+            return f"a bag's manifest, {counted(new, 'new row')}"
         first = next((line for line in text if line.strip()), "")
         text.seek(0)
         if delimiter := manifests.csv_delimiter(first, file):
             rows, unknown = manifests.parse_csv(text, file, delimiter)
             note = f" (kept out: the columns {', '.join(map(inert, unknown))})" if unknown else ""
-            return f"CSV, {_count(lists.add_rows(name, rows), 'new row')}{note}"
-        return f"checksum lines, {_count(lists.add_rows(name, manifests.parse_lines(text, file)), 'new row')}"
+            return f"CSV, {counted(lists.add_rows(name, rows), 'new row')}{note}"
+        return f"checksum lines, {counted(lists.add_rows(name, manifests.parse_lines(text, file)), 'new row')}"
 
 
 def _open_text(file: str) -> TextIO | None:

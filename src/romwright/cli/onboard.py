@@ -47,7 +47,7 @@ def print_board(page, cpu, place, found, proof, now, reading) -> None:
     from romwright.cli.page import caution_lines
     from romwright.cli.plans import print_plan
     from romwright.cli.prove import print_proof
-    from romwright.cli.render import indented, print_cautions, print_findings, show
+    from romwright.cli.render import print_cautions, print_findings, print_unchecked
     from romwright.cli.wire import heading
     from romwright.parts.cautions import fitting_cautions
 
@@ -66,10 +66,8 @@ def print_board(page, cpu, place, found, proof, now, reading) -> None:
     else:
         click.echo("  in every bus cycle just the right device drives the data bus")
     heading("Proof")
-    print_proof(found.plan, proof, False)
-    if unchecked := unchecked_of(page, cpu, found.plan.chip):
-        heading("UNCHECKED: do not rely on these", fg="yellow")
-        show(*(indented(f"{name}: {entry}") for name, entries in unchecked.items() for entry in entries))
+    print_proof(found.plan, proof)
+    print_unchecked(unchecked_of(page, cpu, found.plan.chip))
     click.echo()
     print_cautions(fitting_cautions())
 

@@ -66,8 +66,10 @@ def read_burnt(plan, contents: tuple[str, ...], burnt: str, read_as: str | None)
     return Burnt(words_of(held, plan.chip), wanted)
 
 
-def print_proof(plan, proof, bytes_compared: bool) -> None:
+def print_proof(plan, proof, bytes_compared: bool = False) -> None:
     """Print what the simulated read gave."""
+    from romwright.images.words import counted
+
     banks = f", each of {len(plan.banks)} banks" if plan.banks else ""
     states = f"each of {proof.states} states of the control lines"
     click.echo(f"  read {proof.addresses:,} addresses in {states}{banks}")
@@ -77,13 +79,14 @@ def print_proof(plan, proof, bytes_compared: bool) -> None:
     else:
         print_difference(proof.first_difference)
     if proof.states_written:
-        click.echo(f"  the chip can be WRITTEN in {proof.states_written} states in which the original is not")
+        where = counted(proof.states_written, "state")
+        click.echo(f"  the chip can be WRITTEN in {where} in which the original is not")
     if not proof.power_up_safe:
         click.echo("  the chip can be WRITTEN while power comes up and no control line has its level yet")
     if proof.drive_equal:
         click.echo("  who drives the data bus is the same in every state")
     else:
-        click.echo(f"  who drives the data bus is NOT the same in {proof.states_differ} states")
+        click.echo(f"  who drives the data bus is NOT the same in {counted(proof.states_differ, 'state')}")
 
 
 def print_difference(found: dict) -> None:

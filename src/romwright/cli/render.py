@@ -7,7 +7,7 @@ import json
 import sys
 import textwrap
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import click
 
@@ -88,6 +88,13 @@ def print_cautions(cautions: Iterable[str]) -> None:
     from rich.text import Text
 
     show(Text("Take care", style="bold"), *map(indented, cautions))
+
+
+def print_unchecked(pages: Mapping[str, Sequence[str]]) -> None:
+    """Print what nobody has read about what an answer rests on, by the page that marks it; nothing if all is read."""
+    if any(pages.values()):
+        click.secho("\nUNCHECKED: do not rely on these", bold=True, fg="yellow")
+        show(*(indented(f"{name}: {entry}") for name, entries in pages.items() for entry in entries))
 
 
 def indented(text: str):

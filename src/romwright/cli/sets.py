@@ -55,7 +55,7 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
 def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about one chip in place of two originals."""
     from romwright.cli.page import caution_lines
-    from romwright.cli.render import indented, print_cautions, print_files, print_json, show
+    from romwright.cli.render import print_cautions, print_files, print_json, print_unchecked
     from romwright.fit.sets import join_sockets
     from romwright.fit.standins import unchecked_pins
     from romwright.fit.verdict import prove_plan
@@ -79,9 +79,7 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
     else:
         click.echo("\n".join(caution_lines(reading)))
         print_joined(plan, proof)
-        if unchecked:
-            click.secho("\nUNCHECKED: do not rely on these", bold=True, fg="yellow")
-            show(*(indented(f"{name}: {entry}") for name, entries in unchecked.items() for entry in entries))
+        print_unchecked(unchecked)
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)
@@ -101,4 +99,4 @@ def print_joined(plan, proof) -> None:
     )
     print_plan(plan)
     heading("Proof")
-    print_proof(plan, proof, False)
+    print_proof(plan, proof)

@@ -126,6 +126,7 @@ def require_one_way(options: dict) -> None:
 def print_verdict(verdict) -> None:
     """Print the answer for people: findings first."""
     from romwright.cli.plans import print_plan
+    from romwright.cli.prove import print_proof
 
     first = verdict.fits[0]
     print_parts(verdict)
@@ -134,7 +135,8 @@ def print_verdict(verdict) -> None:
     print_drive(first, verdict.plugs_in)
     if len(verdict.fits) > 1:
         print_polarities(verdict)
-    print_proof(first)
+    heading("Proof")
+    print_proof(first.plan, first.proof)
     print_traps(verdict)
 
 
@@ -205,34 +207,6 @@ def print_drive(fit, plugs_in: bool) -> None:
         click.echo(f"\n{label}: differs at {differences(both)} combinations of levels")
         if found:
             print_table((*both.names, "original", label), [(*levels.values(), *who) for levels, *who in found])
-
-
-def print_proof(fit) -> None:
-    """Print what the simulated read gave."""
-    proof = fit.proof
-    heading("Proof")
-    if proof.equal:
-        where = f"{'word ' if fit.plan.chip.bits > 8 else ''}{fit.plan.image_at:04X} of the chip"
-        click.echo(
-            f"  Read through the wiring table, each of {proof.addresses:,} addresses gives the original's word in\n"
-            f"  every state in which the original answers, with its contents at {where}."
-        )
-    else:
-        found = ", ".join(f"{key} {value}" for key, value in proof.first_difference.items() if key != "levels")
-        click.echo(f"  NOT EQUAL: the first difference of {proof.addresses:,} addresses is: {found}")
-        if levels := proof.first_difference.get("levels"):
-            click.echo(f"  at {', '.join(f'{name} {level}' for name, level in levels.items())}")
-    if proof.drive_equal:
-        click.echo(f"  Who drives the bus is the same in all {proof.states} states of the control lines.")
-    else:
-        click.echo(
-            f"  Who drives the bus is NOT the same in {proof.states_differ} of {proof.states} states of the control "
-            "lines: see above."
-        )
-    if proof.states_written:
-        click.echo(
-            f"  The chip can be WRITTEN in {proof.states_written} of {proof.states} states, where the original is not."
-        )
 
 
 def print_traps(verdict) -> None:
