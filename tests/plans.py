@@ -4,7 +4,7 @@ from functools import cache
 
 from hypothesis import strategies as st
 
-from romwright.fit.wiring import plan_wiring
+from romwright.fit.plans.wiring import plan_wiring
 from romwright.parts.library import part_names, require_part
 
 PARTS = {name: part for name in part_names() if (part := require_part(name)).drives}  # rom-6540 has no drive row

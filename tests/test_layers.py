@@ -33,14 +33,20 @@ THEIRS = {
     "parts": {"msgspec"},
     "boards": {"msgspec"},
     "fit": {"msgspec"},
-    "fit.bench": {"numpy"},
-    "fit.cells": {"numpy"},
-    "fit.contents": {"numpy"},
-    "fit.proof": {"numpy"},
+    "fit.plans.bench": {"numpy"},
+    "fit.onboard.cells": {"numpy"},
+    "fit.plans.contents": {"numpy"},
+    "fit.plans.proof": {"numpy"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }
 STDLIB_ONLY_IN = {"sqlite3": "recognition.reference"}
+
+# within fit, each of these sees only those before it
+FIT_IN_ORDER = (
+    {"tables"}, {"drive", "socket"}, {"plans"}, {"kinds", "pins", "seating", "selects", "writes", "verdict", "standins"},
+    {"onboard"},
+)  # fmt: skip
 
 MODULES = sorted(SRC.rglob("*.py"))
 
@@ -82,6 +88,19 @@ def test_imports_point_one_way(path):
 def test_fit_tables_is_pure():
     tables = SRC / "fit" / "tables.py"
     assert not [i for i in imports_of(tables) if i.startswith("romwright")]
+
+
+@pytest.mark.parametrize("path", sorted((SRC / "fit").rglob("[!_]*.py")), ids=name_of)
+def test_fit_points_one_way(path):
+    own = name_of(path).split(".")[1]
+    place = next(number for number, names in enumerate(FIT_IN_ORDER) if own in names)
+    seen = set().union(*FIT_IN_ORDER[: place + 1])
+    tree = ast.walk(ast.parse(path.read_text("utf-8")))
+    for node in (node for node in tree if isinstance(node, ast.ImportFrom)):
+        if node.module == "romwright.fit":
+            assert {alias.name for alias in node.names} <= seen
+        elif node.module.startswith("romwright.fit."):
+            assert node.module.split(".")[2] in seen, f"{own} may not import {node.module}"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)

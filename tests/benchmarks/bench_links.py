@@ -12,7 +12,7 @@ from msgspec.structs import replace
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Gate, Link
-from romwright.fit.settings import Study
+from romwright.fit.onboard.settings import Study
 from romwright.parts.library import require_part
 
 PARTS = [

@@ -7,8 +7,8 @@ tests/fit/test_all_pairs.py), 2 s for a proof of 512 KiB in every control state;
 import sys
 import time
 
-from romwright.fit.proof import read_every_address
-from romwright.fit.wiring import plan_wiring
+from romwright.fit.plans.proof import read_every_address
+from romwright.fit.plans.wiring import plan_wiring
 from romwright.parts.library import part_names, require_part
 
 PAIRS_S, PROOF_S = 60.0, 2.0

@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from romwright.fit.bench import Burnt
-from romwright.fit.contents import burn, lay_out, words_of
-from romwright.fit.planfile import build_plan
+from romwright.fit.plans.bench import Burnt
+from romwright.fit.plans.contents import burn, lay_out, words_of
+from romwright.fit.plans.planfile import build_plan
+from romwright.fit.plans.wiring import plan_wiring
 from romwright.fit.verdict import prove_plan
-from romwright.fit.wiring import plan_wiring
 from romwright.parts.library import require_part
 
 BAR_S, RUNS = 2.0, 5

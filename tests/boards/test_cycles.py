@@ -12,8 +12,8 @@ from msgspec.structs import replace
 from romwright.boards.library import cpu_names, read_board, require_cpu
 from romwright.boards.model import Ports
 from romwright.fit import tables
-from romwright.fit.accesses import Accesses
-from romwright.fit.settings import Study
+from romwright.fit.onboard.accesses import Accesses
+from romwright.fit.onboard.settings import Study
 from romwright.parts.library import require_part
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "boards"
@@ -336,7 +336,7 @@ def judge(name, access, setting, **changes):
     return study.judge(dict(zip((link.name for link in board.links), setting.split("/"), strict=True)))
 
 
-POWER_UP = {"own-write-at-power-up"}  # of the RAMs and EEPROMs that programs write; tests/fit/test_power_up.py
+POWER_UP = {"own-write-at-power-up"}  # of the RAMs and EEPROMs that programs write; tests/fit/onboard/test_power_up.py
 
 
 def check(judged, verdict, codes, contended):

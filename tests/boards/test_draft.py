@@ -12,7 +12,7 @@ from romwright.boards.draft import build_draft
 from romwright.boards.library import cpu_names, read_board, require_cpu
 from romwright.boards.model import expand
 from romwright.errors import DataFileError, OptionError
-from romwright.fit.settings import Study
+from romwright.fit.onboard.settings import Study
 from romwright.parts.library import require_part
 from romwright.parts.model import Role
 

@@ -11,7 +11,7 @@ from romwright.boards.gates import PINS
 from romwright.boards.library import read_board, require_cpu
 from romwright.datafiles import data_folder
 from romwright.errors import DataFileError
-from romwright.fit.settings import Study
+from romwright.fit.onboard.settings import Study
 from romwright.parts.library import require_part
 
 TEXT = (Path(__file__).parents[2] / "pinmaps" / "README.md").read_text("utf-8")

@@ -4,8 +4,8 @@ from msgspec.structs import replace
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.datafiles import data_folder
-from romwright.fit.settings import Study
-from romwright.fit.verilog import build_verilog
+from romwright.fit.onboard.settings import Study
+from romwright.fit.onboard.verilog import build_verilog
 from romwright.parts.library import require_part
 
 TERN, CPU = require_board("tern-tl-1"), require_cpu("6502")

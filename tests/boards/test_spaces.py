@@ -12,9 +12,9 @@ from romwright.boards.model import Area, Device
 from romwright.boards.spaces import space_of
 from romwright.errors import DataFileError
 from romwright.fit import tables
-from romwright.fit.accesses import Accesses
-from romwright.fit.settings import Study
-from romwright.fit.symptoms import Law, find_symptoms
+from romwright.fit.onboard.accesses import Accesses
+from romwright.fit.onboard.settings import Study
+from romwright.fit.onboard.symptoms import Law, find_symptoms
 from romwright.parts.library import require_part
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "boards"

@@ -4,8 +4,8 @@ import pytest
 from msgspec.structs import replace
 
 from romwright.boards.library import fitted_chips, require_board, require_cpu
-from romwright.fit.ranking import verdict_of
-from romwright.fit.settings import Study
+from romwright.fit.onboard.ranking import verdict_of
+from romwright.fit.onboard.settings import Study
 from romwright.parts.library import require_part
 
 DUNLIN, KITTIWAKE = require_board("dunlin-dl-2"), require_board("kittiwake-kw-68")

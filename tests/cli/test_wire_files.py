@@ -5,7 +5,7 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from romwright.fit.planfile import parse_plan
+from romwright.fit.plans.planfile import parse_plan
 
 PAIR = ("rom-2364-24", "27C64")
 STATED = ("--polarity", "20=H")

@@ -15,11 +15,11 @@ from pathlib import Path
 import pytest
 
 from romwright.fit import kinds
-from romwright.fit.proof import read_every_address
-from romwright.fit.rows import How
+from romwright.fit.plans.proof import read_every_address
+from romwright.fit.plans.rows import How
+from romwright.fit.plans.wiring import Plan, plan_wiring
 from romwright.fit.seating import Seating
 from romwright.fit.standins import is_changed, why_not
-from romwright.fit.wiring import Plan, plan_wiring
 from romwright.parts.library import part_names, require_part
 
 TABLE = Path(__file__).with_name("all_pairs.csv")

@@ -10,8 +10,8 @@ import pytest
 from msgspec.structs import replace
 
 from romwright.findings import Severity
+from romwright.fit.plans.wiring import plan_wiring
 from romwright.fit.verdict import examine_fit
-from romwright.fit.wiring import plan_wiring
 from romwright.parts.library import require_part
 
 ALL_LOW = {20: "L", 22: "L", 27: "L"}

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from romwright.fit.work import gate_parts
+from romwright.fit.plans.work import gate_parts
 from romwright.parts.library import part_names, require_part
 
 FOLDER = Path("/usr/share/kicad/symbols")

@@ -11,8 +11,8 @@ from msgspec.structs import replace as msgspec_replace
 from plans import HARDEST, hardest, plan_of, plans
 from sheets.measured import ends
 
-from romwright.fit.glue import PlacedGate, Tap
-from romwright.fit.rows import How
+from romwright.fit.plans.glue import PlacedGate, Tap
+from romwright.fit.plans.rows import How
 from romwright.sheets.wiring import build_wiring_svg
 
 DIODES = "two Schottky diodes and 4.7 k to VCC"

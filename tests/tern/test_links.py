@@ -13,8 +13,8 @@ from board_model import State  # noqa: E402
 from tern.test_programs import DIAGNOSTIC, Board, Bus  # noqa: E402
 
 from romwright.boards.library import require_board, require_cpu  # noqa: E402
-from romwright.fit.settings import Study  # noqa: E402
-from romwright.fit.symptoms import Law, contents_of, find_symptoms  # noqa: E402
+from romwright.fit.onboard.settings import Study  # noqa: E402
+from romwright.fit.onboard.symptoms import Law, contents_of, find_symptoms  # noqa: E402
 from romwright.parts.library import require_part  # noqa: E402
 
 TERN, CPU = require_board("tern-tl-1"), require_cpu("6502")

@@ -119,7 +119,7 @@ def verilog(board: str, socket: str, part: str, now: str, polarity: dict, also, 
     from romwright.cli.columns import fit_others, require_thing
     from romwright.cli.links import parse_setting
     from romwright.cli.render import print_json
-    from romwright.fit.verilog import build_verilog
+    from romwright.fit.onboard.verilog import build_verilog
     from romwright.parts.library import require_part
 
     page = require_board(board)

@@ -64,7 +64,7 @@ class Column:
 
     def verdict(self, positions: tuple[str, ...]) -> str:
         """Return the verdict of one setting."""
-        from romwright.fit.ranking import verdict_of
+        from romwright.fit.onboard.ranking import verdict_of
 
         return verdict_of(self.ranked.codes_at(positions))
 
@@ -83,7 +83,7 @@ class Column:
 
     def symptoms(self, setting, contents: bytes | None, law) -> list:
         """Predict what a contention looks like at the bench; nothing without contents."""
-        from romwright.fit.symptoms import contents_of, find_symptoms
+        from romwright.fit.onboard.symptoms import contents_of, find_symptoms
 
         if contents is None:
             return []
@@ -93,7 +93,7 @@ class Column:
 
     def as_json(self, present, contents, law) -> dict:
         """The column under the documented JSON keys."""
-        from romwright.fit.symptoms import predict
+        from romwright.fit.onboard.symptoms import predict
 
         found = []
         for positions, _ in self.ranked:
@@ -118,7 +118,7 @@ class Column:
 
 def list_columns(page, cpu, place, parts, polarity, seated, others: dict[str, Other]) -> list[Column]:
     """Return a column for each part, polarity that is not stated, and way to sit. Raises OptionError."""
-    from romwright.fit.settings import Study
+    from romwright.fit.onboard.settings import Study
     from romwright.parts.library import require_marked
 
     found, shared, also = [], {}, {name: other.chip for name, other in others.items()}

@@ -43,7 +43,7 @@ def command(board, socket, parts, now, polarity, also, seated, image, law, as_js
     Example: romwright links tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2
     """
     from romwright.boards.library import require_board, require_cpu
-    from romwright.fit.symptoms import Law
+    from romwright.fit.onboard.symptoms import Law
 
     page = require_board(board)
     cpu = require_cpu(page.cpu)
@@ -94,7 +94,7 @@ def parse_setting(page, text: str) -> dict[str, str]:
 
 def read_contents(path: str, columns: Sequence[Column]) -> bytes:
     """Read an image without gaps that fills every chip a whole number of times. Raises OptionError, InputError."""
-    from romwright.fit.symptoms import contents_of
+    from romwright.fit.onboard.symptoms import contents_of
     from romwright.images.formats import read
 
     contents = read(path).image.flat()
@@ -184,7 +184,7 @@ def titles(judged) -> list[str]:
 def print_setting(column: Column, setting, word: str, contents, law) -> None:
     """Print the findings of one setting, what they look like at the bench, and who drives the bus."""
     from romwright.cli.render import indented, print_findings, print_table, show
-    from romwright.fit.symptoms import SAID_OF, list_signs, predict, run_of
+    from romwright.fit.onboard.symptoms import SAID_OF, list_signs, predict, run_of
 
     judged = column.study.judge(setting)
     links = " ".join(f"{link}={position}" for link, position in setting.items()) or "the board has no links"

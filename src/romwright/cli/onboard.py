@@ -14,7 +14,7 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     from romwright.cli.links import parse_setting
     from romwright.cli.render import print_files, print_json
     from romwright.cli.sets import ordered
-    from romwright.fit.boarding import plan_board
+    from romwright.fit.onboard.boarding import plan_board
     from romwright.fit.verdict import prove_plan
     from romwright.parts.cautions import fitting_cautions
 

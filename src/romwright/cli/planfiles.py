@@ -74,16 +74,16 @@ def build(kind: str, made: Made, images: tuple[str, ...]) -> bytes:
 
         return build_wiring_svg(made.plan, warning_about(made.proof))
     if kind == "csv":
-        from romwright.fit.plantable import build_csv
+        from romwright.fit.plans.plantable import build_csv
 
         return build_csv(made.plan)
     if kind == "netlist":
-        from romwright.fit.netlist import build_netlist
+        from romwright.fit.plans.netlist import build_netlist
 
         return build_netlist(made.plan)
     if kind == "burn":
         return burnt(made, images)
-    from romwright.fit.planfile import build_plan
+    from romwright.fit.plans.planfile import build_plan
 
     return build_plan(made.plan, *made.pages, *made.names)
 
@@ -91,7 +91,7 @@ def build(kind: str, made: Made, images: tuple[str, ...]) -> bytes:
 def burnt(made: Made, images: tuple[str, ...]) -> bytes:
     """Return the bytes to burn so that the socket shows the images. Raises OptionError, NotFittingError, InputError."""
     from romwright.cli.planned import deal
-    from romwright.fit.contents import burn
+    from romwright.fit.plans.contents import burn
     from romwright.images.formats import read
 
     plan, contents = made.plan, {}

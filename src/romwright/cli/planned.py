@@ -9,7 +9,7 @@ from romwright.errors import OptionError
 
 def read_plan(path: str):
     """Read a plan file. Raises PlanFileError with all its faults, OSError."""
-    from romwright.fit.planfile import parse_plan
+    from romwright.fit.plans.planfile import parse_plan
     from romwright.parts.library import require_marked
 
     return parse_plan(Path(path).read_bytes(), path, lambda name: require_marked(name)[0])
@@ -34,7 +34,7 @@ def deal(plan, inputs: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
 
 def prepare_planned(plan, dealt: dict[str, list], recipe):
     """Prepare the contents of each bank for the original, then push them through the plan; one chip."""
-    from romwright.fit.contents import burn
+    from romwright.fit.plans.contents import burn
     from romwright.images.preparation import Prepared, prepare
 
     done, contents = Prepared(), {}
@@ -50,7 +50,7 @@ def prepare_planned(plan, dealt: dict[str, list], recipe):
 
 def pushed(plan, repeat: bool) -> str:
     """Say how the plan lays the contents into the chip."""
-    from romwright.fit.contents import is_straight
+    from romwright.fit.plans.contents import is_straight
 
     lines = "every line straight" if is_straight(plan) else "crossed lines undone"
     if plan.banks:

@@ -25,7 +25,7 @@ def print_plan(plan) -> None:
 
 def burn_lines(plan) -> list[str]:
     """Say where in the chip the contents go."""
-    from romwright.fit.contents import is_straight
+    from romwright.fit.plans.contents import is_straight
 
     if plan.banks:
         which = "the selects choose" if plan.beyond.shares else f"{' and '.join(plan.straps)} choose"
@@ -47,8 +47,8 @@ def print_gates(plan) -> None:
     """Print each gate with its pins, and what it costs in time."""
     from romwright.cli.render import indented, print_table, show
     from romwright.cli.wire import heading
-    from romwright.fit.circuit import packages_of, spare_inputs
-    from romwright.fit.work import gate_parts
+    from romwright.fit.plans.circuit import packages_of, spare_inputs
+    from romwright.fit.plans.work import gate_parts
 
     heading("Gates")
     rows = []

@@ -50,8 +50,8 @@ def command(plan: str, contents: tuple[str, ...], burnt: str | None, read_as: st
 def read_burnt(plan, contents: tuple[str, ...], burnt: str, read_as: str | None):
     """Read what the socket must show and what the chip holds. Raises OptionError, NotFittingError, InputError."""
     from romwright.cli.planned import deal
-    from romwright.fit.bench import Burnt
-    from romwright.fit.contents import words_of
+    from romwright.fit.plans.bench import Burnt
+    from romwright.fit.plans.contents import words_of
     from romwright.images.formats import read
 
     dealt = deal(plan, contents)

@@ -25,7 +25,7 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
     from romwright.cli.render import print_cautions, print_files, print_json
     from romwright.cli.wire import print_verdict
     from romwright.findings import blocks
-    from romwright.fit.sets import share_out
+    from romwright.fit.plans.sets import share_out
     from romwright.fit.verdict import examine_fit
     from romwright.parts.cautions import fitting_cautions
 
@@ -56,10 +56,10 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
     """Answer about one chip in place of two originals."""
     from romwright.cli.page import caution_lines
     from romwright.cli.render import print_cautions, print_files, print_json, print_unchecked
-    from romwright.fit.sets import join_sockets
+    from romwright.fit.plans.sets import join_sockets
+    from romwright.fit.plans.wiring import plan_wiring
     from romwright.fit.standins import unchecked_pins
     from romwright.fit.verdict import prove_plan
-    from romwright.fit.wiring import plan_wiring
     from romwright.parts.cautions import fitting_cautions
 
     unchecked = {page.name: unchecked_pins(page) for page in (first, second, part) if unchecked_pins(page)}

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator
 from functools import cached_property
 
 from romwright.fit.drive import Comparison, Condition, condition
+from romwright.fit.plans.wiring import Plan, compare_drives, plan_wiring
 from romwright.fit.socket import RAILS, Net, Socket
-from romwright.fit.wiring import Plan, compare_drives, plan_wiring
 from romwright.parts.model import Level, Part, Pin
 
 

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from romwright.findings import Code, Finding, Severity
 from romwright.fit.drive import in_words, list_states
-from romwright.fit.glue import PlacedGate
+from romwright.fit.plans.glue import PlacedGate
+from romwright.fit.plans.work import gate_parts
 from romwright.fit.seating import Seating, enables_of
 from romwright.fit.socket import Net
-from romwright.fit.work import gate_parts
 from romwright.parts.model import Level, Pin
 
 BENCH = (

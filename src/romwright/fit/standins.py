@@ -9,10 +9,10 @@ from enum import StrEnum
 from romwright.findings import Finding, Severity
 from romwright.fit import kinds, selects
 from romwright.fit.drive import list_states
-from romwright.fit.proof import Proof
-from romwright.fit.rows import How, Row
+from romwright.fit.plans.proof import Proof
+from romwright.fit.plans.rows import How, Row
+from romwright.fit.plans.wiring import Plan
 from romwright.fit.verdict import Fit, Polarity, fit_once
-from romwright.fit.wiring import Plan
 from romwright.parts.model import Part, Role
 
 IMPOSSIBLE = {kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE}

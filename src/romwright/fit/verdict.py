@@ -10,13 +10,13 @@ from math import prod
 from romwright.errors import LostLineError
 from romwright.findings import Finding, worst_first
 from romwright.fit import kinds, pins, selects, writes
-from romwright.fit.bench import Burnt
-from romwright.fit.contents import lay_out
 from romwright.fit.drive import Comparison
-from romwright.fit.proof import Proof, read_every_address
+from romwright.fit.plans.bench import Burnt
+from romwright.fit.plans.contents import lay_out
+from romwright.fit.plans.proof import Proof, read_every_address
+from romwright.fit.plans.wiring import Plan, plan_wiring
 from romwright.fit.seating import Seating
 from romwright.fit.socket import Socket
-from romwright.fit.wiring import Plan, plan_wiring
 from romwright.parts.model import Choice, Part
 
 Polarity = dict[int, Choice]

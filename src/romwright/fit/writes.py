@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from romwright.findings import Code, Finding, Severity
 from romwright.fit.drive import compare, list_states
-from romwright.fit.mounted import Mounted
 from romwright.fit.seating import Seating
 from romwright.fit.socket import Kind
 from romwright.parts.model import Part, Pin
@@ -22,14 +21,6 @@ WRITE_STATES = Code(
 WRITE_HELD = Code(
     "write-pin-held", Severity.STOP, "no write strobe of a chip that keeps its contents is on a line held only in read",
     "The original asks for that level only while it is read; while power comes up the line may be at either level.",
-)  # fmt: skip
-POWER_UP = Code(
-    "write-at-power-up", Severity.STOP, "no chip that keeps its contents can be written before lines have their levels",
-    "While power comes up and goes down every line may be at either level: one stray pulse, and a byte is lost.",
-)  # fmt: skip
-POWER_UP_OWN = Code(
-    "own-write-at-power-up", Severity.CAUTION, "nor can a chip that keeps its contents and that programs write",
-    "The strobe must be there, and it is safe only if the board's reset circuit holds it off.",
 )  # fmt: skip
 
 
@@ -51,18 +42,6 @@ def check_writes(s: Seating) -> Iterator[Finding]:
         elif seat.kind is Kind.HELD and not s.chip.volatile:
             seen = f"{s.place(pin)}; while power comes up that line, and every other, may be at either level"
             yield Finding(WRITE_HELD, title, seen, f"{tie}{protection(s.chip)}")
-
-
-def at_power_up(m: Mounted, programs_write: bool) -> Finding:
-    """Return the finding about a chip that may be written while no line of the CPU is defined."""
-    strobes = [m.chip.by_function[name] for name in m.chip.strobes]
-    seen = f"{m.places_of(strobes)}; while the CPU's lines are at no certain level, that may write it: {m.writes.words}"
-    do = "see that the reset circuit holds the strobe off until VCC is up, and while it goes down"
-    if not programs_write:
-        rails = {pin.number: "VCC" if m.chip.strobes[pin.function] == "H" else "GND" for pin in strobes}
-        do = " and ".join(f"bend chip pin {number} up and tie it to {rail}" for number, rail in rails.items())
-    code = POWER_UP_OWN if programs_write else POWER_UP
-    return Finding(code, f"the {m.chip.name} may be written while power comes up", seen, do + protection(m.chip))
 
 
 def protection(chip: Part) -> str:

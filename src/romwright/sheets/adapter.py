@@ -6,9 +6,9 @@ an open ring, a wire has a number at each end, a tie ends in the sign for ground
 
 from __future__ import annotations
 
-from romwright.fit.glue import PlacedGate
-from romwright.fit.rows import How, Row
-from romwright.fit.wiring import Plan
+from romwright.fit.plans.glue import PlacedGate
+from romwright.fit.plans.rows import How, Row
+from romwright.fit.plans.wiring import Plan
 from romwright.parts.model import Part, Role
 from romwright.sheets.canvas import Canvas
 from romwright.sheets.lanes import Track, choose_dashes, cut

@@ -10,11 +10,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil
 
-from romwright.fit.circuit import spare_inputs
-from romwright.fit.glue import PlacedGate
-from romwright.fit.rows import How
-from romwright.fit.wiring import Plan
-from romwright.fit.work import gate_parts
+from romwright.fit.plans.circuit import spare_inputs
+from romwright.fit.plans.glue import PlacedGate
+from romwright.fit.plans.rows import How
+from romwright.fit.plans.wiring import Plan
+from romwright.fit.plans.work import gate_parts
 from romwright.parts.model import Part
 from romwright.sheets.lanes import LANE, STREET, End, Route, Track, lay_tracks
 from romwright.sheets.shapes import width_of

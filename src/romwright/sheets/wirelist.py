@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from romwright.fit.circuit import VOLTS
-from romwright.fit.glue import gate_nets
-from romwright.fit.rows import How, Row, in_words, reason
-from romwright.fit.wiring import Plan
+from romwright.fit.plans.circuit import VOLTS
+from romwright.fit.plans.glue import gate_nets
+from romwright.fit.plans.rows import How, Row, in_words, reason
+from romwright.fit.plans.wiring import Plan
 from romwright.parts.model import Role
 from romwright.sheets.paper import Cells
 from romwright.sheets.placement import Ends, join_ends, terminals_of

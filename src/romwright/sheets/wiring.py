@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romwright.fit.wiring import Plan
+from romwright.fit.plans.wiring import Plan
 from romwright.sheets.adapter import draw_view
 from romwright.sheets.drawing import SHOWN
 from romwright.sheets.paper import LINE, Paper
