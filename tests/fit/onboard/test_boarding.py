@@ -5,7 +5,7 @@ from itertools import combinations, product
 
 import pytest
 from board_model import State, cpu_lines
-from fit.test_bus import CHIPS, CPU, TERN, boards
+from fit.onboard.test_bus import CHIPS, CPU, TERN, boards
 from hypothesis import HealthCheck, assume, given, reject, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace

@@ -2,7 +2,7 @@
 
 import pytest
 from board_model import State
-from fit.test_bus import CHIPS, TERN
+from fit.onboard.test_bus import CHIPS, TERN
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace

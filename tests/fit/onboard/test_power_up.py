@@ -7,7 +7,7 @@ import re
 
 import pytest
 from board_model import State
-from fit.test_bus import CHIPS, CPU, TERN, boards, boards_of_two, empty
+from fit.onboard.test_bus import CHIPS, CPU, TERN, boards, boards_of_two, empty
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace

@@ -2,8 +2,8 @@
 
 import time
 
-from fit.test_bus import CHIPS, TERN
-from fit.test_nets import moved, study
+from fit.onboard.test_bus import CHIPS, TERN
+from fit.onboard.test_nets import moved, study
 from msgspec.structs import replace
 
 from romwright.boards.model import Gate, Link

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from conftest import require
-from fit.test_bus import CHIPS, CLASHES, CPU, TERN, boards_of_two, empty
+from fit.onboard.test_bus import CHIPS, CLASHES, CPU, TERN, boards_of_two, empty
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
