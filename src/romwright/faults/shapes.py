@@ -1,0 +1,121 @@
+"""What a dump shows of its address lines by itself: lines that reach nothing, and lines that are joined.
+
+If the reader's line j reaches no line of the ROM, changing it changes nothing. If lines j and k are joined so that
+the low one wins, three of the four quarters of the dump are equal: only with both high does it differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from romwright.faults.lines import Law
+from romwright.faults.matching import bits, weights
+from romwright.faults.spectrum import ROW_LINES, signs
+
+SLACK = 0.04  # share of the bits outside blank areas that may differ where nothing should
+MOST_SHAPES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Lines of the reader that are joined, and the law by which they are."""
+
+    lines: tuple[int, ...]
+    law: Law
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A way to explain a dump: the reader's lines that reach nothing, the groups that are joined.
+
+    `least` is the number of wrong bits that it needs in any case.
+    """
+
+    idle: tuple[int, ...] = ()
+    groups: tuple[Group, ...] = ()
+    least: int = 0
+
+
+class Differences:
+    """How many bits differ along each line of a dump, and along each while another is low or high."""
+
+    def __init__(self, dump: np.ndarray) -> None:
+        """Look along every line of a dump of a power of two of bytes."""
+        self.lines = len(dump).bit_length() - 1
+        self.low = np.zeros((self.lines, self.lines), np.int64)
+        self.high = np.zeros((self.lines, self.lines), np.int64)
+        rest = self.lines - 1
+        width = min(rest // 2, ROW_LINES)
+        for line in range(self.lines):
+            cube = dump.reshape(-1, 2, 1 << line)
+            wrong = np.bitwise_count(cube[:, 0] ^ cube[:, 1]).reshape(-1, 1 << width)
+            by_column, by_row = wrong.sum(axis=0, dtype=np.int64), wrong.sum(axis=1, dtype=np.int64)
+            total = int(by_row.sum())
+            more_low = np.concatenate((signs(width) @ by_column, signs(rest - width) @ by_row)).astype(np.int64)
+            others = [other for other in range(self.lines) if other != line]
+            self.low[line, others] = (total + more_low) // 2
+            self.high[line, others] = (total - more_low) // 2
+            self.low[line, line] = self.high[line, line] = total
+
+    @property
+    def totals(self) -> np.ndarray:
+        """How many bits differ along each line."""
+        return np.diag(self.low)
+
+
+def find_shapes(dump: np.ndarray, idle_least: int) -> Iterator[Shape]:
+    """Yield the ways in which a dump may have come about, the plainest first; at least `idle_least` lines are idle."""
+    seen = Differences(dump)
+    times = np.bincount(dump, minlength=256)
+    limit = SLACK * 8 * float(times @ weights(times)) / 2
+    ranked = np.argsort(seen.totals, kind="stable").tolist()
+    idle = [tuple(ranked[:count]) for count in range(idle_least, len(ranked) + 1)]
+    idle = [lines for lines in idle if len(lines) == idle_least or seen.totals[lines[-1]] <= limit][:3]
+    groups = list(find_groups(seen, limit))
+    shapes = [
+        Shape(tuple(sorted(lines)), chosen, max(idle_cost(seen, lines[idle_least:]), *(cost for _, cost in joined), 0))
+        for lines in idle
+        for count in range(3)
+        for joined in combinations(groups, count)
+        if apart(lines, chosen := tuple(group for group, _ in joined))
+        and len(lines) - idle_least + sum(len(group.lines) - 1 for group in chosen) <= 2
+    ]
+    shapes.sort(key=lambda shape: (len(shape.idle) + len(shape.groups), shape.least))
+    yield from shapes[:MOST_SHAPES]
+
+
+def idle_cost(seen: Differences, lines: tuple[int, ...]) -> int:
+    """Return how many bits must be wrong if these lines reach nothing: one of each two that differ."""
+    return max((int(seen.totals[line]) // 2 for line in lines), default=0)
+
+
+def apart(idle: tuple[int, ...], groups: tuple[Group, ...]) -> bool:
+    """Tell whether no line has two parts to play."""
+    lines = [*idle, *(line for group in groups for line in group.lines)]
+    return len(set(lines)) == len(lines)
+
+
+def find_groups(seen: Differences, limit: float) -> Iterator[tuple[Group, int]]:
+    """Yield two or three lines that look joined, with the number of bits that must then be wrong."""
+    for law, along in ((Law.AND, seen.low), (Law.OR, seen.high)):
+        tight = {
+            (a, b): int(along[a, b] + along[b, a]) // 2
+            for a, b in combinations(range(seen.lines), 2)
+            if along[a, b] + along[b, a] <= limit and min(seen.totals[a], seen.totals[b]) > limit
+        }
+        for lines, cost in sorted(tight.items(), key=lambda item: item[1]):
+            yield Group(lines, law), cost
+        for lines in combinations(range(seen.lines), 3):
+            pairs = list(combinations(lines, 2))
+            if all(pair in tight for pair in pairs):
+                yield Group(lines, law), max(tight[pair] for pair in pairs)
+
+
+def wrong_bits(expected: np.ndarray, dump: np.ndarray) -> tuple[int, int]:
+    """Count the bits that rose from 0 to 1, and those that fell."""
+    changed = expected ^ dump
+    return bits(changed & dump), bits(changed & expected)
