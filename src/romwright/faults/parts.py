@@ -73,12 +73,10 @@ def choose(lines: list[int], sizes: Sequence[int]) -> Iterator[tuple[tuple[int, 
                 yield (group, *others)
 
 
-def promising_parts(
-    reference: np.ndarray, dump_times: np.ndarray, weight: np.ndarray, held: int, groups: Sequence[int]
-) -> list[Part]:
+def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups: Sequence[int]) -> list[Part]:
     """Return the parts of a reference whose data lines have about as many ones as those of a dump, the best first.
 
-    `dump_times` says how often each byte occurs in the dump, `weight` which bytes of the reference count.
+    `times` says how often each byte occurs in the dump.
     """
     lines = len(reference).bit_length() - 1
     if not held and not groups:
@@ -91,9 +89,9 @@ def promising_parts(
     conditions = np.array([part.conditions() for part in parts])
     order = min(held + 2 * (sum(groups) - len(groups)), lines)
     own = sound().values
-    sums = Spectrum(reference, own * weight, order).parts(conditions[:, :, 0], conditions[:, :, 1])
-    seen, total = own @ dump_times, dump_times.sum()
-    alike = (own * dump_times) @ own.T > (1 - ALIKE) * total
+    sums = Spectrum(reference, own, order).parts(conditions[:, :, 0], conditions[:, :, 1])
+    seen, total = own @ times, times.sum()
+    alike = (own * times) @ own.T > (1 - ALIKE) * total
     clean = (np.abs(seen) < (1 - ALIKE) * total) & (alike.sum(axis=0) == 1)
     wanted, offered = np.sort(np.abs(seen[clean])), np.sort(np.abs(sums), axis=0)
     far = np.min(

@@ -100,8 +100,11 @@ def match_planes(dump: np.ndarray, reference: np.ndarray, choices: Choices) -> l
 def misfit(seen: np.ndarray, expected: np.ndarray, noise: float) -> np.ndarray:
     """Return the squares of how far sums lie from what is expected, in units of the noise."""
     far = np.abs(seen - expected)
-    far -= FEWER * np.abs(expected)
+    slack = FEWER * np.abs(expected)
+    within = far * far / (noise + slack * slack)
+    far -= slack
     np.maximum(far, 0, out=far)
     far *= far
     far /= noise
+    far += within
     return far

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from romwright.faults import matching
-from romwright.faults.lines import BYTES, Line, LineMap, State
+from romwright.faults.lines import BYTES, Line, LineMap, State, byte_table, gather
 from romwright.faults.parts import Part, promising_parts
-from romwright.faults.planes import match_planes, sound, suspects
+from romwright.faults.planes import Choices, match_planes, sound, suspects
 from romwright.faults.prices import price_of_bits, price_of_map
 from romwright.faults.shapes import Shape, find_shapes, wrong_bits
 from romwright.faults.spectrum import signed_histograms
 from romwright.images.traits import find_idle_lines
 
 GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
+MATCHES = 2  # ways to match the data lines that are tried
+FITS = 36 * 9.0  # misfit of data lines up to which they are taken to fit
 FITTED = 3  # matches of a shape that are tried on the bytes
 ROUNDS = 6
 
@@ -46,6 +48,45 @@ class View:
         self.weight = matching.weights(self.times)
 
 
+@dataclass
+class Attempt:
+    """A dump of some shape matched with a part of the reference: row `order[c]` of the dump is column c of the part."""
+
+    shape: Shape
+    part: Part
+    dump: View
+    reference: View
+    data: tuple[Line, ...]
+    order: np.ndarray
+
+    def __post_init__(self) -> None:
+        lines = tuple(Line.follows(int(row)) for row in self.order)
+        self.cells = np.take(self.reference.data, gather(lines, len(self.dump.data)))
+
+    @property
+    def wrong(self) -> float:
+        """The share of the part's bits that are wrong."""
+        return matching.bits(np.take(byte_table(self.data), self.cells) ^ self.dump.data) / (8 * len(self.cells))
+
+    def settle(self, pairs: Sequence[tuple[int, int]]) -> bool:
+        """Exchange address lines of these pairs where that is better; tell whether it was."""
+        changed = False
+        for _ in range(ROUNDS):
+            if not matching.settle(self.order, self.cells, byte_table(self.data), self.dump.data, pairs):
+                break
+            changed = True
+        return changed
+
+    def improve(self) -> None:
+        """Exchange any two address lines, and find the data lines anew, as long as that is better."""
+        pairs = matching.all_pairs(range(len(self.order)))
+        for _ in range(ROUNDS):
+            data = best_data(self.cells, self.dump.data, self.data)
+            changed, self.data = data != self.data, data
+            if not self.settle(pairs) and not changed:
+                break
+
+
 class Search:
     """A reference and a dump, and the explanations found so far.
 
@@ -57,6 +98,7 @@ class Search:
         self.rom_lines = len(reference).bit_length() - 1
         self.reader_lines = (len(dump) - 1).bit_length()
         self.bits = 8 * (len(dump) if known is None else int(known.sum()))
+        self.attempts: list[Attempt] = []
         self.found: dict[LineMap, Explanation] = {}
 
     def run(self) -> list[Explanation]:
@@ -119,6 +161,8 @@ class Search:
         for shape in find_shapes(self.whole_dump, idle_least):
             if shape != Shape() and shape.least // 2 < self.best.residual:
                 self.try_shape(shape)
+        if self.best.residual > GOOD * self.bits:
+            self.try_harder()
 
     def try_shape(self, shape: Shape) -> None:
         """Match the dump, as far as a shape leaves it, with every part of the reference that it may show."""
@@ -128,11 +172,20 @@ class Search:
         if held < 0 or held + sum(sizes) > self.bare_lines:
             return
         dump = View(part_of_dump.cut(self.whole_dump))
-        parts = promising_parts(self.bare.data, dump.times * dump.weight, self.bare.weight, held, sizes)
+        parts = promising_parts(self.bare.data, dump.times, held, sizes)
         fits = [fit for part in parts for fit in self.fit(dump, part, sizes)]
-        for _, data, part, view, order in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
-            for lines in self.refine(dump, view, data, order):
-                self.judge(self.compose(shape, part, *lines))
+        for _, data, part, view, (order, close) in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
+            attempt = Attempt(shape, part, dump, view, data, order)
+            attempt.settle(close)
+            self.attempts.append(attempt)
+            self.judge(self.compose(attempt))
+
+    def try_harder(self) -> None:
+        """Exchange any two lines, and look at the data lines again, in what comes nearest to the dump."""
+        nearest = sorted(self.attempts, key=lambda attempt: attempt.wrong)[:FITTED]
+        for attempt in nearest:
+            attempt.improve()
+            self.judge(self.compose(attempt))
 
     @property
     def bare_lines(self) -> int:
@@ -142,40 +195,32 @@ class Search:
     def fit(self, dump: View, part: Part, sizes: list[int]) -> Iterator[tuple]:
         """Yield ways to match a dump with a part of the reference, with their misfit."""
         view = View(part.cut(self.bare.data)) if part != Part() else self.bare
-        choices = sound() if part == Part() else suspects(dump.times)
-        matches = match_planes(dump.times * dump.weight, view.times * view.weight, choices)
-        if choices is sound() and (not matches or matches[0][0] > 36 * 9):
-            matches = match_planes(dump.times * dump.weight, view.times * view.weight, suspects(dump.times))
+        matches, sure = self.match_data(dump, view, sound()) if part == Part() else ([], False)
+        if not sure:
+            matches += self.match_data(dump, view, suspects(dump.times))[0]
         noise = matching.noise_of(dump.times, dump.weight)
-        for misfit, data in matches[:2]:
-            table = LineMap((), data).table()
-            cost = matching.distances(dump.signed, view.signed, table, dump.weight) / noise
+        for data in matches:
+            cost = matching.distances(dump.signed, view.signed, byte_table(data), dump.weight) / noise
             if sizes:
                 kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)
                 cost = cost + 1e12 * (kinds[:, None] != kinds)
             order = matching.assign(cost)
-            total = misfit + float(cost[order, np.arange(len(order))].sum())
-            yield total, data, part, view, (order, matching.close_pairs(cost, order, matching.CLOSE))
+            misfit = float(cost[order, np.arange(len(order))].sum())
+            yield misfit, data, part, view, (order, matching.close_pairs(cost, order, matching.CLOSE))
 
-    def refine(self, dump: View, view: View, data: tuple[Line, ...], matched: tuple) -> Iterator[tuple]:
-        """Let the bytes decide between lines that are alike; yield (data lines, rows matched with columns)."""
-        order, close = matched
-        lines = tuple(Line.follows(int(row)) for row in order)
-        cells = LineMap(lines, LineMap.straight(0).data).cells(view.data, len(dump.data))
-        for _ in range(ROUNDS):
-            table = LineMap((), data).table()
-            changed = matching.settle(order, cells, table, dump.data, close)
-            if matching.bits(np.take(table, cells) ^ dump.data) > GOOD * 8 * len(cells):
-                close = matching.all_pairs(range(len(order)))
-                better = best_data(cells, dump.data, data)
-                changed |= better != data
-                data = better
-            if not changed:
-                break
-        yield data, order
+    def match_data(self, dump: View, part: View, choices: Choices) -> tuple[list[tuple[Line, ...]], bool]:
+        """Match data lines by all bytes, and by those that are not blank; tell whether they fit.
 
-    def compose(self, shape: Shape, part: Part, data: tuple[Line, ...], order: np.ndarray) -> LineMap:
+        Blank bytes drown the others, but a faulty line may make others blank: so both are tried.
+        """
+        matches = match_planes(dump.times, part.times, choices)[:MATCHES]
+        if (dump.weight == 0).any():
+            matches += match_planes(dump.times * dump.weight, part.times * part.weight, choices)[:MATCHES]
+        return [data for _, data in matches], bool(matches) and max(misfit for misfit, _ in matches[::MATCHES]) < FITS
+
+    def compose(self, attempt: Attempt) -> LineMap:
         """Return the map of the whole reference from that of a part."""
+        shape, part, data, order = attempt.shape, attempt.part, attempt.data, attempt.order
         matter = [line for line in range(self.rom_lines) if line not in self.idle]
         of_dump = Part(tuple((line, 0) for line in shape.idle), tuple(group.lines for group in shape.groups))
         rows = of_dump.lines(self.reader_lines)
