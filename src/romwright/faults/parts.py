@@ -17,6 +17,7 @@ from romwright.faults.spectrum import MOST_LINES, Spectrum
 
 FREE_HELD = 3  # lines that may be held anywhere; if more are, they are the highest
 MOST_HELD = 10
+LEAST_LEFT = 0.97  # of a sum, whatever bits are wrong
 PROMISING = 16  # parts that are looked at more closely
 
 
@@ -94,11 +95,9 @@ def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups:
     alike = (own * times) @ own.T > (1 - ALIKE) * total
     clean = (np.abs(seen) < (1 - ALIKE) * total) & (alike.sum(axis=0) == 1)
     wanted, offered = np.sort(np.abs(seen[clean])), np.sort(np.abs(sums), axis=0)
-    far = np.min(
-        [
-            ((offered[list(kept)] - wanted[:, None]) ** 2).sum(axis=0)
-            for kept in combinations(range(8), int(clean.sum()))
-        ],
-        axis=0,
-    )
+    far = np.full(len(parts), np.inf)
+    for kept in combinations(range(8), len(wanted)):
+        kept = offered[list(kept)]
+        share = np.clip(wanted @ kept / np.maximum((kept * kept).sum(axis=0), 1), LEAST_LEFT, 1)
+        far = np.minimum(far, ((share * kept - wanted[:, None]) ** 2).sum(axis=0))
     return [parts[index] for index in np.argsort(far, kind="stable")[:PROMISING]]

@@ -16,6 +16,7 @@ from romwright.faults.lines import BYTES, Law, Line
 
 NOISE = 0.007  # share of wrong bits that the sums are expected to bear
 FEWER = 0.02  # share by which wrong bits make every sum smaller
+BEAM = 64  # partial matches kept
 MATCHES = 8  # returned at most
 ALIKE = 0.05  # share of bytes in which two planes of one signal may differ, twice over
 FAULT_PRICE = 30.0  # what a line that does not simply follow must save
@@ -56,11 +57,17 @@ def faulty(stuck: bool = True, joined: int = 3) -> Choices:
     return choices_of(tuple(lines))
 
 
-def suspects(times: np.ndarray) -> Choices:
-    """Return what data lines may carry, judging by how often each byte occurs in the dump."""
+def alikes(times: np.ndarray) -> np.ndarray:
+    """Return how many planes each plane nearly equals, itself among them; 0 for one that hardly ever changes."""
     own, total = sound().values, times.sum()
     alike = ((own * times) @ own.T > (1 - ALIKE) * total).sum(axis=0)
-    return faulty(bool((np.abs(own @ times) > (1 - ALIKE) * total).any()), min(int(alike.max()), 3))
+    return np.where(np.abs(own @ times) > (1 - ALIKE) * total, 0, alike)
+
+
+def suspects(times: np.ndarray) -> Choices:
+    """Return what data lines may carry, judging by how often each byte occurs in the dump."""
+    alike = alikes(times)
+    return faulty(bool((alike == 0).any()), min(int(alike.max()), 3))
 
 
 def match_planes(dump: np.ndarray, reference: np.ndarray, choices: Choices) -> list[tuple[float, tuple[Line, ...]]]:
@@ -68,30 +75,32 @@ def match_planes(dump: np.ndarray, reference: np.ndarray, choices: Choices) -> l
 
     Returns the best matches with their misfit, the best first: about 1 for each of the 36 sums where one is right.
     """
-    own, count, beam = sound().values, len(choices.lines), len(choices.lines) * 2 + 16
+    own, count = sound().values, len(choices.lines)
     noise = 4 * NOISE * max(float(dump.sum()), 1.0) + 1
     alone = misfit((own @ dump)[:, None], choices.values @ reference, noise) + choices.price
     among, between = (own * dump) @ own.T, (choices.values * reference) @ choices.values.T
-    pairs = misfit(among[:, :, None, None], between, 2 * noise) if count == 8 else None
+    alike = alikes(dump) if count > 8 else np.ones(8, int)
     cost, chosen = np.zeros(1), np.zeros((8, 1), np.int64)
     used, counts = np.zeros(1, np.int64), np.zeros((1, count), np.int8)
-    for plane in range(8):
-        step = cost[:, None] + alone[plane]
-        for earlier in range(plane):
-            if pairs is None:
-                step += misfit(among[plane, earlier], between[chosen[earlier]], 2 * noise)
-            else:
-                step += pairs[plane, earlier][chosen[earlier]]
-        again = (counts > 0) & (counts < choices.times)
-        step[(used[:, None] & choices.needs > 0) & ~again] = np.inf
+    done: list[int] = []
+    for plane in np.argsort(alike != 1, kind="stable").tolist():  # those first that may carry least
+        open_to = np.flatnonzero(choices.times <= max(alike[plane], 1))
+        step = cost[:, None] + alone[plane, open_to]
+        for earlier in done:
+            expected = between[chosen[earlier]] if len(open_to) == count else between[np.ix_(chosen[earlier], open_to)]
+            step += misfit(among[plane, earlier], expected, 2 * noise)
+        again = (counts[:, open_to] > 0) & (counts[:, open_to] < choices.times[open_to])
+        step[(used[:, None] & choices.needs[open_to] > 0) & ~again] = np.inf
         flat = step.ravel()
-        best = np.argpartition(flat, beam)[:beam] if len(flat) > beam else np.arange(len(flat))
+        best = np.argpartition(flat, BEAM)[:BEAM] if len(flat) > BEAM else np.arange(len(flat))
         best = best[flat[best] < np.inf]
-        parent, choice = np.divmod(best, count)
+        parent, choice = np.divmod(best, len(open_to))
+        choice = open_to[choice]
         cost, chosen = flat[best], chosen[:, parent]
         chosen[plane] = choice
         used, counts = used[parent] | choices.needs[choice], counts[parent]
         counts[np.arange(len(best)), choice] += 1
+        done.append(plane)
     whole = ((counts == 0) | (counts == choices.times) | (choices.needs == 0)).all(axis=1)
     order = np.argsort(np.where(whole, cost, np.inf), kind="stable")[: whole.sum()]
     return [(float(cost[row]), tuple(choices.lines[q] for q in chosen[:, row])) for row in order[:MATCHES]]

@@ -174,9 +174,10 @@ class Search:
         dump = View(part_of_dump.cut(self.whole_dump))
         parts = promising_parts(self.bare.data, dump.times, held, sizes)
         fits = [fit for part in parts for fit in self.fit(dump, part, sizes)]
-        for _, data, part, view, (order, close) in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
+        for _, data, part, view, cost in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
+            order = matching.assign(cost)
             attempt = Attempt(shape, part, dump, view, data, order)
-            attempt.settle(close)
+            attempt.settle(matching.close_pairs(cost, order, matching.CLOSE))
             self.attempts.append(attempt)
             self.judge(self.compose(attempt))
 
@@ -204,9 +205,7 @@ class Search:
             if sizes:
                 kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)
                 cost = cost + 1e12 * (kinds[:, None] != kinds)
-            order = matching.assign(cost)
-            misfit = float(cost[order, np.arange(len(order))].sum())
-            yield misfit, data, part, view, (order, matching.close_pairs(cost, order, matching.CLOSE))
+            yield float(cost.min(axis=0).sum()), data, part, view, cost
 
     def match_data(self, dump: View, part: View, choices: Choices) -> tuple[list[tuple[Line, ...]], bool]:
         """Match data lines by all bytes, and by those that are not blank; tell whether they fit.
