@@ -21,6 +21,7 @@ GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
 MATCHES = 2  # ways to match the data lines that are tried
 FITS = 36 * 9.0  # misfit of data lines up to which they are taken to fit
 FITTED = 3  # matches of a shape that are tried on the bytes
+WORTH = 1.5  # a shape is tried if so many times the bits that it needs would be fewer than are wrong
 ROUNDS = 6
 
 
@@ -158,8 +159,8 @@ class Search:
             self.try_shape(Shape())
         if self.best.residual <= 0 or self.reader_lines < 1:
             return
-        for shape in find_shapes(self.whole_dump, idle_least):
-            if shape != Shape() and shape.least // 2 < self.best.residual:
+        for shape in find_shapes(self.whole_dump, self.bare.data, idle_least):
+            if shape != Shape() and shape.least * WORTH < self.best.residual:
                 self.try_shape(shape)
         if self.best.residual > GOOD * self.bits:
             self.try_harder()
@@ -200,7 +201,7 @@ class Search:
         if not sure:
             matches += self.match_data(dump, view, suspects(dump.times))[0]
         noise = matching.noise_of(dump.times, dump.weight)
-        for data in matches:
+        for data in dict.fromkeys(matches):
             cost = matching.distances(dump.signed, view.signed, byte_table(data), dump.weight) / noise
             if sizes:
                 kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)

@@ -67,30 +67,44 @@ class Differences:
         return np.diag(self.low)
 
 
-def find_shapes(dump: np.ndarray, idle_least: int) -> Iterator[Shape]:
-    """Yield the ways in which a dump may have come about, the plainest first; at least `idle_least` lines are idle."""
-    seen = Differences(dump)
-    times = np.bincount(dump, minlength=256)
-    limit = SLACK * 8 * float(times @ weights(times)) / 2
-    ranked = np.argsort(seen.totals, kind="stable").tolist()
-    idle = [tuple(ranked[:count]) for count in range(idle_least, len(ranked) + 1)]
-    idle = [lines for lines in idle if len(lines) == idle_least or seen.totals[lines[-1]] <= limit][:3]
-    groups = list(find_groups(seen, limit))
+def find_shapes(dump: np.ndarray, reference: np.ndarray, idle_least: int) -> Iterator[Shape]:
+    """Yield the ways in which a dump may have come about; at least `idle_least` lines are idle.
+
+    What the reference shows too is no fault: the likeliest ways have as many idle lines and groups more than it.
+    """
+    seen, natural = Look(dump), Look(reference)
+    idle = [tuple(seen.ranked[:count]) for count in range(idle_least, len(seen.ranked) + 1)]
+    idle = [lines for lines in idle if len(lines) == idle_least or lines[-1] in seen.idle][:3]
     shapes = [
-        Shape(tuple(sorted(lines)), chosen, max(idle_cost(seen, lines[idle_least:]), *(cost for _, cost in joined), 0))
+        Shape(tuple(sorted(lines)), chosen, max(seen.cost(lines[idle_least:]), *(cost for _, cost in joined), 0))
         for lines in idle
         for count in range(3)
-        for joined in combinations(groups, count)
+        for joined in combinations(seen.groups, count)
         if apart(lines, chosen := tuple(group for group, _ in joined))
         and len(lines) - idle_least + sum(len(group.lines) - 1 for group in chosen) <= 2
     ]
-    shapes.sort(key=lambda shape: (len(shape.idle) + len(shape.groups), shape.least))
-    yield from shapes[:MOST_SHAPES]
+
+    def surprise(shape: Shape) -> tuple[int, int]:
+        groups = abs(len(shape.groups) - len(seen.groups) + len(natural.groups))
+        return groups + abs(len(shape.idle) - max(len(seen.idle), idle_least) + len(natural.idle)), shape.least
+
+    yield from sorted(shapes, key=surprise)[:MOST_SHAPES]
 
 
-def idle_cost(seen: Differences, lines: tuple[int, ...]) -> int:
-    """Return how many bits must be wrong if these lines reach nothing: one of each two that differ."""
-    return max((int(seen.totals[line]) // 2 for line in lines), default=0)
+class Look:
+    """The lines of an image that look idle, and those that look joined, each group with the bits that it costs."""
+
+    def __init__(self, data: np.ndarray) -> None:
+        times = np.bincount(data, minlength=256)
+        limit = SLACK * 8 * float(times @ weights(times)) / 2
+        self.seen = Differences(data)
+        self.ranked = np.argsort(self.seen.totals, kind="stable").tolist()
+        self.idle = [line for line in self.ranked if self.seen.totals[line] <= limit]
+        self.groups = sorted(find_groups(self.seen, limit), key=lambda found: (-len(found[0].lines), found[1]))
+
+    def cost(self, lines: tuple[int, ...]) -> int:
+        """Return how many bits must be wrong if these lines reach nothing: one of each two that differ."""
+        return max((int(self.seen.totals[line]) // 2 for line in lines), default=0)
 
 
 def apart(idle: tuple[int, ...], groups: tuple[Group, ...]) -> bool:
