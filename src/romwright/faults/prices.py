@@ -9,10 +9,13 @@ from __future__ import annotations
 
 from math import comb, lgamma, log, log2
 
+import numpy as np
+
 from romwright.faults.lines import Line, LineMap, State
 
 CROSSED = 6.0  # that any line is crossed at all, besides which
 FAULT = 8.0  # that a line is stuck, joined or inverted, besides which and how
+UNRELATED = 40.0  # that the dump has nothing to do with the reference
 SHIFTED = 24.0  # that the dump starts elsewhere
 
 
@@ -62,3 +65,10 @@ def odds(prices: list[float]) -> list[float]:
     least = min(prices)
     weights = [2.0 ** (least - price) if price - least < 1000 else 0.0 for price in prices]
     return [weight / sum(weights) for weight in weights]
+
+
+def price_of_nothing(dump: np.ndarray) -> float:
+    """Return what it costs to write a dump down as it is, by how often each of its bytes occurs."""
+    share = np.bincount(dump, minlength=256) / len(dump)
+    share = share[share > 0]
+    return float(-(share * np.log2(share)).sum()) * len(dump) + UNRELATED

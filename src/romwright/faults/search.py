@@ -104,10 +104,14 @@ class Search:
 
     def run(self) -> list[Explanation]:
         """Return the explanations, the cheapest first."""
-        straight = self.judge(LineMap.straight(self.rom_lines, 0) if self.fits else self.part_of_straight())
-        if straight.residual:
+        if self.straight.residual:
             self.match()
         return sorted(self.found.values(), key=lambda each: each.price)
+
+    @cached_property
+    def straight(self) -> Explanation:
+        """What is left wrong if all lines run as they should."""
+        return self.judge(LineMap.straight(self.rom_lines) if self.fits else self.part_of_straight())
 
     @property
     def fits(self) -> bool:

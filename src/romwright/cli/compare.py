@@ -1,0 +1,101 @@
+"""romwright compare: what is wrong with a read, line by line and bit by bit."""
+
+from __future__ import annotations
+
+import click
+
+from romwright.cli.options import AS_JSON, READ_AS
+from romwright.cli.render import inert, print_findings, print_json
+
+SHOWN = 6  # other explanations that are listed on paper; --json has all
+
+
+@click.command("compare", short_help="Say exactly what is wrong with a read.")
+@click.argument("reference", metavar="REFERENCE")
+@click.argument("dump", metavar="DUMP")
+@READ_AS
+@AS_JSON
+def command(reference, dump, read_as, as_json) -> int:
+    """Say exactly how DUMP differs from REFERENCE, a good image of the same ROM.
+
+    Address and data lines that are crossed, stuck, joined or inverted are found whatever their number and order; what
+    they leave unexplained is said bit by bit: which way the bits went, where they lie together, what that suggests.
+    The two may differ in size. Exit status 0 if they are equal, 1 if not.
+
+    \b
+    Example: romwright compare good.bin dump-U7.bin
+    """
+    from romwright.faults.comparison import compare
+    from romwright.images import formats
+
+    comparison = compare(formats.read(reference, read_as).image, formats.read(dump, read_as).image)
+    answer = comparison.as_json()  # proves what is said, too
+    if as_json:
+        print_json(answer)
+    else:
+        report(comparison, answer, reference, dump)
+    return int(not comparison.identical)
+
+
+def report(comparison, answer: dict, reference: str, dump: str) -> None:
+    """Print what is wrong, how sure that is, and what cannot be told."""
+    click.echo(click.style(f"{inert(dump)} against {inert(reference)}", bold=True))
+    if comparison.identical:
+        click.echo(f"identical: {len(comparison.dump):,} bytes")
+        return
+    different, common = answer["bytes_different"], min(len(comparison.reference), len(comparison.dump))
+    click.echo(f"{different:,} of {common:,} bytes differ address by address ({answer['bits_different']:,} bits)\n")
+    print_findings(comparison.findings)
+    if not comparison.explained:
+        return
+    residual = answer["residual_bits"]
+    rest = f"all but {residual:,} bits of it" if residual else "every bit of it"
+    click.echo(f"\nWith this the reference gives the dump: {rest} (checked at every address).")
+    click.echo(f"Confidence {percent(comparison.confidence)}, computed from how much shorter it is to say than the next best.")
+    for names in comparison.ambiguity.alike:
+        click.echo(f"The contents cannot tell {' and '.join(names)} apart: exchanged, every byte would be the same.")
+    if comparison.ambiguity.idle:
+        click.echo(f"{', '.join(comparison.ambiguity.idle)}: the contents do not change with it, so a fault would not show.")
+    if comparison.ambiguity.constant:
+        click.echo(f"{', '.join(comparison.ambiguity.constant)}: never changes, so whether it is stuck would not show.")
+    others(comparison)
+
+
+def others(comparison) -> None:
+    """Print the other explanations, in what they differ from the best."""
+    if not comparison.others:
+        return
+    click.echo("\nOther explanations")
+    for other, share in comparison.others[:SHOWN]:
+        click.echo(f"  {percent(share)}: {difference(comparison.best.lines, other.lines)}; {other.residual:,} bits wrong")
+    if len(comparison.others) > SHOWN:
+        click.echo(f"  and {len(comparison.others) - SHOWN} more (--json lists them)")
+
+
+def difference(best, other) -> str:
+    """Say in what another map differs from the best."""
+    from romwright.faults.statement import state_lines
+
+    said = []
+    for letter, mine, theirs in (("A", best.address, other.address), ("D", best.data, other.data)):
+        for number, line in enumerate(state_lines(theirs, letter)):
+            if mine[number] != theirs[number]:
+                said.append(in_words(line))
+    return ", ".join(said[:4]) + (f" and {len(said) - 4} lines more" if len(said) > 4 else "")
+
+
+def in_words(line: dict) -> str:
+    """Say what a stated line does."""
+    name, state = line["line"], line["state"]
+    if state == "stuck":
+        return f"{name} stuck {'high' if line['level'] else 'low'}"
+    if state == "joined":
+        return f"{name} {line['law'].upper()} of {' and '.join(line['of'])}"
+    return f"{name} {state} {line['of']}" if state == "follows" else f"{name} inverted from {line['of']}"
+
+
+def percent(share: float) -> str:
+    """Write a probability so that neither certainty is claimed nor a small chance hidden."""
+    if share > 0.9999:
+        return "over 99.99%"
+    return "under 0.01%" if share < 0.0001 else f"{100 * share:.2f}%"
