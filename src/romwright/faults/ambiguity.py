@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations, islice, permutations, product
+from itertools import combinations, islice, permutations
 from math import factorial, prod
 
 import numpy as np
 
 from romwright.faults.lines import Line, LineMap, State
 from romwright.faults.matching import quarters
+from romwright.faults.planes import sound
 from romwright.faults.prices import price_of_map
 from romwright.faults.search import Search
 from romwright.faults.spectrum import MOST_LINES, signed_histograms
@@ -48,11 +49,7 @@ class Ambiguity:
             straighter = arrange(straighter, letter, members, straightened(straighter, letter, members))
         keep(search, best, straighter)
         total = prod(factorial(len(members)) for _, members in classes)
-        ways = product(*(permutations(sources(straighter, letter, members)) for letter, members in classes))
-        for way in islice(ways, MOST_LISTED):
-            lines = straighter
-            for (letter, members), chosen in zip(classes, way):
-                lines = arrange(lines, letter, members, chosen)
+        for lines in islice(arrangements(straighter, classes), MOST_LISTED):
             keep(search, best, lines)
         names = tuple(tuple(f"{letter}{line}" for line in members) for letter, members in classes)
         return cls(names, tuple(f"A{line}" for line in near.idle_lines()), near.constant_lines(), total)
@@ -70,13 +67,14 @@ class Nearness:
     def __init__(self, search: Search) -> None:
         self.lines = search.best.lines
         size = 1 << search.reader_lines
-        self.expected = self.lines.apply(search.reference, size)
+        self.expected = search.read(self.lines) if size == len(search.dump) else self.lines.apply(search.reference, size)
         small = search.reader_lines <= MOST_LINES
         self.times, self.signed = (
             signed_histograms(self.expected) if small else (np.bincount(self.expected, minlength=256), None)
         )
         self.sources = {line.of[0]: rom for rom, line in enumerate(self.lines.address) if line.state is State.FOLLOWS}
         self.close = list(self.close_address_lines()) if small else []
+        self.close_data = list(self.close_data_lines())
 
     def close_address_lines(self) -> Iterator[tuple[int, int, bool]]:
         """Yield pairs of the reader's lines that could be exchanged for few bytes, and whether for none at all."""
@@ -89,21 +87,18 @@ class Nearness:
 
     def close_data_lines(self) -> Iterator[tuple[int, int, int]]:
         """Yield pairs of data lines, with in how many bytes of what is expected they differ."""
-        values = np.arange(256)
-        for a, b in combinations(range(8), 2):
-            if self.lines.data[a] != self.lines.data[b] and {*map(bool, (self.lines.data[a].of, self.lines.data[b].of))} == {
-                True
-            }:
-                differ = int(self.times[(values >> a ^ values >> b) & 1 == 1].sum())
-                if differ <= NEAR // 2:
-                    yield a, b, differ
+        own, data = sound().values, self.lines.data
+        apart = (self.times.sum() - (own * self.times) @ own.T) / 2
+        for a, b in zip(*np.nonzero(np.triu(apart <= NEAR / 2, 1))):
+            if data[a] != data[b] and data[a].of and data[b].of:
+                yield int(a), int(b), int(apart[a, b])
 
     def neighbours(self) -> Iterator[LineMap]:
         """Yield the maps with two lines exchanged that differ, but little."""
         for a, b, same in self.close:
             if not same:
                 yield replace(self.lines, address=tuple(renamed(line, {a: b, b: a}) for line in self.lines.address))
-        for a, b, differ in self.close_data_lines():
+        for a, b, differ in self.close_data:
             if differ:
                 data = list(self.lines.data)
                 data[a], data[b] = data[b], data[a]
@@ -116,7 +111,7 @@ class Nearness:
 
     def data_classes(self) -> list[tuple[str, list[int]]]:
         """Return the data lines that could be exchanged and nothing would change."""
-        return [("D", members) for members in classes_of((a, b) for a, b, differ in self.close_data_lines() if not differ)]
+        return [("D", members) for members in classes_of((a, b) for a, b, differ in self.close_data if not differ)]
 
     def idle_lines(self) -> list[int]:
         """Return the ROM's address lines that follow something and never matter."""
@@ -134,6 +129,8 @@ class Nearness:
 
 def keep(search: Search, best, lines: LineMap) -> None:
     """Add to the explanations one that reads exactly as another does."""
+    if lines == best.lines:
+        return
     search.found.setdefault(lines, replace(best, lines=lines, price=best.price + difference(search, best.lines, lines)))
 
 
@@ -166,6 +163,16 @@ def arrange(lines: LineMap, letter: str, members: Sequence[int], carried: Iterab
     if letter == "A":
         return replace(lines, address=tuple(new.get(n, line) for n, line in enumerate(lines.address)))
     return replace(lines, data=tuple(new.get(n, line) for n, line in enumerate(lines.data)))
+
+
+def arrangements(lines: LineMap, classes: Sequence[tuple[str, Sequence[int]]]) -> Iterator[LineMap]:
+    """Yield the maps in which lines that are alike are connected in any way, one after the other."""
+    if not classes:
+        yield lines
+        return
+    (letter, members), *rest = classes
+    for carried in permutations(sources(lines, letter, members)):
+        yield from arrangements(arrange(lines, letter, members, carried), rest)
 
 
 def classes_of(pairs: Iterable[tuple[int, int]]) -> list[list[int]]:

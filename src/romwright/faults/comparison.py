@@ -38,6 +38,7 @@ class Comparison:
     explained: bool
     others: tuple[tuple[Explanation, float], ...]
     ambiguity: Ambiguity
+    expected: np.ndarray  # what is read through the best explanation
 
     @property
     def identical(self) -> bool:
@@ -60,8 +61,8 @@ class Comparison:
     @cached_property
     def residue(self) -> Residue:
         """What the best explanation leaves wrong."""
-        expected = self.best.lines.apply(self.filled, len(self.dump))
-        return Residue(expected, self.dump if self.known is None else np.where(self.known, self.dump, expected))
+        seen = self.dump if self.known is None else np.where(self.known, self.dump, self.expected)
+        return Residue(self.expected, seen)
 
     @cached_property
     def findings(self) -> Sequence[Finding]:
@@ -118,7 +119,8 @@ def compare(reference: Image, dump: Image) -> Comparison:
         (each, share) for each, share in list(zip(found, shares))[1:]
         if explained and (share >= LIKELY or each.residual == found[0].residual)
     ]  # fmt: skip
-    return Comparison(plain, filled, seen, known, found[0], shares[0], explained, tuple(listed), ambiguity)
+    expected = search.read(found[0].lines)
+    return Comparison(plain, filled, seen, known, found[0], shares[0], explained, tuple(listed), ambiguity, expected)
 
 
 def defined(image: Image) -> np.ndarray:

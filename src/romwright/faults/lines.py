@@ -46,10 +46,11 @@ class Line:
     level: int = 0
     law: Law | None = None
 
-    @classmethod
-    def follows(cls, line: int) -> Line:
+    @staticmethod
+    @cache
+    def follows(line: int) -> Line:
         """Carry the level of one line."""
-        return cls(State.FOLLOWS, (line,))
+        return Line(State.FOLLOWS, (line,))
 
     @classmethod
     def inverted(cls, line: int) -> Line:
@@ -79,8 +80,8 @@ class Line:
 class LineMap:
     """The whole way from a reference to a dump: `address` by the ROM's lines, `data` by the reader's.
 
-    `start` is the address of the reference that the dump's first byte shows. Past the reference it goes on at its
-    start, or, where `beyond` is a byte, reads as that byte.
+    `start` is the address of the reference that the dump's first byte shows. Outside the reference the dump shows it
+    again and again, or, where `beyond` is a byte, that byte.
 
     >>> crossed = LineMap((Line.follows(1), Line.follows(0)), tuple(map(Line.follows, range(8))))
     >>> crossed.apply(np.frombuffer(b"ABCD", np.uint8), 4).tobytes()
@@ -108,7 +109,8 @@ class LineMap:
             return np.take(reference, gather(self.address, size))
         wanted = np.arange(size) + self.start
         seen = reference[wanted % len(reference)]
-        return seen if self.beyond is None else np.where(wanted < len(reference), seen, np.uint8(self.beyond))
+        inside = (wanted >= 0) & (wanted < len(reference))
+        return seen if self.beyond is None else np.where(inside, seen, np.uint8(self.beyond))
 
     def table(self) -> np.ndarray:
         """Return for each byte of the ROM the byte that the reader sees."""

@@ -79,7 +79,8 @@ def match_planes(dump: np.ndarray, reference: np.ndarray, choices: Choices) -> l
     noise = 4 * NOISE * max(float(dump.sum()), 1.0) + 1
     alone = misfit((own @ dump)[:, None], choices.values @ reference, noise) + choices.price
     among, between = (own * dump) @ own.T, (choices.values * reference) @ choices.values.T
-    alike = alikes(dump) if count > 8 else np.ones(8, int)
+    pairs = misfit(among[:, :, None, None], between, 2 * noise) if choices is sound() else None
+    alike = alikes(dump) if pairs is None else np.ones(8, int)
     cost, chosen = np.zeros(1), np.zeros((8, 1), np.int64)
     used, counts = np.zeros(1, np.int64), np.zeros((1, count), np.int8)
     done: list[int] = []
@@ -87,8 +88,10 @@ def match_planes(dump: np.ndarray, reference: np.ndarray, choices: Choices) -> l
         open_to = np.flatnonzero(choices.times <= max(alike[plane], 1))
         step = cost[:, None] + alone[plane, open_to]
         for earlier in done:
-            expected = between[chosen[earlier]] if len(open_to) == count else between[np.ix_(chosen[earlier], open_to)]
-            step += misfit(among[plane, earlier], expected, 2 * noise)
+            if pairs is not None:
+                step += pairs[plane, earlier][chosen[earlier]]
+            else:
+                step += misfit(among[plane, earlier], between[np.ix_(chosen[earlier], open_to)], 2 * noise)
         again = (counts[:, open_to] > 0) & (counts[:, open_to] < choices.times[open_to])
         step[(used[:, None] & choices.needs[open_to] > 0) & ~again] = np.inf
         flat = step.ravel()

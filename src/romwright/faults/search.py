@@ -15,6 +15,8 @@ from romwright.faults.planes import Choices, match_planes, sound, suspects
 from romwright.faults.prices import price_of_bits, price_of_map
 from romwright.faults.shapes import Shape, find_shapes, wrong_bits
 from romwright.faults.spectrum import signed_histograms
+from romwright.faults.starts import find_starts
+from romwright.images.runs import is_uniform
 from romwright.images.traits import find_idle_lines
 
 GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
@@ -101,11 +103,14 @@ class Search:
         self.bits = 8 * (len(dump) if known is None else int(known.sum()))
         self.attempts: list[Attempt] = []
         self.found: dict[LineMap, Explanation] = {}
+        self.last_read: tuple[LineMap, np.ndarray]
 
     def run(self) -> list[Explanation]:
         """Return the explanations, the cheapest first."""
-        if self.straight.residual:
+        if self.straight.residual and not is_uniform(self.dump) and not is_uniform(self.reference):
             self.match()
+            if self.best.residual > GOOD * self.bits:
+                self.try_starts()
         return sorted(self.found.values(), key=lambda each: each.price)
 
     @cached_property
@@ -125,14 +130,21 @@ class Search:
 
     def judge(self, lines: LineMap) -> Explanation:
         """Read the whole reference through a map, count what is wrong, and keep it."""
-        if lines not in self.found:
-            expected = lines.apply(self.reference, len(self.dump))
-            if self.known is not None:
-                expected = np.where(self.known, expected, self.dump)
-            rose, fell = wrong_bits(expected, self.dump)
-            price = price_of_map(lines, self.reader_lines) + price_of_bits(rose + fell, self.bits)
-            self.found[lines] = Explanation(lines, rose, fell, price)
-        return self.found[lines]
+        if known := self.found.get(lines):
+            return known
+        expected = lines.apply(self.reference, len(self.dump))
+        seen = expected if self.known is None else np.where(self.known, expected, self.dump)
+        rose, fell = wrong_bits(seen, self.dump)
+        price = price_of_map(lines, self.reader_lines) + price_of_bits(rose + fell, self.bits)
+        self.found[lines] = found = Explanation(lines, rose, fell, price)
+        if self.best is found:
+            self.last_read = lines, expected
+        return found
+
+    def read(self, lines: LineMap) -> np.ndarray:
+        """Return what is read through a map; what the best explanation so far gave is kept."""
+        known, expected = self.last_read
+        return expected if known is lines else lines.apply(self.reference, len(self.dump))
 
     @property
     def best(self) -> Explanation:
@@ -192,6 +204,16 @@ class Search:
         for attempt in nearest:
             attempt.improve()
             self.judge(self.compose(attempt))
+
+    def try_starts(self) -> None:
+        """Try whether the dump starts elsewhere in the reference, and goes on at its start or reads as one byte."""
+        for start in find_starts(self.reference, self.dump):
+            self.judge(LineMap.straight(self.rom_lines, start))
+            wanted = np.arange(len(self.dump)) + start
+            outside = self.dump[(wanted < 0) | (wanted >= len(self.reference))]
+            if len(outside):
+                beyond = int(np.bincount(outside, minlength=256).argmax())
+                self.judge(LineMap.straight(self.rom_lines, start, beyond))
 
     @property
     def bare_lines(self) -> int:

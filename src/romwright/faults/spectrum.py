@@ -30,17 +30,14 @@ def signed_histograms(data: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     >>> times[[7, 9]].tolist(), more_low[:, [7, 9]].tolist()
     ([3.0, 1.0], [[1.0, -1.0], [1.0, -1.0]])
     """
-    lines = len(data).bit_length() - 1
-    low = min(lines // 2, ROW_LINES)
-    grid = data.reshape(-1, 1 << low)
-    tables = []
-    for axis, count in enumerate(grid.shape):
-        place = np.arange(0, count << 8, 256, dtype=np.int64)
-        cells = (grid + (place[:, None] if axis == 0 else place)).ravel()
-        tables.append(np.bincount(cells, minlength=count << 8).reshape(count, 256).astype(np.float32))
-    by_row, by_column = tables
-    more_low = np.concatenate((signs(low) @ by_column, signs(lines - low) @ by_row))
-    return by_column.sum(axis=0, dtype=np.float64), more_low
+    lines, done, sums = len(data).bit_length() - 1, 0, []
+    for width in (lines // 3, (lines + 1) // 3, (lines + 2) // 3):  # so that the tables stay small
+        grid = data.reshape(-1, 1 << width, 1 << done)
+        cells = (grid + np.arange(0, 256 << width, 256)[:, None]).ravel()
+        table = np.bincount(cells, minlength=256 << width).reshape(1 << width, 256).astype(np.float32)
+        sums.append(signs(width) @ table)
+        done += width
+    return table.sum(axis=0, dtype=np.float64), np.concatenate(sums)
 
 
 class Spectrum:

@@ -60,7 +60,7 @@ def prove_statement(
     cell = addresses + said["start"] if "start" in said else cell
     seen = reference[cell % len(reference)]
     if said.get("beyond") is not None:
-        seen[cell >= len(reference)] = int(said["beyond"], 16)
+        seen[(cell < 0) | (cell >= len(reference))] = int(said["beyond"], 16)
     byte = np.zeros(len(dump), np.uint8)
     for number, line in enumerate(said["data_lines"]):
         byte |= level_of(line, seen) << np.uint8(number)
