@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import click
 
 from romwright.cli.options import AS_JSON, READ_AS
@@ -25,6 +27,8 @@ def command(reference, dump, read_as, as_json) -> int:
     \b
     Example: romwright compare good.bin dump-U7.bin
     """
+    # Matrices here are small: threads that wait for each other would take longer than one.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from romwright.faults.comparison import compare
     from romwright.images import formats
 

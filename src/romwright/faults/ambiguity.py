@@ -69,9 +69,8 @@ class Nearness:
         size = 1 << search.reader_lines
         self.expected = search.read(self.lines) if size == len(search.dump) else self.lines.apply(search.reference, size)
         small = search.reader_lines <= MOST_LINES
-        self.times, self.signed = (
-            signed_histograms(self.expected) if small else (np.bincount(self.expected, minlength=256), None)
-        )
+        self.times = np.bincount(self.expected, minlength=256)
+        self.signed = signed_histograms(self.expected) if small else None
         self.sources = {line.of[0]: rom for rom, line in enumerate(self.lines.address) if line.state is State.FOLLOWS}
         self.close = list(self.close_address_lines()) if small else []
         self.close_data = list(self.close_data_lines())

@@ -18,7 +18,6 @@ from romwright.faults.spectrum import MOST_LINES, Spectrum
 FREE_HELD = 3  # lines that may be held anywhere; if more are, they are the highest
 MOST_HELD = 10
 LEAST_LEFT = 0.97  # of a sum, whatever bits are wrong
-PROMISING = 16  # parts that are looked at more closely
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +74,8 @@ def choose(lines: list[int], sizes: Sequence[int]) -> Iterator[tuple[tuple[int, 
 
 
 def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups: Sequence[int]) -> list[Part]:
-    """Return the parts of a reference whose data lines have about as many ones as those of a dump, the best first.
+    """Return the parts of a reference whose data lines have about as many ones as those of a dump, the best
+    first.
 
     `times` says how often each byte occurs in the dump.
     """
@@ -85,8 +85,6 @@ def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups:
     if lines > MOST_LINES:
         return []
     parts = list(list_parts(lines, held, groups))
-    if len(parts) <= PROMISING:
-        return parts
     conditions = np.array([part.conditions() for part in parts])
     order = min(held + 2 * (sum(groups) - len(groups)), lines)
     own = sound().values
@@ -100,4 +98,4 @@ def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups:
         kept = offered[list(kept)]
         share = np.clip(wanted @ kept / np.maximum((kept * kept).sum(axis=0), 1), LEAST_LEFT, 1)
         far = np.minimum(far, ((share * kept - wanted[:, None]) ** 2).sum(axis=0))
-    return [parts[index] for index in np.argsort(far, kind="stable")[:PROMISING]]
+    return [parts[index] for index in np.argsort(far, kind="stable")]

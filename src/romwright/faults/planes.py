@@ -79,16 +79,17 @@ def match_planes(dump: np.ndarray, reference: np.ndarray, choices: Choices) -> l
     noise = 4 * NOISE * max(float(dump.sum()), 1.0) + 1
     alone = misfit((own @ dump)[:, None], choices.values @ reference, noise) + choices.price
     among, between = (own * dump) @ own.T, (choices.values * reference) @ choices.values.T
-    pairs = misfit(among[:, :, None, None], between, 2 * noise) if choices is sound() else None
-    alike = alikes(dump) if pairs is None else np.ones(8, int)
+    single = int((choices.times == 1).sum())  # they come first
+    pairs = misfit(among[:, :, None, None], between[:single, :single], 2 * noise)
+    alike = alikes(dump) if count > single else np.ones(8, int)
     cost, chosen = np.zeros(1), np.zeros((8, 1), np.int64)
     used, counts = np.zeros(1, np.int64), np.zeros((1, count), np.int8)
     done: list[int] = []
-    for plane in np.argsort(alike != 1, kind="stable").tolist():  # those first that may carry least
-        open_to = np.flatnonzero(choices.times <= max(alike[plane], 1))
+    for plane in np.argsort(alike > 1, kind="stable").tolist():  # those last that may carry most
+        open_to = np.arange(single) if alike[plane] <= 1 else np.flatnonzero(choices.times <= alike[plane])
         step = cost[:, None] + alone[plane, open_to]
         for earlier in done:
-            if pairs is not None:
+            if len(open_to) == single:
                 step += pairs[plane, earlier][chosen[earlier]]
             else:
                 step += misfit(among[plane, earlier], between[np.ix_(chosen[earlier], open_to)], 2 * noise)

@@ -22,8 +22,12 @@ from romwright.images.traits import find_idle_lines
 GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
 MATCHES = 2  # ways to match the data lines that are tried
 FITS = 36 * 9.0  # misfit of data lines up to which they are taken to fit
+CLOSEST = 6  # matches of data lines for which the address lines are matched
+FORBIDDEN = 1e18
 FITTED = 3  # matches of a shape that are tried on the bytes
-WORTH = 1.5  # a shape is tried if so many times the bits that it needs would be fewer than are wrong
+PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first and if none fits
+LIKELIEST = 2  # shapes for which more are tried
+WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
 ROUNDS = 6
 
 
@@ -47,8 +51,13 @@ class View:
 
     def __init__(self, data: np.ndarray) -> None:
         self.data = data
-        self.times, self.signed = signed_histograms(data)
+        self.times = np.bincount(data, minlength=256).astype(np.float64)
         self.weight = matching.weights(self.times)
+
+    @cached_property
+    def signed(self) -> np.ndarray:
+        """For each line, how much more often each byte occurs with the line low than high."""
+        return signed_histograms(self.data)
 
 
 @dataclass
@@ -109,7 +118,7 @@ class Search:
         """Return the explanations, the cheapest first."""
         if self.straight.residual and not is_uniform(self.dump) and not is_uniform(self.reference):
             self.match()
-            if self.best.residual > GOOD * self.bits:
+            if not self.good:
                 self.try_starts()
         return sorted(self.found.values(), key=lambda each: each.price)
 
@@ -172,25 +181,40 @@ class Search:
         """Try every shape that the dump may have, as long as a better one can be hoped for."""
         idle_least = max(self.reader_lines - (self.rom_lines - len(self.idle)), 0)
         if not idle_least:
-            self.try_shape(Shape())
+            self.try_shape(Shape(), slice(PARTS))
         if self.best.residual <= 0 or self.reader_lines < 1:
             return
-        for shape in find_shapes(self.whole_dump, self.bare.data, idle_least):
-            if shape != Shape() and shape.least * WORTH < self.best.residual:
-                self.try_shape(shape)
-        if self.best.residual > GOOD * self.bits:
-            self.try_harder()
+        shapes = [shape for shape in find_shapes(self.whole_dump, self.bare.data, idle_least) if shape != Shape()]
+        for tried, chosen in ((slice(PARTS), shapes), (slice(PARTS, MORE_PARTS), shapes[:LIKELIEST])):
+            for shape in chosen:
+                worth = WORTH if self.good else 1
+                if shape.least * worth < self.best.residual:
+                    self.try_shape(shape, tried)
+            if self.good:
+                return
+        self.try_harder()
 
-    def try_shape(self, shape: Shape) -> None:
-        """Match the dump, as far as a shape leaves it, with every part of the reference that it may show."""
+    @property
+    def good(self) -> bool:
+        """Whether the best explanation leaves so few bits wrong that no other kind need be looked for."""
+        return self.best.residual <= GOOD * self.bits
+
+    def try_shape(self, shape: Shape, tried: slice) -> None:
+        """Match the dump, as far as a shape leaves it, with the likeliest parts of the reference that it may show."""
         sizes = [len(group.lines) for group in shape.groups]
         part_of_dump = Part(tuple((line, 0) for line in shape.idle), tuple(group.lines for group in shape.groups))
         held = self.bare_lines - self.reader_lines + len(shape.idle)
         if held < 0 or held + sum(sizes) > self.bare_lines:
             return
         dump = View(part_of_dump.cut(self.whole_dump))
-        parts = promising_parts(self.bare.data, dump.times, held, sizes)
-        fits = [fit for part in parts for fit in self.fit(dump, part, sizes)]
+        parts = promising_parts(self.bare.data, dump.times, held, sizes)[tried]
+        fits = []
+        for part, view, data in self.fit_data(dump, parts):
+            cost = matching.distances(dump.signed, view.signed, byte_table(data), dump.weight)
+            if sizes:
+                kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)
+                cost = cost + FORBIDDEN * (kinds[:, None] != kinds)
+            fits.append((float(cost.min(axis=0).sum()), data, part, view, cost / matching.noise_of(dump.times, dump.weight)))
         for _, data, part, view, cost in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
             order = matching.assign(cost)
             attempt = Attempt(shape, part, dump, view, data, order)
@@ -220,29 +244,22 @@ class Search:
         """How many lines of the reference matter."""
         return self.rom_lines - len(self.idle)
 
-    def fit(self, dump: View, part: Part, sizes: list[int]) -> Iterator[tuple]:
-        """Yield ways to match a dump with a part of the reference, with their misfit."""
-        view = View(part.cut(self.bare.data)) if part != Part() else self.bare
-        matches, sure = self.match_data(dump, view, sound()) if part == Part() else ([], False)
-        if not sure:
-            matches += self.match_data(dump, view, suspects(dump.times))[0]
-        noise = matching.noise_of(dump.times, dump.weight)
-        for data in dict.fromkeys(matches):
-            cost = matching.distances(dump.signed, view.signed, byte_table(data), dump.weight) / noise
-            if sizes:
-                kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)
-                cost = cost + 1e12 * (kinds[:, None] != kinds)
-            yield float(cost.min(axis=0).sum()), data, part, view, cost
-
-    def match_data(self, dump: View, part: View, choices: Choices) -> tuple[list[tuple[Line, ...]], bool]:
-        """Match data lines by all bytes, and by those that are not blank; tell whether they fit.
-
-        Blank bytes drown the others, but a faulty line may make others blank: so both are tried.
-        """
-        matches = match_planes(dump.times, part.times, choices)[:MATCHES]
-        if (dump.weight == 0).any():
-            matches += match_planes(dump.times * dump.weight, part.times * part.weight, choices)[:MATCHES]
-        return [data for _, data in matches], bool(matches) and max(misfit for misfit, _ in matches[::MATCHES]) < FITS
+    def fit_data(self, dump: View, parts: Sequence[Part]) -> Iterator[tuple[Part, View, tuple[Line, ...]]]:
+        """Yield the parts whose data lines match those of a dump best, and how they match."""
+        if parts == [Part()]:
+            matches, sure = match_data(dump, self.bare, sound())
+            if not sure:
+                matches += match_data(dump, self.bare, suspects(dump.times))[0]
+            yield from ((Part(), self.bare, data) for data in dict.fromkeys(data for _, data in matches))
+            return
+        choices, ranked = suspects(dump.times), []
+        for part in parts:  # the likeliest first
+            view = View(part.cut(self.bare.data))
+            ranked += [(misfit, part, view, data) for misfit, data in match_data(dump, view, choices)[0]]
+        for by_program in (False, True):
+            kind = [each for each in ranked if each[0][0] == by_program]
+            chosen = kind[:CLOSEST] + sorted(kind[CLOSEST:], key=lambda each: each[0][1])[:CLOSEST]
+            yield from (each[1:] for each in chosen)
 
     def compose(self, attempt: Attempt) -> LineMap:
         """Return the map of the whole reference from that of a part."""
@@ -262,6 +279,19 @@ class Search:
             address[line] = Line.stuck(0) if own is None else Line.follows(own)
             free = [each for each in free if each != own]
         return LineMap(tuple(address[line] for line in range(self.rom_lines)), data)
+
+
+def match_data(dump: View, part: View, choices: Choices) -> tuple[list[tuple[tuple[bool, float], tuple[Line, ...]]], bool]:
+    """Match data lines by all bytes, and by those that are not blank; tell whether they fit.
+
+    Blank bytes drown the others, but a faulty line may make others blank: so both are tried. With each match comes
+    whether blank bytes were left out, and the misfit.
+    """
+    found = [((False, misfit), data) for misfit, data in match_planes(dump.times, part.times, choices)[:MATCHES]]
+    if (dump.weight == 0).any():
+        program = match_planes(dump.times * dump.weight, part.times * part.weight, choices)[:MATCHES]
+        found += [((True, misfit), data) for misfit, data in program]
+    return found, bool(found) and max(misfit for (_, misfit), _ in found[::MATCHES]) < FITS
 
 
 def best_data(cells: np.ndarray, dump: np.ndarray, data: tuple[Line, ...]) -> tuple[Line, ...]:

@@ -14,9 +14,10 @@ import numpy as np
 
 from romwright.faults.lines import Law
 from romwright.faults.matching import bits, weights
+from romwright.faults.planes import NOISE
 from romwright.faults.spectrum import ROW_LINES, signs
 
-SLACK = 0.04  # share of the bits outside blank areas that may differ where nothing should
+SLACK = 0.025  # share of the bits outside blank areas that may be wrong besides
 MOST_SHAPES = 12
 
 
@@ -96,7 +97,7 @@ class Look:
 
     def __init__(self, data: np.ndarray) -> None:
         times = np.bincount(data, minlength=256)
-        limit = SLACK * 8 * float(times @ weights(times)) / 2
+        limit = SLACK * 4 * float(times @ weights(times)) + 8 * NOISE * len(data)
         self.seen = Differences(data)
         self.ranked = np.argsort(self.seen.totals, kind="stable").tolist()
         self.idle = [line for line in self.ranked if self.seen.totals[line] <= limit]
