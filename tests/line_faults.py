@@ -32,14 +32,21 @@ def load(images):
     for path, start, size in images:
         if Path(path).exists():
             data = Path(path).read_bytes()
-            data = data[start : start + size] if size else data + b"\xff" * ((1 << (len(data) - 1).bit_length()) - len(data))
+            data = (
+                data[start : start + size]
+                if size
+                else data + b"\xff" * ((1 << (len(data) - 1).bit_length()) - len(data))
+            )
             found[f"{Path(path).name} {start:X} {len(data) >> 10}K"] = np.frombuffer(data, np.uint8)
     return found
 
 
 def random_map(rng, lines, kinds, crossed=True):
     """Return a line map with all lines crossed at random, or none, and a fault of each kind, on lines of their own."""
-    address, data = ([Line.follows(int(line)) for line in rng.permutation(n) if crossed] or [*map(Line.follows, range(n))] for n in (lines, 8))
+    address, data = (
+        [Line.follows(int(line)) for line in rng.permutation(n) if crossed] or [*map(Line.follows, range(n))]
+        for n in (lines, 8)
+    )
     free = {"address": rng.permutation(lines).tolist(), "data": rng.permutation(8).tolist()}
     for kind in kinds:
         side, what = kind.split()

@@ -69,7 +69,12 @@ def measure_accuracy(images, trials, seed):
         exact = np.array_equal(found.best.lines.apply(data, len(data)), clean)
         if not exact:
             print(f"  missed: trial {trial}, {name}, {', '.join(kinds) or 'no fault'}, {rate:.1%} of the bits turned")
-        for key in (f"{len(kinds)} faults", f"{rate:.1%} of the bits turned", f"{len(data) >> 10} KiB", *([" + ".join(sorted(kinds))] if kinds else [])):
+        for key in (
+            f"{len(kinds)} faults",
+            f"{rate:.1%} of the bits turned",
+            f"{len(data) >> 10} KiB",
+            *([" + ".join(sorted(kinds))] if kinds else []),
+        ):
             counts[key][0] += 1
             counts[key][1] += exact
     kept = True
@@ -97,7 +102,9 @@ def measure_processes(images, seed):
             done = subprocess.run(command, stdout=subprocess.DEVNULL)
             took.append(time.perf_counter() - begin)
             assert done.returncode == 1
-    print(f"whole process, two faults: median {sorted(took)[len(took) // 2]:.2f} s, slowest {max(took):.2f} s (bar {SECONDS_BAR} s)")
+    print(
+        f"whole process, two faults: median {sorted(took)[len(took) // 2]:.2f} s, slowest {max(took):.2f} s (bar {SECONDS_BAR} s)"
+    )
     return max(took) < SECONDS_BAR
 
 
@@ -114,7 +121,9 @@ def measure_ratio(images, seed):
         known = best_of(15, lambda data=data, address=address, wires=wires: apply_known(data, address, wires))
         search = best_of(15, lambda reference=reference, read=read: compare(reference, read).as_json())
         worst = max(worst, search / known)
-        print(f"{name:40} known map {1e3 * known:7.2f} ms, search and proof {1e3 * search:7.2f} ms, {search / known:5.1f} x")
+        print(
+            f"{name:40} known map {1e3 * known:7.2f} ms, search and proof {1e3 * search:7.2f} ms, {search / known:5.1f} x"
+        )
     print(f"worst {worst:.1f} x (bar {RATIO_BAR} x)")
     return worst <= RATIO_BAR
 

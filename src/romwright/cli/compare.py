@@ -55,11 +55,15 @@ def report(comparison, answer: dict, reference: str, dump: str) -> None:
     residual = answer["residual_bits"]
     rest = f"all but {residual:,} bits of it" if residual else "every bit of it"
     click.echo(f"\nWith this the reference gives the dump: {rest} (checked at every address).")
-    click.echo(f"Confidence {percent(comparison.confidence)}, computed from how much shorter it is to say than the next best.")
+    click.echo(
+        f"Confidence {percent(comparison.confidence)}, computed from how much shorter it is to say than the next best."
+    )
     for names in comparison.ambiguity.alike:
         click.echo(f"The contents cannot tell {' and '.join(names)} apart: exchanged, every byte would be the same.")
     if comparison.ambiguity.idle:
-        click.echo(f"{', '.join(comparison.ambiguity.idle)}: the contents do not change with it, so a fault would not show.")
+        click.echo(
+            f"{', '.join(comparison.ambiguity.idle)}: the contents do not change with it, so a fault would not show."
+        )
     if comparison.ambiguity.constant:
         click.echo(f"{', '.join(comparison.ambiguity.constant)}: never changes, so whether it is stuck would not show.")
     others(comparison)
@@ -71,7 +75,9 @@ def others(comparison) -> None:
         return
     click.echo("\nOther explanations")
     for other, share in comparison.others[:SHOWN]:
-        click.echo(f"  {percent(share)}: {difference(comparison.best.lines, other.lines)}; {other.residual:,} bits wrong")
+        click.echo(
+            f"  {percent(share)}: {difference(comparison.best.lines, other.lines)}; {other.residual:,} bits wrong"
+        )
     if len(comparison.others) > SHOWN:
         click.echo(f"  and {len(comparison.others) - SHOWN} more (--json lists them)")
 

@@ -67,7 +67,9 @@ class Nearness:
     def __init__(self, search: Search) -> None:
         self.lines = search.best.lines
         size = 1 << search.reader_lines
-        self.expected = search.read(self.lines) if size == len(search.dump) else self.lines.apply(search.reference, size)
+        self.expected = (
+            search.read(self.lines) if size == len(search.dump) else self.lines.apply(search.reference, size)
+        )
         small = search.reader_lines <= MOST_LINES
         self.times = np.bincount(self.expected, minlength=256)
         self.signed = signed_histograms(self.expected) if small else None
@@ -105,7 +107,9 @@ class Nearness:
 
     def address_classes(self) -> list[tuple[str, list[int]]]:
         """Return the ROM's address lines that could be exchanged and nothing would change."""
-        same = [(self.sources[a], self.sources[b]) for a, b, same in self.close if same and {a, b} <= self.sources.keys()]
+        same = [
+            (self.sources[a], self.sources[b]) for a, b, same in self.close if same and {a, b} <= self.sources.keys()
+        ]
         return [("A", members) for members in classes_of(same)]
 
     def data_classes(self) -> list[tuple[str, list[int]]]:

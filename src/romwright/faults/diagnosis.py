@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from romwright.faults.lines import Law, Line, LineMap, State
-from romwright.faults.residue import Cluster, Residue
+from romwright.faults.residue import ONE_WAY, Cluster, Residue
 from romwright.findings import Code, Finding, Severity
 from romwright.images.words import in_bytes
 
@@ -67,13 +67,13 @@ VERSION = Code(
     "Bytes that are altogether different were written so: another version, or a patch.",
 )  # fmt: skip
 
-ONE_WAY = 0.95  # share of the wrong bits from which they go one way
 MOSTLY = 0.6  # share of the wrong bytes that one line must explain
 FEW_MOVED = 4  # crossed lines that are named one by one
 ALTOGETHER = 2.5  # wrong bits in a wrong byte from which it is another byte
 UNSOURCED = "(reasoning, no source)"
 RESEAT = "reseat the chip and the adapter, check its wiring, and read again"
 LEVELS = ("low", "high")
+PLACES = {"data bit": "in", "address line": "with", "column": "with", "page": "in page", "row": "at"}
 
 
 def diagnose(comparison: Comparison) -> Iterator[Finding]:
@@ -126,7 +126,9 @@ def check_start(lines: LineMap) -> Iterator[Finding]:
     """Find a dump that starts elsewhere."""
     if lines.start or lines.beyond is not None:
         beyond = f"; past its end the dump reads {lines.beyond:02X}" if lines.beyond is not None else ""
-        where = f"at {lines.start:04X} of the reference" if lines.start >= 0 else f"{-lines.start:04X} before the reference"
+        where = (
+            f"at {lines.start:04X} of the reference" if lines.start >= 0 else f"{-lines.start:04X} before the reference"
+        )
         yield Finding(
             MOVED, f"the dump starts {where}", f"from there on its bytes are those of the reference{beyond}",
             f"cut or place it with romwright prepare (--base), or read again from the start {UNSOURCED}",
@@ -173,11 +175,15 @@ def joined(line: Line, names: Sequence[str], count: int, letter: str) -> Finding
 
 def crossed(lines: Sequence[Line], moved: Sequence[int], letter: str, side: str) -> Finding:
     """Say which lines are crossed."""
-    pairs = {frozenset((n, lines[n].of[0])) for n in moved if lines[n].of[0] in moved and lines[lines[n].of[0]].of == (n,)}
+    pairs = {
+        frozenset((n, lines[n].of[0])) for n in moved if lines[n].of[0] in moved and lines[lines[n].of[0]].of == (n,)
+    }
     names = [f"{letter}{n}" for n in moved]
     way = ", ".join(f"{letter}{n} follows {letter}{lines[n].of[0]}" for n in moved)
     if 2 * len(pairs) == len(moved) and len(pairs) <= 2:
-        title = "; ".join(" and ".join(f"{letter}{n}" for n in sorted(pair)) + " are crossed" for pair in sorted(pairs, key=min))
+        title = "; ".join(
+            " and ".join(f"{letter}{n}" for n in sorted(pair)) + " are crossed" for pair in sorted(pairs, key=min)
+        )
     elif len(moved) <= FEW_MOVED:
         title = f"{', '.join(names[:-1])} and {names[-1]} are crossed" if len(names) > 1 else f"{way}"
     else:
@@ -207,7 +213,9 @@ def check_bits(residue: Residue) -> Finding:
             f"{count} of them, {rose:,} 0→1 and {fell:,} 1→0; {where}",
             "if a second read shows the same bytes, it is another version: romwright identify may know it",
         )  # fmt: skip
-    bit = next((cluster for cluster in clusters if cluster.kind == "data bit" and cluster.bits >= ONE_WAY * bits), None)
+    bit = next(
+        (cluster for cluster in clusters if cluster.kind == "data bit" and cluster.wrong >= ONE_WAY * bits), None
+    )
     if bit and bits > 3 and rose < ONE_WAY * bits:
         return Finding(
             CONTACT, f"{bit.detail} makes contact only now and then", f"{rose:,} bits 0→1, {fell:,} bits 1→0; {where}",
@@ -233,5 +241,5 @@ def check_bits(residue: Residue) -> Finding:
 
 def in_words(cluster: Cluster) -> str:
     """Say where wrong bits lie together."""
-    share = "all" if cluster.bits == cluster.of else f"{cluster.bits:,} of {cluster.of:,}"
-    return f"{share} in {cluster.kind} {cluster.detail}".replace("data bit ", "")
+    share = "all" if cluster.wrong == cluster.of else f"{cluster.wrong:,} of {cluster.of:,}"
+    return f"{share} {PLACES[cluster.kind]} {cluster.detail}"

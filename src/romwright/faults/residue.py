@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from math import log2
 
 import numpy as np
@@ -14,22 +15,28 @@ EVIDENCE = 10.0  # bits by which wrong bits must lie closer together than chance
 FEWEST = 3  # wrong bits of which anything is said
 PAGE_LINES = 8  # address lines within a page of 256 bytes
 SHOWN = 16  # wrong bytes that are listed
+ONE_WAY = 0.95  # share of the wrong bits from which they go one way
+# Of places that say the same in two ways only the surer is given.
+KINDS = {"data bit": "data bit", "address line": "address", "column": "address", "page": "place", "row": "place"}
 
 
 @dataclass(frozen=True, slots=True)
 class Cluster:
-    """Wrong bits that lie together: `bits` of all `of`; `evidence` in bits says how far that is from chance."""
+    """What is wrong and lies together: `wrong` of all `of`, bits of a data line, else bytes.
 
-    kind: str  # data bit, page, row (one range of addresses), column (equal low address lines) or address line
+    `evidence` says in bits how far that is from chance.
+    """
+
+    kind: str  # data bit, page (256 bytes), row (another aligned range), column (equal low lines), address line
     detail: str
-    bits: int
+    wrong: int
     of: int
     evidence: float
 
     def as_json(self) -> dict[str, object]:
         """The cluster under the documented JSON keys."""
         rounded = round(self.evidence, 1)
-        return {"kind": self.kind, "detail": self.detail, "bits": self.bits, "of": self.of, "evidence_bits": rounded}
+        return {"kind": self.kind, "detail": self.detail, "wrong": self.wrong, "of": self.of, "evidence_bits": rounded}
 
 
 @dataclass(frozen=True)
@@ -61,47 +68,62 @@ class Residue:
         """How many bits are wrong."""
         return int(np.bitwise_count(self.changed).sum(dtype=np.int64))
 
+    @cached_property
+    def room(self) -> np.ndarray:
+        """How many bits of each byte could have gone wrong so: zeros if all rose, ones if all fell, else all."""
+        if ONE_WAY * self.bits <= self.rose:
+            return 8 - np.bitwise_count(self.expected)
+        return np.bitwise_count(self.expected) if ONE_WAY * self.bits <= self.fell else np.full_like(self.expected, 8)
+
     def clusters(self) -> list[Cluster]:
         """Return where wrong bits lie together, the surest of each kind, the surest first."""
         if self.bits < FEWEST:
             return []
         best: dict[str, Cluster] = {}
         for cluster in self.candidates():
-            if cluster.evidence >= EVIDENCE and cluster.evidence > getattr(best.get(cluster.kind), "evidence", 0):
-                best[cluster.kind] = cluster
+            kind = KINDS[cluster.kind]
+            if cluster.evidence >= EVIDENCE and (kind not in best or cluster.evidence > best[kind].evidence):
+                best[kind] = cluster
         return sorted(best.values(), key=lambda cluster: -cluster.evidence)
 
     def candidates(self) -> Iterator[Cluster]:
-        """Yield for each way to divide the chip the place with more wrong bits than chance allows."""
-        lines = max(len(self.dump) - 1, 1).bit_length()
-        count = np.bitwise_count(self.changed).astype(np.int64)
+        """Yield for each way to divide the chip the place where wrong bits are least likely to meet by chance."""
+        lines = (len(self.dump) - 1).bit_length()
+        wrong, room = np.zeros((2, 1 << lines), np.int64)
+        wrong[self.addresses], room[: len(self.room)] = 1, self.room
         by_bit = (self.changed[:, None] >> np.arange(8) & 1).sum(axis=0, dtype=np.int64)
-        yield self.cluster("data bit", by_bit, lambda bit: f"D{bit}", 1 / 8)
-        for width in range(2, lines):
-            size = 1 << width
-            where = np.bincount(self.addresses >> width, count, len(self.dump) - 1 >> width).astype(np.int64)
-            kind = "page" if width == PAGE_LINES else "row"
-            share = size / len(self.dump)
-            yield self.cluster(kind, where, lambda at, size=size: hex_range(at * size, (at + 1) * size), share)
-            where = np.bincount(self.addresses & size - 1, count, size).astype(np.int64)
-            words = "every {:X}h bytes from {:0{}X}"
-            digits = (lines + 3) // 4
-            yield self.cluster(
-                "column", where, lambda at, size=size, digits=digits: words.format(size, at, digits), 1 / size
-            )
+        yield self.cluster("data bit", by_bit, self.room_by_bit(), lambda bit: f"D{bit}")
         for line in range(lines):
-            high = int(count[self.addresses >> line & 1 == 1].sum())
-            where = np.array([self.bits - high, high])
-            yield self.cluster("address line", where, lambda level, line=line: f"A{line} {'LH'[level]}", 1 / 2)
+            halves = (each.reshape(-1, 2, 1 << line).sum(axis=(0, 2)) for each in (wrong, room))
+            yield self.cluster("address line", *halves, lambda level, line=line: f"A{line} {('low', 'high')[level]}")
+        rows, columns = (wrong, room), (wrong, room)
+        for width in range(1, lines):
+            rows = tuple(each.reshape(-1, 2).sum(axis=1) for each in rows)
+            kind = "page" if width == PAGE_LINES else "row"
+            yield self.cluster(kind, *rows, lambda at, width=width: hex_range(at << width, (at + 1) << width))
+            columns = tuple(each.reshape(2, -1).sum(axis=0) for each in columns)
+            low = lines - width
+            if low > 1:
+                yield self.cluster("column", *columns, lambda at, low=low: f"A{low - 1}-A0 = {at:0{low}b}")
 
-    def cluster(self, kind: str, where: np.ndarray, name, share: float) -> Cluster:
-        """Judge the fullest of some places that each have the same share of the chip."""
-        at = int(where.argmax())
-        bits, of = int(where[at]), self.bits
-        seen = bits / of
-        divergence = seen * log2(seen / share) if seen > share else 0.0
-        divergence += (1 - seen) * log2((1 - seen) / (1 - share)) if 1 > seen > share else 0.0
-        return Cluster(kind, name(at), bits, of, of * divergence - log2(max(len(where), 1 / share)))
+    def room_by_bit(self) -> np.ndarray:
+        """Return for each data bit in how many bytes it could have gone wrong so."""
+        ones = np.array([int((self.expected >> bit & 1).sum(dtype=np.int64)) for bit in range(8)])
+        if ONE_WAY * self.bits <= self.rose:
+            return len(self.expected) - ones
+        return ones if ONE_WAY * self.bits <= self.fell else np.full(8, len(self.expected))
+
+    def cluster(self, kind: str, wrong: np.ndarray, room: np.ndarray, name: Callable[[int], str]) -> Cluster:
+        """Return the place with most evidence, in bits, that its share of the wrong bits is no chance."""
+        share = np.clip(room / max(room.sum(), 1), 1e-12, 1 - 1e-12)
+        total = int(wrong.sum())
+        seen = wrong / total
+        with np.errstate(divide="ignore", invalid="ignore"):
+            inside = np.where(wrong > 0, wrong * np.log2(seen / share), 0)
+            outside = np.where(seen < 1, (total - wrong) * np.log2((1 - seen) / (1 - share)), 0)
+        evidence = np.where(seen > share, inside + outside, 0)
+        at = int(evidence.argmax())
+        return Cluster(kind, name(at), int(wrong[at]), total, float(evidence[at]) - log2(len(wrong)))
 
     def doubtful_lines(self) -> list[tuple[int, int]]:
         """Return the address lines that explain wrong bytes if they were at the wrong level then, and how many."""

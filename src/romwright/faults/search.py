@@ -214,7 +214,9 @@ class Search:
             if sizes:
                 kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)
                 cost = cost + FORBIDDEN * (kinds[:, None] != kinds)
-            fits.append((float(cost.min(axis=0).sum()), data, part, view, cost / matching.noise_of(dump.times, dump.weight)))
+            fits.append(
+                (float(cost.min(axis=0).sum()), data, part, view, cost / matching.noise_of(dump.times, dump.weight))
+            )
         for _, data, part, view, cost in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
             order = matching.assign(cost)
             attempt = Attempt(shape, part, dump, view, data, order)
@@ -281,7 +283,9 @@ class Search:
         return LineMap(tuple(address[line] for line in range(self.rom_lines)), data)
 
 
-def match_data(dump: View, part: View, choices: Choices) -> tuple[list[tuple[tuple[bool, float], tuple[Line, ...]]], bool]:
+def match_data(
+    dump: View, part: View, choices: Choices
+) -> tuple[list[tuple[tuple[bool, float], tuple[Line, ...]]], bool]:
     """Match data lines by all bytes, and by those that are not blank; tell whether they fit.
 
     Blank bytes drown the others, but a faulty line may make others blank: so both are tried. With each match comes
