@@ -59,7 +59,7 @@ MARGINAL = Code(
     "Cells that lost charge go one way only; a read at the limit of time or supply goes both.",
 )  # fmt: skip
 CONTACT = Code(
-    "contact-comes-and-goes", Severity.FAULT, "the bytes that are wrong do not stand where one line at the wrong level leads",
+    "contact-comes-and-goes", Severity.FAULT, "no line was at the wrong level where bytes are wrong",
     "The cells are good: the line had the wrong level when they were read.",
 )  # fmt: skip
 VERSION = Code(

@@ -43,8 +43,7 @@ def distances(dump: np.ndarray, reference: np.ndarray, table: np.ndarray, weight
     """
     weighted = features() * weight
     of_dump, of_reference = weighted @ dump.T, weighted[:, table] @ reference.T
-    far = (of_dump**2).sum(axis=0)[:, None] + (of_reference**2).sum(axis=0) - 2 * of_dump.T @ of_reference
-    return far
+    return (of_dump**2).sum(axis=0)[:, None] + (of_reference**2).sum(axis=0) - 2 * of_dump.T @ of_reference
 
 
 def assign(cost: np.ndarray) -> np.ndarray:

@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import product
 
 import numpy as np
 
-from romwright.faults import matching
-from romwright.faults.lines import BYTES, Line, LineMap, State, byte_table, gather
-from romwright.faults.parts import Part, promising_parts
-from romwright.faults.planes import Choices, match_planes, sound, suspects
+from romwright.faults.attempts import FITTED, Attempt, View, best_data, find_attempts
+from romwright.faults.lines import Line, LineMap
+from romwright.faults.parts import Part
 from romwright.faults.prices import price_of_bits, price_of_map
 from romwright.faults.shapes import Shape, find_shapes, wrong_bits
-from romwright.faults.spectrum import signed_histograms
+from romwright.faults.spectrum import MOST_LINES
 from romwright.faults.starts import find_starts
 from romwright.images.runs import is_uniform
 from romwright.images.traits import find_idle_lines
 
 GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
-MATCHES = 2  # ways to match the data lines that are tried
-FITS = 36 * 9.0  # misfit of data lines up to which they are taken to fit
-CLOSEST = 6  # matches of data lines for which the address lines are matched
-FORBIDDEN = 1e18
-FITTED = 3  # matches of a shape that are tried on the bytes
 PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first and if none fits
 LIKELIEST = 2  # shapes for which more are tried
+MOST_STUCK = 3  # idle lines for which each level is tried
 WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
-ROUNDS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,59 +39,6 @@ class Explanation:
     def residual(self) -> int:
         """How many bits the map does not explain."""
         return self.rose + self.fell
-
-
-class View:
-    """An image of a power of two of bytes with the sums by which it is matched."""
-
-    def __init__(self, data: np.ndarray) -> None:
-        self.data = data
-        self.times = np.bincount(data, minlength=256).astype(np.float64)
-        self.weight = matching.weights(self.times)
-
-    @cached_property
-    def signed(self) -> np.ndarray:
-        """For each line, how much more often each byte occurs with the line low than high."""
-        return signed_histograms(self.data)
-
-
-@dataclass
-class Attempt:
-    """A dump of some shape matched with a part of the reference: row `order[c]` of the dump is column c of the part."""
-
-    shape: Shape
-    part: Part
-    dump: View
-    reference: View
-    data: tuple[Line, ...]
-    order: np.ndarray
-
-    def __post_init__(self) -> None:
-        lines = tuple(Line.follows(int(row)) for row in self.order)
-        self.cells = np.take(self.reference.data, gather(lines, len(self.dump.data)))
-
-    @property
-    def wrong(self) -> float:
-        """The share of the part's bits that are wrong."""
-        return matching.bits(np.take(byte_table(self.data), self.cells) ^ self.dump.data) / (8 * len(self.cells))
-
-    def settle(self, pairs: Sequence[tuple[int, int]]) -> bool:
-        """Exchange address lines of these pairs where that is better; tell whether it was."""
-        changed = False
-        for _ in range(ROUNDS):
-            if not matching.settle(self.order, self.cells, byte_table(self.data), self.dump.data, pairs):
-                break
-            changed = True
-        return changed
-
-    def improve(self) -> None:
-        """Exchange any two address lines, and find the data lines anew, as long as that is better."""
-        pairs = matching.all_pairs(range(len(self.order)))
-        for _ in range(ROUNDS):
-            data = best_data(self.cells, self.dump.data, self.data)
-            changed, self.data = data != self.data, data
-            if not self.settle(pairs) and not changed:
-                break
 
 
 class Search:
@@ -117,7 +59,8 @@ class Search:
     def run(self) -> list[Explanation]:
         """Return the explanations, the cheapest first."""
         if self.straight.residual and not is_uniform(self.dump) and not is_uniform(self.reference):
-            self.match()
+            if max(self.reader_lines, self.rom_lines) <= MOST_LINES:
+                self.match()
             if not self.good:
                 self.try_starts()
         return sorted(self.found.values(), key=lambda each: each.price)
@@ -192,6 +135,7 @@ class Search:
                     self.try_shape(shape, tried)
             if self.good:
                 return
+        self.try_straight(shapes)
         self.try_harder()
 
     @property
@@ -200,29 +144,23 @@ class Search:
         return self.best.residual <= GOOD * self.bits
 
     def try_shape(self, shape: Shape, tried: slice) -> None:
-        """Match the dump, as far as a shape leaves it, with the likeliest parts of the reference that it may show."""
-        sizes = [len(group.lines) for group in shape.groups]
-        part_of_dump = Part(tuple((line, 0) for line in shape.idle), tuple(group.lines for group in shape.groups))
-        held = self.bare_lines - self.reader_lines + len(shape.idle)
-        if held < 0 or held + sum(sizes) > self.bare_lines:
-            return
-        dump = View(part_of_dump.cut(self.whole_dump))
-        parts = promising_parts(self.bare.data, dump.times, held, sizes)[tried]
-        fits = []
-        for part, view, data in self.fit_data(dump, parts):
-            cost = matching.distances(dump.signed, view.signed, byte_table(data), dump.weight)
-            if sizes:
-                kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)
-                cost = cost + FORBIDDEN * (kinds[:, None] != kinds)
-            fits.append(
-                (float(cost.min(axis=0).sum()), data, part, view, cost / matching.noise_of(dump.times, dump.weight))
-            )
-        for _, data, part, view, cost in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
-            order = matching.assign(cost)
-            attempt = Attempt(shape, part, dump, view, data, order)
-            attempt.settle(matching.close_pairs(cost, order, matching.CLOSE))
+        """Match the dump with the likeliest parts of the reference, and judge what comes of it."""
+        for attempt in find_attempts(shape, self.whole_dump, self.bare, tried):
             self.attempts.append(attempt)
             self.judge(self.compose(attempt))
+
+    def try_straight(self, shapes: Sequence[Shape]) -> None:
+        """Try whether all lines run straight but for those of a shape, whatever else is wrong with the dump."""
+        for shape in (Shape(), *shapes) if self.fits else ():
+            stuck = [line for line in shape.idle if line < self.rom_lines]
+            joined = {line: Line.joined(group.law, group.lines) for group in shape.groups for line in group.lines}
+            for levels in product((0, 1), repeat=len(stuck) if len(stuck) <= MOST_STUCK else 0):
+                own = joined | {line: Line.stuck(level) for line, level in zip(stuck, levels)}
+                address = tuple(own.get(line, Line.follows(line)) for line in range(self.rom_lines))
+                lines = self.judge(LineMap(address, LineMap.straight(0).data)).lines
+                if len(self.dump) == len(self.whole_dump):
+                    cells = lines.cells(self.reference, len(self.dump))
+                    self.judge(replace(lines, data=best_data(cells, self.dump, lines.data)))
 
     def try_harder(self) -> None:
         """Exchange any two lines, and look at the data lines again, in what comes nearest to the dump."""
@@ -246,29 +184,11 @@ class Search:
         """How many lines of the reference matter."""
         return self.rom_lines - len(self.idle)
 
-    def fit_data(self, dump: View, parts: Sequence[Part]) -> Iterator[tuple[Part, View, tuple[Line, ...]]]:
-        """Yield the parts whose data lines match those of a dump best, and how they match."""
-        if parts == [Part()]:
-            matches, sure = match_data(dump, self.bare, sound())
-            if not sure:
-                matches += match_data(dump, self.bare, suspects(dump.times))[0]
-            yield from ((Part(), self.bare, data) for data in dict.fromkeys(data for _, data in matches))
-            return
-        choices, ranked = suspects(dump.times), []
-        for part in parts:  # the likeliest first
-            view = View(part.cut(self.bare.data))
-            ranked += [(misfit, part, view, data) for misfit, data in match_data(dump, view, choices)[0]]
-        for by_program in (False, True):
-            kind = [each for each in ranked if each[0][0] == by_program]
-            chosen = kind[:CLOSEST] + sorted(kind[CLOSEST:], key=lambda each: each[0][1])[:CLOSEST]
-            yield from (each[1:] for each in chosen)
-
     def compose(self, attempt: Attempt) -> LineMap:
         """Return the map of the whole reference from that of a part."""
         shape, part, data, order = attempt.shape, attempt.part, attempt.data, attempt.order
         matter = [line for line in range(self.rom_lines) if line not in self.idle]
-        of_dump = Part(tuple((line, 0) for line in shape.idle), tuple(group.lines for group in shape.groups))
-        rows = of_dump.lines(self.reader_lines)
+        rows = shape.part.lines(self.reader_lines)
         laws = {group.lines: group.law for group in shape.groups}
         address = {matter[line]: Line.stuck(level) for line, level in part.held}
         for column, lines in enumerate(part.lines(self.bare_lines)):
@@ -281,40 +201,3 @@ class Search:
             address[line] = Line.stuck(0) if own is None else Line.follows(own)
             free = [each for each in free if each != own]
         return LineMap(tuple(address[line] for line in range(self.rom_lines)), data)
-
-
-def match_data(
-    dump: View, part: View, choices: Choices
-) -> tuple[list[tuple[tuple[bool, float], tuple[Line, ...]]], bool]:
-    """Match data lines by all bytes, and by those that are not blank; tell whether they fit.
-
-    Blank bytes drown the others, but a faulty line may make others blank: so both are tried. With each match comes
-    whether blank bytes were left out, and the misfit.
-    """
-    found = [((False, misfit), data) for misfit, data in match_planes(dump.times, part.times, choices)[:MATCHES]]
-    if (dump.weight == 0).any():
-        program = match_planes(dump.times * dump.weight, part.times * part.weight, choices)[:MATCHES]
-        found += [((True, misfit), data) for misfit, data in program]
-    return found, bool(found) and max(misfit for (_, misfit), _ in found[::MATCHES]) < FITS
-
-
-def best_data(cells: np.ndarray, dump: np.ndarray, data: tuple[Line, ...]) -> tuple[Line, ...]:
-    """Return the data lines with the fewest wrong bits, where the address lines are as they are."""
-    joint = np.bincount(cells.astype(np.int64) << 8 | dump, minlength=1 << 16).reshape(256, 256)
-    choices = suspects(joint.sum(axis=0))
-    high = np.stack([line.values(BYTES) for line in choices.lines]).astype(np.int64)
-    ones = joint @ (BYTES[:, None] >> np.arange(8) & 1).astype(np.int64)  # for each byte of the ROM, ones of each plane
-    zeros = joint.sum(axis=1)[:, None] - ones
-    wrong = high @ zeros + (1 - high) @ ones  # for each choice and plane
-    picked = wrong.argmin(axis=0)
-    taken = 0
-    for plane, choice in enumerate(picked):
-        line = choices.lines[choice]
-        if line.state is State.JOINED:
-            if sum(choices.lines[each] == line for each in picked) != len(line.of):
-                return data
-            continue
-        if taken & int(choices.needs[choice]):
-            return data
-        taken |= int(choices.needs[choice])
-    return tuple(choices.lines[choice] for choice in picked)

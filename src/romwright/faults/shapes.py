@@ -14,6 +14,7 @@ import numpy as np
 
 from romwright.faults.lines import Law
 from romwright.faults.matching import bits, weights
+from romwright.faults.parts import Part
 from romwright.faults.planes import NOISE
 from romwright.faults.spectrum import ROW_LINES, signs
 
@@ -39,6 +40,11 @@ class Shape:
     idle: tuple[int, ...] = ()
     groups: tuple[Group, ...] = ()
     least: int = 0
+
+    @property
+    def part(self) -> Part:
+        """The part of the dump that tells all: the rest repeats it."""
+        return Part(tuple((line, 0) for line in self.idle), tuple(group.lines for group in self.groups))
 
 
 class Differences:
