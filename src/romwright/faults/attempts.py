@@ -99,7 +99,7 @@ def find_attempts(shape: Shape, whole_dump: np.ndarray, reference: View, tried: 
 
 
 def fit_data(dump: View, reference: View, parts: Sequence[Part]) -> Iterator[tuple[Part, View, tuple[Line, ...]]]:
-    """Yield the parts whose data lines match those of a dump best, and how they match; the likeliest parts come first."""
+    """Yield the parts whose data lines match those of a dump best, and how; the likeliest parts are given first."""
     if parts == [Part()]:
         matches, sure = match_data(dump, reference, sound())
         if not sure:

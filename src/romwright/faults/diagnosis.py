@@ -117,8 +117,14 @@ def check_size(comparison: Comparison) -> Iterator[Finding]:
     elif dump > reference:
         what = f"{in_bytes(dump - reference)} more than the reference"
     else:
-        parts, rest = divmod(reference, dump)
-        what = f"1/{parts} of the reference" if not rest else f"{in_bytes(reference - dump)} fewer than the reference"
+        what = f"{in_bytes(reference - dump)} fewer than the reference"
+        held = {
+            n: line.level for n, line in enumerate(comparison.best.lines.address)
+            if line.state is State.STUCK and n >= comparison.reader_lines
+        }  # fmt: skip
+        if comparison.explained and held:
+            levels = " and ".join(f"A{n} {LEVELS[level]}" for n, level in held.items())
+            what = f"it is the part of the reference with {levels}"
     yield Finding(SIZE, f"the dump has {in_bytes(dump)}, the reference {in_bytes(reference)}", what)
 
 

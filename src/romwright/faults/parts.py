@@ -16,7 +16,7 @@ from romwright.faults.planes import ALIKE, sound
 from romwright.faults.spectrum import MOST_LINES, Spectrum
 
 FREE_HELD = 3  # lines that may be held anywhere; if more are, they are the highest
-MOST_HELD = 10
+MOST_HELD = 10  # of these, the highest are tried at both levels
 LEAST_LEFT = 0.97  # of a sum, whatever bits are wrong
 
 
@@ -52,7 +52,8 @@ def list_parts(lines: int, held: int, groups: Sequence[int]) -> Iterator[Part]:
     """Yield all parts with so many lines held, and groups of so many lines."""
     if held > FREE_HELD:
         tops = range(lines - held, lines)
-        yield from (Part(tuple(zip(tops, levels))) for levels in product((0, 1), repeat=min(held, MOST_HELD)))
+        low = (0,) * (held - MOST_HELD)
+        yield from (Part(tuple(zip(tops, low + levels))) for levels in product((0, 1), repeat=held - len(low)))
         return
     for chosen in choose(list(range(lines)), groups):
         taken = {line for group in chosen for line in group}

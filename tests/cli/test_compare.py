@@ -1,0 +1,115 @@
+"""romwright compare, as a user runs it."""
+
+import numpy as np
+import pytest
+
+from romwright.faults.lines import Law, Line, LineMap
+
+PROGRAM = np.random.default_rng(11).integers(0, 256, 8192).astype(np.uint8)
+
+
+@pytest.fixture
+def files(tmp_path):
+    """Write good.bin, and dump.bin with some lines replaced."""
+    (tmp_path / "good.bin").write_bytes(PROGRAM.tobytes())
+
+    def write(address=(), data=(), spoil=lambda dump: dump):
+        straight = LineMap.straight(13)
+        lines = [list(straight.address), list(straight.data)]
+        for side, changes in zip(lines, (dict(address), dict(data))):
+            for line, carried in changes.items():
+                side[line] = carried
+        dump = spoil(LineMap(*map(tuple, lines)).apply(PROGRAM, len(PROGRAM)))
+        (tmp_path / "dump.bin").write_bytes(dump.tobytes())
+
+    return write
+
+
+def rotten(dump):
+    dump = dump.copy()
+    dump[0x1A00:0x1B00:8] |= 1
+    return dump
+
+
+CASES = {
+    "A11 and A12 are crossed": ({11: Line.follows(12), 12: Line.follows(11)}, {}),
+    "A3 is stuck low": ({3: Line.stuck(0)}, {}),
+    "A3 and A4 are joined": ({3: Line.joined(Law.AND, (3, 4)), 4: Line.joined(Law.AND, (3, 4))}, {}),
+    "D3 is stuck high": ({}, {3: Line.stuck(1)}),
+    "D6 is inverted": ({}, {6: Line.inverted(6)}),
+    "D0 and D1 are joined": ({}, {0: Line.joined(Law.OR, (0, 1)), 1: Line.joined(Law.OR, (0, 1))}),
+    "D0, D1 and D2 are crossed": ({}, {0: Line.follows(1), 1: Line.follows(2), 2: Line.follows(0)}),
+}
+
+
+@pytest.mark.parametrize("title", CASES)
+def test_each_fault_in_a_technicians_words(romwright, files, title):
+    files(*CASES[title])
+    done = romwright("compare", "good.bin", "dump.bin")
+    assert done.status == 1
+    assert f": {title}\n" in done.out
+    assert "every bit of it (checked at every address)" in done.out
+    assert "Confidence over 99.99%" in done.out
+
+
+def test_json(romwright, files):
+    files({2: Line.follows(9), 9: Line.follows(2)}, {7: Line.stuck(0)}, rotten)
+    done = romwright("compare", "--json", "good.bin", "dump.bin")
+    assert done.status == 1
+    said = done.json
+    assert (said["identical"], said["size_reference"], said["size_dump"]) == (False, 8192, 8192)
+    assert said["address_lines"][2] == {"line": "A2", "state": "follows", "of": "A9"}
+    assert said["data_lines"][7] == {"line": "D7", "state": "stuck", "level": 0}
+    assert said["residual_bits"] == said["residual"]["rose"] > 8
+    assert said["residual"]["clusters"][0]["detail"] == "1A00-1AFF"
+    assert {"line-crossed", "line-stuck", "bits-rose"} == {finding["code"] for finding in said["findings"]}
+
+
+def test_equal_files(romwright, files):
+    files()
+    done = romwright("compare", "good.bin", "dump.bin")
+    assert (done.status, done.out) == (0, "dump.bin against good.bin\nidentical: 8,192 bytes\n")
+    assert romwright("compare", "--json", "good.bin", "dump.bin").json["identical"] is True
+
+
+def test_what_cannot_be_told_is_said(romwright, tmp_path):
+    data = np.concatenate((PROGRAM[:1024], PROGRAM[1024:2048], PROGRAM[1024:2048], PROGRAM[2048:3072])) & 0x7F
+    (tmp_path / "good.bin").write_bytes(data.tobytes())
+    (tmp_path / "dump.bin").write_bytes((data ^ 1).tobytes())
+    done = romwright("compare", "good.bin", "dump.bin")
+    assert "The contents cannot tell A10 and A11 apart" in done.out
+    assert "D7: never changes" in done.out
+    assert "Other explanations" in done.out
+
+
+def test_a_hex_file_against_a_binary(romwright, files, tmp_path):
+    from romwright.images.formats import intel
+    from romwright.images.image import Image
+
+    files(data={3: Line.stuck(1)})
+    (tmp_path / "good.hex").write_bytes(intel.build(Image.from_bytes(PROGRAM.tobytes(), 0xE000)))
+    assert "D3 is stuck high" in romwright("compare", "good.hex", "dump.bin").out
+
+
+@pytest.mark.parametrize(
+    ("names", "content", "said"),
+    [
+        (("good.bin", "nowhere.bin"), None, "there is no such file"),
+        (("good.bin", "bad.bin"), b"", "the file is empty"),
+        (("good.bin", "bad.bin"), b":0100000000FE\n", "line 1"),
+        (("good.bin",), None, "DUMP"),
+    ],
+    ids=["missing", "empty", "bad checksum", "one file"],
+)
+def test_bad_input(romwright, files, tmp_path, names, content, said):
+    files()
+    if content is not None:
+        (tmp_path / "bad.bin").write_bytes(content)
+    done = romwright("compare", *names)
+    assert (done.status, said in done.err, done.out) == (2, True, "")
+
+
+def test_names_are_printed_inert(romwright, files, tmp_path):
+    files(data={3: Line.stuck(1)})
+    (tmp_path / "dump.bin").rename(tmp_path / "d\x1b[2J.bin")
+    assert "\x1b" not in romwright("compare", "good.bin", "d\x1b[2J.bin").out

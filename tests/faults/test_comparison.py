@@ -1,0 +1,269 @@
+"""Whole comparisons: laws on random maps, real images, and what cannot be told.
+
+Real images: Debian packages seabios and vgabios. What is right is known because the reads are spoilt here.
+"""
+
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from line_faults import FAULTS, IMAGES, load, random_map, turned
+from romwright.faults.comparison import compare
+from romwright.faults.lines import Law, Line, LineMap
+from romwright.images.image import Image
+from strategies import line_maps
+
+REAL = load(IMAGES)
+PROGRAM = np.random.default_rng(7).integers(0, 256, 1 << 12).astype(np.uint8)
+PROGRAM[:1024] &= PROGRAM[1024:2048]  # data lines and quarters of different make
+
+
+def image(data):
+    return Image.from_bytes(bytes(data))
+
+
+def compared(reference, dump):
+    """Compare, check what holds for every answer, and return it with its JSON."""
+    found = compare(image(reference), image(dump))
+    said = found.as_json()
+    json.dumps(said)
+    assert found.best.residual == said["residual_bits"] == said["residual"]["bits"]
+    assert said["residual"]["rose"] + said["residual"]["fell"] == said["residual_bits"]
+    assert said["rose"] + said["fell"] == said["bits_different"]
+    assert 0 <= said["confidence"] <= 1
+    assert bool(found.findings) is not found.identical
+    return found, said
+
+
+@given(line_maps(st.just(12)))
+@settings(max_examples=60, deadline=None)
+def test_what_a_map_reads_is_explained_to_the_last_bit(lines):
+    """Any number of lines crossed; faults up to what is looked for: else the price must not be above the true map's."""
+    dump = lines.apply(PROGRAM, len(PROGRAM))
+    found, _ = compared(PROGRAM, dump)
+    address = (
+        sum(line.state == "stuck" for line in lines.address) + sum(line.law is not None for line in lines.address) // 2
+    )
+    data = (
+        sum(line.state in ("stuck", "inverted") for line in lines.data)
+        + sum(line.law is not None for line in lines.data) // 2
+    )
+    if address + data <= 2:
+        assert np.array_equal(found.best.lines.apply(PROGRAM, len(PROGRAM)), dump)
+        assert found.best.residual == 0
+
+
+@given(st.integers(0, 2**32), st.lists(st.sampled_from(FAULTS), max_size=2), st.booleans())
+@settings(max_examples=40, deadline=None)
+def test_wrong_bits_do_not_hide_the_map(seed, kinds, crossed):
+    rng = np.random.default_rng(seed)
+    true = random_map(rng, 12, kinds, crossed)
+    clean = true.apply(PROGRAM, len(PROGRAM))
+    found, _ = compared(PROGRAM, turned(rng, clean, 0.003))
+    assert np.array_equal(found.best.lines.apply(PROGRAM, len(PROGRAM)), clean)
+
+
+@pytest.mark.parametrize("name", REAL or [pytest.param("", marks=pytest.mark.skip("needs the Debian package seabios"))])
+@pytest.mark.parametrize(
+    "kinds", [(), ("address stuck",), ("address joined", "data inverted"), ("data joined",)], ids=" + ".join
+)
+def test_real_images(name, kinds):
+    data, rng = REAL[name], np.random.default_rng(len(name))
+    true = random_map(rng, len(data).bit_length() - 1, kinds)
+    clean = true.apply(data, len(data))
+    found, _ = compared(data, turned(rng, clean, 0.002))
+    assert np.array_equal(found.best.lines.apply(data, len(data)), clean)
+    assert found.confidence > 0.2  # alike lines share it
+
+
+def test_three_lines_joined():
+    address, data = list(LineMap.straight(12).address), list(LineMap.straight(0).data)
+    address[2] = address[5] = address[9] = Line.joined(Law.AND, (2, 5, 9))
+    found, said = compared(PROGRAM, LineMap(tuple(address), tuple(data)).apply(PROGRAM, 4096))
+    assert said["address_lines"][5] == {
+        "line": "A5", "state": "joined", "with": ["A2", "A9"], "law": "and", "of": ["A2", "A5", "A9"],
+    }  # fmt: skip
+    data[1] = data[3] = data[4] = Line.joined(Law.OR, (1, 3, 4))
+    found, said = compared(PROGRAM, LineMap(LineMap.straight(12).address, tuple(data)).apply(PROGRAM, 4096))
+    assert (said["data_lines"][3]["with"], said["data_lines"][3]["law"], found.best.residual) == (["D1", "D4"], "or", 0)
+
+
+def test_equal_files_are_identical():
+    found, said = compared(PROGRAM, PROGRAM)
+    assert (said["identical"], said["residual_bits"], said["alternatives"], found.findings) == (True, 0, [], ())
+
+
+@pytest.mark.parametrize("level", [0, 1])
+def test_one_half(level):
+    half = PROGRAM[2048 * level :][:2048]
+    found, said = compared(PROGRAM, half)
+    assert said["address_lines"][11] == {"line": "A11", "state": "stuck", "level": level}
+    assert [finding.code.name for finding in found.findings] == ["size-differs"]
+    assert f"A11 {'high' if level else 'low'}" in found.findings[0].evidence
+
+
+def test_one_half_with_crossed_lines():
+    lines = random_map(np.random.default_rng(3), 12, [])
+    dump = lines.apply(PROGRAM, 2048)  # the reader's highest line is low
+    found, _ = compared(PROGRAM, dump)
+    assert found.best.residual == 0
+
+
+def test_repeats():
+    found, said = compared(PROGRAM, np.tile(PROGRAM, 4))
+    assert (said["residual_bits"], [finding.code.name for finding in found.findings]) == (0, ["size-differs"])
+    assert "4 times over" in found.findings[0].evidence
+    crossed = random_map(np.random.default_rng(4), 12, []).apply(PROGRAM, 4096)
+    assert compared(PROGRAM, np.tile(crossed, 2))[0].best.residual == 0
+
+
+@pytest.mark.parametrize("start", [300, -300])
+def test_a_shifted_start(start):
+    dump = np.roll(PROGRAM, -start)
+    found, said = compared(PROGRAM, dump)
+    assert said["start"] % 4096 == start % 4096
+    assert said["residual_bits"] == 0
+    placed = np.full(8192, 0xFF, np.uint8)
+    placed[1000:5096] = PROGRAM
+    found, said = compared(PROGRAM, placed)
+    assert (said["start"], said["beyond"], said["residual_bits"]) == (-1000, "FF", 0)
+
+
+def test_a_reference_of_no_power_of_two_is_filled_up():
+    short = PROGRAM[:3000]
+    whole = np.concatenate((short, np.full(1096, 0xFF, np.uint8)))
+    true = random_map(np.random.default_rng(5), 12, ["data stuck"])
+    assert compared(short, true.apply(whole, 4096))[0].best.residual == 0
+    changed = short.copy()
+    changed[77] ^= 16
+    assert compared(short, changed)[1]["residual"]["examples"][0]["address"] == 77
+
+
+def test_gaps_of_a_dump_are_not_compared():
+    dump = Image.of(
+        [(0x8000, bytes(PROGRAM[:1000])), (0x8400, bytes(PROGRAM[1024:4090])), (0x8FFF, bytes([PROGRAM[-1] ^ 1]))]
+    )
+    found = compare(image(PROGRAM), dump)
+    assert found.as_json()["residual_bits"] == 1
+    assert not found.identical
+
+
+def test_lines_that_the_contents_never_distinguish():
+    quarter = PROGRAM[:1024]
+    data = np.concatenate(
+        (quarter, PROGRAM[1024:2048], PROGRAM[1024:2048], PROGRAM[2048:3072])
+    )  # A10 and A11 are alike
+    lines = random_map(np.random.default_rng(6), 12, [])
+    found, said = compared(data, lines.apply(data, 4096))
+    assert {"kind": "alike", "lines": ["A10", "A11"]} in said["cannot_tell"]
+    other = [each for each in said["alternatives"] if each["residual_bits"] == 0]
+    assert len(other) == 1
+    assert said["confidence"] == pytest.approx(0.5, abs=0.01) or {said["confidence"] > 0.9}
+    assert {line["of"] for line in other[0]["address_lines"][10:]} == {
+        line["of"] for line in said["address_lines"][10:]
+    }
+
+
+def test_lines_that_never_matter_and_never_change():
+    data = np.tile(PROGRAM[:2048] & 0x7F, 2)
+    lines = random_map(np.random.default_rng(8), 12, [])
+    found, said = compared(data, lines.apply(data, 4096))
+    kinds = {each["kind"]: each["lines"] for each in said["cannot_tell"]}
+    assert kinds["never matters"] == ["A11"]
+    assert kinds["never changes"] == [f"D{[line.of[0] for line in lines.data].index(7)}"]
+    assert found.best.residual == 0
+
+
+def test_another_rom_is_not_explained():
+    other = np.random.default_rng(9).integers(0, 256, 4096).astype(np.uint8)
+    found, said = compared(PROGRAM, other)
+    assert not said["explained"]
+    assert said["confidence"] < 0.01
+    assert [finding.code.name for finding in found.findings] == ["not-explained"]
+    assert found.best.lines == LineMap.straight(12)
+
+
+@pytest.mark.parametrize("value", [0x00, 0xFF])
+def test_a_read_of_nothing(value):
+    found, _ = compared(PROGRAM, np.full(4096, value, np.uint8))
+    assert [finding.code.name for finding in found.findings] == ["reads-blank"]
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 5])
+def test_the_smallest_images(size):
+    data = np.arange(1, size + 1, dtype=np.uint8)
+    compared(data, data)
+    compared(data, data ^ np.uint8(4))
+    compared(data, np.tile(data, 2))
+    compared(PROGRAM, data)
+    compared(data, PROGRAM)
+
+
+def codes(dump, reference=PROGRAM):
+    return [finding.code.name for finding in compared(reference, dump)[0].findings]
+
+
+def test_bits_that_rose_in_one_page_are_charge_loss():
+    dump = PROGRAM.copy()
+    dump[0x500:0x600:9] |= 4
+    found, said = compared(PROGRAM, dump)
+    assert [finding.code.name for finding in found.findings] == ["bits-rose"]
+    clusters = {each["kind"]: each for each in said["residual"]["clusters"]}
+    assert clusters["page"]["detail"] == "0500-05FF"
+    assert clusters["data bit"]["detail"] == "D2"
+    assert clusters["page"]["wrong"] == clusters["page"]["of"]
+    assert "charge" in found.findings[0].remedy
+
+
+def test_where_bits_can_rise_is_weighed():
+    """Most of the image is FF: that no bit rose there tells nothing."""
+    data = np.full(8192, 0xFF, np.uint8)
+    data[:1024] = PROGRAM[:1024]
+    dump, rng = data.copy(), np.random.default_rng(2)
+    for at in rng.choice(1024, 40, replace=False):
+        dump[at] |= 1 << int(rng.integers(8))
+    assert compared(data, dump)[1]["residual"]["clusters"] == []
+
+
+def test_bits_that_fell_are_no_charge_loss():
+    dump = PROGRAM.copy()
+    dump[::100] &= 0xEF
+    assert codes(dump) == ["bits-fell"]
+
+
+def test_bits_both_ways_are_a_read_at_the_limit():
+    assert codes(turned(np.random.default_rng(1), PROGRAM, 0.001)) == ["bits-both-ways"]
+
+
+def test_an_address_line_that_makes_contact_now_and_then():
+    dump, rng = PROGRAM.copy(), np.random.default_rng(1)
+    at = rng.choice(4096, 30, replace=False)
+    dump[at] = PROGRAM[at ^ 0x80]
+    found, _ = compared(PROGRAM, dump)
+    assert [finding.code.name for finding in found.findings] == ["contact-comes-and-goes"]
+    assert found.findings[0].title.startswith("A7 ")
+
+
+def test_a_data_line_that_makes_contact_now_and_then():
+    dump, rng = PROGRAM.copy(), np.random.default_rng(1)
+    dump[rng.choice(4096, 30, replace=False)] ^= 8
+    found, _ = compared(PROGRAM, dump)
+    assert found.findings[0].title.startswith("D3 makes contact")
+
+
+def test_bytes_that_are_altogether_different_are_another_version():
+    dump = PROGRAM.copy()
+    dump[0x300:0x340] = ~PROGRAM[0x340:0x380]
+    assert codes(dump) == ["other-contents"]
+
+
+def test_a_stuck_data_line_in_another_version():
+    """More bytes differ than random wrong bits ever would: the stuck line is found all the same."""
+    dump = PROGRAM.copy()
+    dump[0x300:0x500] = np.random.default_rng(3).integers(0, 256, 0x200)
+    found, said = compared(PROGRAM, dump | 32)
+    assert said["data_lines"][5] == {"line": "D5", "state": "stuck", "level": 1}
+    assert [line["state"] for line in said["address_lines"]] == ["follows"] * 12
