@@ -135,10 +135,11 @@ def best_data(cells: np.ndarray, dump: np.ndarray, data: tuple[Line, ...]) -> tu
     """Return the data lines with the fewest wrong bits, where the address lines are as they are."""
     joint = np.bincount(cells.astype(np.int64) << 8 | dump, minlength=1 << 16).reshape(256, 256)
     choices = suspects(joint.sum(axis=0))
-    high = np.stack([line.values(BYTES) for line in choices.lines]).astype(np.int64)
-    ones = joint @ (BYTES[:, None] >> np.arange(8) & 1).astype(np.int64)  # for each byte of the ROM, ones of each plane
-    zeros = joint.sum(axis=1)[:, None] - ones
-    wrong = high @ zeros + (1 - high) @ ones  # for each choice and plane
+    high = np.stack([line.values(BYTES) for line in choices.lines]).astype(np.float64)
+    times = joint.astype(np.float64)
+    ones = times @ (BYTES[:, None] >> np.arange(8) & 1)  # for each byte of the ROM, how often each data line is 1
+    zeros = times.sum(axis=1)[:, None] - ones
+    wrong = high @ zeros + (1 - high) @ ones  # for each choice and data line
     picked = wrong.argmin(axis=0)
     taken = 0
     for choice in picked:

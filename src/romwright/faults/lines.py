@@ -15,6 +15,7 @@ from functools import cache, reduce
 import numpy as np
 
 LOW_LINES = 9  # address lines whose part of an index is worked out once and repeated
+FEW_CROSSED = 4  # address lines that somebody may have crossed with intent, or by a slip
 BYTES = np.arange(256, dtype=np.uint8)
 
 
@@ -98,6 +99,13 @@ class LineMap:
         """Return the map of a sound adapter."""
         address, data = (tuple(map(Line.follows, range(count))) for count in (lines, 8))
         return cls(address, data, start, beyond)
+
+    @property
+    def crossed_at_random(self) -> bool:
+        """Whether all lines follow one and many address lines follow another: no simpler map will do as well."""
+        if any(line.state is not State.FOLLOWS for line in self.address + self.data):
+            return False
+        return sum(line.of[0] != number for number, line in enumerate(self.address)) > FEW_CROSSED
 
     def apply(self, reference: np.ndarray, size: int) -> np.ndarray:
         """Return the `size` bytes that a read of the reference, a power of two of bytes, gives through this map."""

@@ -123,11 +123,19 @@ class Search:
     def match(self) -> None:
         """Try every shape that the dump may have, as long as a better one can be hoped for."""
         idle_least = max(self.reader_lines - (self.rom_lines - len(self.idle)), 0)
+        shapes: list[Shape] = []
         if not idle_least:
             self.try_shape(Shape(), slice(PARTS))
-        if self.best.residual <= 0 or self.reader_lines < 1:
-            return
-        shapes = [shape for shape in find_shapes(self.whole_dump, self.bare.data, idle_least) if shape != Shape()]
+        if self.best.residual and self.reader_lines:
+            shapes = [shape for shape in find_shapes(self.whole_dump, self.bare.data, idle_least) if shape != Shape()]
+            self.try_shapes(shapes)
+        if not self.best.lines.crossed_at_random:
+            self.try_straight(shapes[:LIKELIEST])
+        if not self.good:
+            self.try_harder()
+
+    def try_shapes(self, shapes: Sequence[Shape]) -> None:
+        """Try shapes, the likeliest first, with few parts of the reference and then with more, until one is good."""
         for tried, chosen in ((slice(PARTS), shapes), (slice(PARTS, MORE_PARTS), shapes[:LIKELIEST])):
             for shape in chosen:
                 worth = WORTH if self.good else 1
@@ -135,8 +143,6 @@ class Search:
                     self.try_shape(shape, tried)
             if self.good:
                 return
-        self.try_straight(shapes)
-        self.try_harder()
 
     @property
     def good(self) -> bool:
