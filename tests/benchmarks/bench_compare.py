@@ -3,8 +3,8 @@
 Run: python tests/benchmarks/bench_compare.py [TRIALS] [SEED]. All lines are crossed at random, with none, one or two
 faults (address line stuck; two address lines joined; data line stuck or inverted; two data lines joined) and none,
 0.1 % or 0.5 % of the bits turned at random. Exact means: what is read through the map found is, byte for byte, what is
-read through the true map. Bars: 98 % exact for none, one and two faults; every whole process under 1 s; with crossed lines
-alone at most 20 times as long as applying that map, known, with numpy. Exit status 1 if one is missed.
+read through the true map. Bars: 98 % exact for none, one and two faults; every whole process under 1 s; with crossed
+lines alone at most 20 times as long as applying that map, known, with numpy. Exit status 1 if one is missed.
 
 Images: Debian packages seabios, vgabios, ipxe-qemu, whole or cut to 8-256 KiB, those of no power of two filled with FF.
 """
@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from line_faults import IMAGES, FAULTS, load, random_map, turned  # noqa: E402
+from line_faults import FAULTS, IMAGES, load, random_map, turned  # noqa: E402
 
 from romwright.faults.comparison import compare  # noqa: E402
 from romwright.images.image import Image  # noqa: E402
@@ -52,7 +52,7 @@ def best_of(times, work):
 
 
 def measure_accuracy(images, trials, seed):
-    """Print for each number of faults, and each combination, how often the map is exact; return whether the bar is kept."""
+    """Print how often the map is exact, by faults, rates and sizes; return whether the bar is kept."""
     counts = defaultdict(lambda: [0, 0])
     slowest = 0.0
     for trial in range(trials):
@@ -87,7 +87,7 @@ def measure_accuracy(images, trials, seed):
 
 
 def measure_processes(images, seed):
-    """Print how long whole processes take with two faults and 0.5 % of the bits turned; return whether the bar is kept."""
+    """Print how long whole processes take with two faults and 0.5 % wrong bits; return whether the bar is kept."""
     took = []
     with tempfile.TemporaryDirectory() as folder:
         reference, dump = Path(folder, "reference.bin"), Path(folder, "dump.bin")
@@ -102,9 +102,8 @@ def measure_processes(images, seed):
             done = subprocess.run(command, stdout=subprocess.DEVNULL)
             took.append(time.perf_counter() - begin)
             assert done.returncode == 1
-    print(
-        f"whole process, two faults: median {sorted(took)[len(took) // 2]:.2f} s, slowest {max(took):.2f} s (bar {SECONDS_BAR} s)"
-    )
+    middle = sorted(took)[len(took) // 2]
+    print(f"whole process, two faults: median {middle:.2f} s, slowest {max(took):.2f} s (bar {SECONDS_BAR} s)")
     return max(took) < SECONDS_BAR
 
 
@@ -121,9 +120,8 @@ def measure_ratio(images, seed):
         known = best_of(15, lambda data=data, address=address, wires=wires: apply_known(data, address, wires))
         search = best_of(15, lambda reference=reference, read=read: compare(reference, read).as_json())
         worst = max(worst, search / known)
-        print(
-            f"{name:40} known map {1e3 * known:7.2f} ms, search and proof {1e3 * search:7.2f} ms, {search / known:5.1f} x"
-        )
+        words = f"known map {1e3 * known:6.2f} ms, search and proof {1e3 * search:6.2f} ms"
+        print(f"{name:40} {words}, {search / known:5.1f} x")
     print(f"worst {worst:.1f} x (bar {RATIO_BAR} x)")
     return worst <= RATIO_BAR
 

@@ -3,10 +3,10 @@
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
+from strategies import line_maps
 
 from romwright.faults.lines import Law, Line, LineMap
 from romwright.faults.statement import prove_statement, state_map
-from strategies import line_maps
 
 
 def level(line, number):
