@@ -30,20 +30,24 @@ def command(reference, dump, read_as, as_json) -> int:
     # Matrices here are small: threads that wait for each other would take longer than one.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from romwright.faults.comparison import compare
+    from romwright.findings import blocks
     from romwright.images import formats
 
-    comparison = compare(formats.read(reference, read_as).image, formats.read(dump, read_as).image)
+    loaded = [formats.read(file, read_as) for file in (reference, dump)]
+    of_files = [finding for one in loaded for finding in one.findings]
+    comparison = compare(*(one.image for one in loaded))
     answer = comparison.as_json()  # proves what is said, too
     if as_json:
-        print_json(answer)
+        print_json(answer | {"findings": [finding.as_json() for finding in of_files] + answer["findings"]})
     else:
-        report(comparison, answer, reference, dump)
-    return int(not comparison.identical)
+        click.echo(click.style(f"{inert(dump)} against {inert(reference)}", bold=True))
+        print_findings(of_files)
+        report(comparison, answer)
+    return int(not comparison.identical or blocks(of_files))
 
 
-def report(comparison, answer: dict, reference: str, dump: str) -> None:
+def report(comparison, answer: dict) -> None:
     """Print what is wrong, how sure that is, and what cannot be told."""
-    click.echo(click.style(f"{inert(dump)} against {inert(reference)}", bold=True))
     if comparison.identical:
         click.echo(f"identical: {len(comparison.dump):,} bytes")
         return

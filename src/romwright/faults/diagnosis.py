@@ -38,6 +38,14 @@ SIZE = Code(
     "size-differs", Severity.NOTE, "a dump is as long as its reference",
     "The reader was set to another size of chip, or the file was cut or doubled.",
 )  # fmt: skip
+GAPS = Code(
+    "bytes-not-compared", Severity.NOTE, "a dump defines every byte from its first to its last",
+    "What a hex file leaves out is neither right nor wrong.",
+)  # fmt: skip
+FILLED = Code(
+    "reference-filled", Severity.NOTE, "a reference that lines are crossed in fills its chip",
+    "What lies beyond a shorter file is taken as erased (FF); if the chip holds something else there, it looks wrong.",
+)  # fmt: skip
 UNEXPLAINED = Code(
     "not-explained", Severity.FAULT, "a dump is its reference read through lines that are crossed, stuck or joined",
     "It may be another ROM, or another version, or a read in which nothing answered.",
@@ -82,6 +90,7 @@ def diagnose(comparison: Comparison) -> Iterator[Finding]:
     if comparison.identical:
         return
     yield from check_size(comparison)
+    yield from check_assumed(comparison)
     if len(set(comparison.dump.tobytes())) == 1 and len(set(comparison.reference.tobytes())) > 1:
         value = int(comparison.dump[0])
         what = "the erased state of an EPROM, and what a bus that nobody drives often reads" if value == 0xFF else ""
@@ -126,6 +135,17 @@ def check_size(comparison: Comparison) -> Iterator[Finding]:
             levels = " and ".join(f"A{n} {LEVELS[level]}" for n, level in held.items())
             what = f"it is the part of the reference with {levels}"
     yield Finding(SIZE, f"the dump has {in_bytes(dump)}, the reference {in_bytes(reference)}", what)
+
+
+def check_assumed(comparison: Comparison) -> Iterator[Finding]:
+    """Find what was not compared, and what was taken for granted."""
+    if comparison.known is not None:
+        gone = int((~comparison.known).sum())
+        yield Finding(GAPS, f"{in_bytes(gone)} of the dump are not defined and were not compared")
+    reference, filled = len(comparison.reference), len(comparison.filled)
+    if reference < filled and comparison.best.lines != LineMap.straight(len(comparison.best.lines.address)):
+        title = f"the reference has {in_bytes(reference)}; up to {in_bytes(filled)} it was taken as erased (FF)"
+        yield Finding(FILLED, title)
 
 
 def check_start(lines: LineMap) -> Iterator[Finding]:
