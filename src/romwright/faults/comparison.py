@@ -9,10 +9,10 @@ from functools import cached_property
 import numpy as np
 
 from romwright.faults.ambiguity import Ambiguity
-from romwright.faults.prices import odds, price_of_nothing
+from romwright.faults.matching import bits
+from romwright.faults.prices import odds
 from romwright.faults.residue import Residue
 from romwright.faults.search import Explanation, Search
-from romwright.faults.shapes import wrong_bits
 from romwright.faults.statement import prove_statement, state_map
 from romwright.findings import Finding
 from romwright.images.image import Image
@@ -56,7 +56,8 @@ class Comparison:
         size = min(len(self.reference), len(self.dump))
         known = slice(None) if self.known is None else self.known[:size]
         reference, dump = self.reference[:size][known], self.dump[:size][known]
-        return int((reference != dump).sum()), *wrong_bits(reference, dump)
+        changed = reference ^ dump
+        return int((changed != 0).sum()), bits(changed & dump), bits(changed & reference)
 
     @cached_property
     def residue(self) -> Residue:
@@ -109,12 +110,11 @@ def compare(reference: Image, dump: Image) -> Comparison:
     search = Search(filled, seen, known)
     search.run()
     ambiguity = Ambiguity.of(search)
-    nothing = price_of_nothing(seen if known is None else seen[known])
     found = sorted(search.found.values(), key=lambda each: each.price)
-    explained = found[0].price < nothing
+    explained = found[0].price < search.price_of_nothing
     if not explained:
         found = [search.straight, *(each for each in found if each is not search.straight)]
-    shares = odds([*(each.price for each in found), nothing])
+    shares = odds([*(each.price for each in found), search.price_of_nothing])
     listed = [
         (each, share) for each, share in list(zip(found, shares))[1:]
         if explained and (share >= LIKELY or each.residual == found[0].residual)

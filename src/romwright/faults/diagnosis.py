@@ -239,6 +239,13 @@ def check_bits(residue: Residue) -> Finding:
             f"{count} of them, {rose:,} 0→1 and {fell:,} 1→0; {where}",
             "if a second read shows the same bytes, it is another version: romwright identify may know it",
         )  # fmt: skip
+    place = next((cluster for cluster in clusters if cluster.kind in ("page", "row")), None)
+    if place and 2 * place.wrong > place.of and max(rose, fell) < ONE_WAY * bits:
+        return Finding(
+            VERSION, f"{in_bytes(len(residue.addresses))} are different, most of them close together",
+            f"{count}, {rose:,} 0→1 and {fell:,} 1→0; {where}",
+            "if a second read shows the same bytes, it is another version: romwright identify may know it",
+        )  # fmt: skip
     bit = next(
         (cluster for cluster in clusters if cluster.kind == "data bit" and cluster.wrong >= ONE_WAY * bits), None
     )

@@ -15,7 +15,10 @@ from romwright.faults.lines import Line, LineMap, State
 
 CROSSED = 6.0  # that any line is crossed at all, besides which
 FAULT = 8.0  # that a line is stuck, joined or inverted, besides which and how
-UNRELATED = 40.0  # that the dump has nothing to do with the reference
+RELATED = 0.2  # share of the bits of a page that may be wrong, at first
+FEW = 0.05  # share of the bits of a page up to which it is related in any case
+PAGE = 256  # bytes that are taken together
+PAGE_BITS = 8 * PAGE
 SHIFTED = 24.0  # that the dump starts elsewhere
 
 
@@ -44,16 +47,38 @@ def price_of_lines(lines: tuple[Line, ...], sources: int) -> float:
     return price
 
 
-def price_of_bits(wrong: int, of: int) -> float:
-    """Return what it costs to say which bits are wrong.
+def price_of_wrong(wrong: np.ndarray, page_prices: np.ndarray) -> float:
+    """Return what it costs to say which bits are wrong, from how many are in each page.
 
-    >>> price_of_bits(0, 65536), round(price_of_bits(1, 65536))
+    A page that has little to do with what is expected costs what it takes to write it down as it is: none of its bits
+    is evidence. Else the bits of another version would seem to speak for whatever map fits them by chance.
+
+    >>> prices = np.full(32, 1600.0)
+    >>> price_of_wrong(np.zeros(32), prices), round(price_of_wrong(np.array([1] + [0] * 31), prices))
     (0.0, 20)
+    >>> round(price_of_wrong(np.array([900] + [0] * 31), prices))
+    1609
     """
-    if not wrong:
+    total = int(wrong.sum())
+    if not total:
         return 0.0
-    ways = (lgamma(of + 1) - lgamma(wrong + 1) - lgamma(of - wrong + 1)) / log(2)
-    return ways + log2(wrong + 1) + 3
+    related = wrong <= RELATED * PAGE_BITS
+    for _ in range(2):
+        bits, of = int(wrong[related].sum()), max(int(related.sum()), 1) * PAGE_BITS
+        rate = (bits + 0.5) / (of + 1)
+        alone = wrong * log2(1 / rate) - (PAGE_BITS - wrong) * log2(1 - rate)
+        related = (alone < page_prices) | (wrong <= FEW * PAGE_BITS)
+    bits, pages = int(wrong[related].sum()), int(related.sum())
+    price = price_of_choice(bits, pages * PAGE_BITS) + price_of_choice(len(wrong) - pages, len(wrong))
+    return price + float(page_prices[~related].sum())
+
+
+def price_of_choice(chosen: int, of: int) -> float:
+    """Return what it costs to say how many are chosen, and which."""
+    if not chosen:
+        return 0.0
+    ways = (lgamma(of + 1) - lgamma(chosen + 1) - lgamma(of - chosen + 1)) / log(2)
+    return ways + log2(chosen + 1) + 3
 
 
 def odds(prices: list[float]) -> list[float]:
@@ -67,8 +92,11 @@ def odds(prices: list[float]) -> list[float]:
     return [weight / sum(weights) for weight in weights]
 
 
-def price_of_nothing(dump: np.ndarray) -> float:
-    """Return what it costs to write a dump down as it is, by how often each of its bytes occurs."""
-    share = np.bincount(dump, minlength=256) / len(dump)
-    share = share[share > 0]
-    return float(-(share * np.log2(share)).sum()) * len(dump) + UNRELATED
+def prices_of_pages(dump: np.ndarray) -> np.ndarray:
+    """Return what it costs to write down each page of a dump as it is: value and length of each run of bytes."""
+    starts = np.flatnonzero(np.concatenate(([True], dump[1:] != dump[:-1])))
+    share = np.bincount(dump[starts], minlength=256) / len(starts)
+    value = -np.log2(share, out=np.zeros(256), where=share > 0)
+    lengths = np.diff(starts, append=len(dump))
+    run_prices = value[dump[starts]] + 1 + 2 * np.log2(lengths)
+    return np.bincount(starts // PAGE, run_prices, minlength=-(-len(dump) // PAGE))

@@ -9,11 +9,12 @@ from itertools import product
 
 import numpy as np
 
+from romwright.faults import matching
 from romwright.faults.attempts import FITTED, Attempt, View, best_data, find_attempts
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.parts import Part
-from romwright.faults.prices import price_of_bits, price_of_map
-from romwright.faults.shapes import Shape, find_shapes, wrong_bits
+from romwright.faults.prices import PAGE, price_of_map, price_of_wrong, prices_of_pages
+from romwright.faults.shapes import Shape, find_shapes
 from romwright.faults.spectrum import MOST_LINES
 from romwright.faults.starts import find_starts
 from romwright.images.runs import is_uniform
@@ -85,9 +86,12 @@ class Search:
         if known := self.found.get(lines):
             return known
         expected = lines.apply(self.reference, len(self.dump))
-        seen = expected if self.known is None else np.where(self.known, expected, self.dump)
-        rose, fell = wrong_bits(seen, self.dump)
-        price = price_of_map(lines, self.reader_lines) + price_of_bits(rose + fell, self.bits)
+        changed = expected ^ self.dump
+        if self.known is not None:
+            changed[~self.known] = 0
+        rose, fell = matching.bits(changed & self.dump), matching.bits(changed & expected)
+        wrong = np.add.reduceat(np.bitwise_count(changed), self.pages, dtype=np.int64)
+        price = price_of_map(lines, self.reader_lines) + price_of_wrong(wrong, self.page_prices)
         self.found[lines] = found = Explanation(lines, rose, fell, price)
         if self.best is found:
             self.last_read = lines, expected
@@ -97,6 +101,21 @@ class Search:
         """Return what is read through a map; what the best explanation so far gave is kept."""
         known, expected = self.last_read
         return expected if known is lines else lines.apply(self.reference, len(self.dump))
+
+    @cached_property
+    def pages(self) -> np.ndarray:
+        """Where the pages of the dump begin."""
+        return np.arange(0, len(self.dump), PAGE)
+
+    @cached_property
+    def page_prices(self) -> np.ndarray:
+        """What it costs to write down each page of the dump as it is."""
+        return prices_of_pages(self.dump)
+
+    @property
+    def price_of_nothing(self) -> float:
+        """What it costs to write down the dump as it is: nothing explains it."""
+        return float(self.page_prices.sum())
 
     @property
     def best(self) -> Explanation:

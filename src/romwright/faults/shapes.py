@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from romwright.faults.lines import Law
-from romwright.faults.matching import bits, weights
+from romwright.faults.matching import weights
 from romwright.faults.parts import Part
 from romwright.faults.planes import NOISE
 from romwright.faults.spectrum import ROW_LINES, signs
@@ -134,9 +134,3 @@ def find_groups(seen: Differences, limit: float) -> Iterator[tuple[Group, int]]:
             pairs = list(combinations(lines, 2))
             if all(pair in tight for pair in pairs):
                 yield Group(lines, law), max(tight[pair] for pair in pairs)
-
-
-def wrong_bits(expected: np.ndarray, dump: np.ndarray) -> tuple[int, int]:
-    """Count the bits that rose from 0 to 1, and those that fell."""
-    changed = expected ^ dump
-    return bits(changed & dump), bits(changed & expected)
