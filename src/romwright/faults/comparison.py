@@ -25,8 +25,8 @@ LIKELY = 0.001  # explanations of at least this probability are listed, and all 
 class Comparison:
     """How a dump differs from its reference; `best` is the likeliest explanation, `others` are listed beside it.
 
-    `confidence` is the probability of the best, if one of those that were found is true, or none (`explained` is
-    false): then the dump is cheaper to write down as it is.
+    `confidence` is the probability of the best, if one of those that were found is true, or none. Where none says much
+    of the dump, `explained` is false, the lines are straight and the confidence is 0.
     """
 
     reference: np.ndarray  # as defined, without the filling
@@ -110,17 +110,14 @@ def compare(reference: Image, dump: Image) -> Comparison:
     search = Search(filled, seen, known)
     search.run()
     ambiguity = Ambiguity.of(search)
-    found = sorted(search.found.values(), key=lambda each: each.price)
-    explained = found[0].price < search.price_of_nothing
-    if not explained:
-        found = [search.straight, *(each for each in found if each is not search.straight)]
-    shares = odds([*(each.price for each in found), search.price_of_nothing])
-    listed = [
-        (each, share) for each, share in list(zip(found, shares))[1:]
-        if explained and (share >= LIKELY or each.residual == found[0].residual)
-    ]  # fmt: skip
-    expected = search.read(found[0].lines)
-    return Comparison(plain, filled, seen, known, found[0], shares[0], explained, tuple(listed), ambiguity, expected)
+    found = sorted(filter(search.explains, search.found.values()), key=lambda each: each.price)
+    images = plain, filled, seen, known
+    if not found:
+        straight = search.straight
+        return Comparison(*images, straight, 0.0, False, (), Ambiguity(), search.read(straight.lines))
+    best, *others = zip(found, odds([*(each.price for each in found), search.price_of_nothing]))
+    listed = [(each, share) for each, share in others if share >= LIKELY or each.residual == best[0].residual]
+    return Comparison(*images, *best, True, tuple(listed), ambiguity, search.read(best[0].lines))
 
 
 def defined(image: Image) -> np.ndarray:

@@ -22,6 +22,7 @@ from romwright.images.traits import find_idle_lines
 
 GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
 PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first and if none fits
+ENOUGH = 0.75  # share of what it costs to write the dump down that an explanation may cost at most
 LIKELIEST = 2  # shapes for which more are tried
 MOST_STUCK = 3  # idle lines for which each level is tried
 WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
@@ -116,6 +117,10 @@ class Search:
     def price_of_nothing(self) -> float:
         """What it costs to write down the dump as it is: nothing explains it."""
         return float(self.page_prices.sum())
+
+    def explains(self, found: Explanation) -> bool:
+        """Tell whether an explanation says much of the dump: two programs may have pieces in common by chance."""
+        return found.residual <= GOOD * self.bits or found.price <= ENOUGH * self.price_of_nothing
 
     @property
     def best(self) -> Explanation:
