@@ -82,7 +82,7 @@ def test_real_images(name, kinds):
     clean = true.apply(data, len(data))
     found, _ = compared(data, turned(rng, clean, 0.002))
     assert np.array_equal(found.best.lines.apply(data, len(data)), clean)
-    assert found.confidence > 0.2  # alike lines share it
+    assert found.confidence_together > 0.99
 
 
 def test_three_lines_joined():
@@ -155,6 +155,12 @@ def test_gaps_of_a_dump_are_not_compared():
     found = compare(image(PROGRAM), dump)
     assert found.as_json()["residual_bits"] == 1
     assert not found.identical
+    assert "bytes-not-compared" in [finding.code.name for finding in found.findings]
+    crossed = Image.of(
+        [(0, bytes(random_map(np.random.default_rng(5), 12, []).apply(PROGRAM, 4096)[:4000])), (4001, b"A")]
+    )
+    found = compare(image(PROGRAM), crossed)
+    assert found.as_json()["residual_bits"] <= 8  # of the one byte that was put there
 
 
 def test_lines_that_the_contents_never_distinguish():
@@ -167,7 +173,8 @@ def test_lines_that_the_contents_never_distinguish():
     assert {"kind": "alike", "lines": ["A10", "A11"]} in said["cannot_tell"]
     other = [each for each in said["alternatives"] if each["residual_bits"] == 0]
     assert len(other) == 1
-    assert said["confidence"] == pytest.approx(0.5, abs=0.01) or {said["confidence"] > 0.9}
+    assert said["confidence"] == pytest.approx(other[0]["confidence"], rel=0.01)  # neither is straight
+    assert said["confidence_together"] > 0.99
     assert {line["of"] for line in other[0]["address_lines"][10:]} == {
         line["of"] for line in said["address_lines"][10:]
     }
@@ -181,6 +188,17 @@ def test_lines_that_never_matter_and_never_change():
     assert kinds["never matters"] == ["A11"]
     assert kinds["never changes"] == [f"D{[line.of[0] for line in lines.data].index(7)}"]
     assert found.best.residual == 0
+
+
+def test_many_lines_that_are_alike_share_the_confidence():
+    data = np.full(8192, 0xFF, np.uint8)
+    data[:512] = PROGRAM[:512]
+    lines = random_map(np.random.default_rng(12), 13, [])
+    found, said = compared(data, turned(np.random.default_rng(1), lines.apply(data, 8192), 0.004))
+    assert np.array_equal(found.expected, lines.apply(data, 8192))
+    assert {"kind": "alike", "lines": ["A9", "A10", "A11", "A12"]} in said["cannot_tell"]
+    assert said["confidence"] < 0.5 < 0.99 < said["confidence_together"]
+    assert len(said["alternatives"]) >= 23
 
 
 def test_another_rom_is_not_explained():

@@ -60,10 +60,13 @@ def report(comparison, answer: dict) -> None:
     rest = f"all but {residual:,} bits of it" if residual else "every bit of it"
     click.echo(f"\nWith this the reference gives the dump: {rest} (checked at every address).")
     click.echo(
-        f"Confidence {percent(comparison.confidence)}, computed from how much shorter it is to say than the next best."
+        f"Confidence {percent(comparison.confidence)}, computed from how much shorter it is to say than the others."
     )
+    if comparison.ambiguity.alike:
+        click.echo(f"Whichever way lines that are alike are connected: {percent(comparison.confidence_together)}.")
     for names in comparison.ambiguity.alike:
-        click.echo(f"The contents cannot tell {' and '.join(names)} apart: exchanged, every byte would be the same.")
+        them = f"{', '.join(names[:-1])} and {names[-1]}"
+        click.echo(f"The contents cannot tell {them} apart: exchanged, every byte would be the same.")
     if comparison.ambiguity.idle:
         click.echo(
             f"{', '.join(comparison.ambiguity.idle)}: the contents do not change with it, so a fault would not show."
@@ -83,7 +86,7 @@ def others(comparison) -> None:
             f"  {percent(share)}: {difference(comparison.best.lines, other.lines)}; {other.residual:,} bits wrong"
         )
     if len(comparison.others) > SHOWN:
-        click.echo(f"  and {len(comparison.others) - SHOWN} more (--json lists them)")
+        click.echo(f"  and {len(comparison.others) - SHOWN} more (see --json)")
 
 
 def difference(best, other) -> str:

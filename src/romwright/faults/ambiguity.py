@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, islice, permutations
-from math import factorial, prod
 
 import numpy as np
 
@@ -17,7 +16,7 @@ from romwright.faults.search import Search
 from romwright.faults.spectrum import MOST_LINES, signed_histograms
 
 NEAR = 64  # lines are compared byte by byte if what they tell apart differs in so few bytes, twice over
-MOST_LISTED = 24  # arrangements of lines that are alike
+MOST_WEIGHED = 720  # arrangements of lines that are alike
 ROUNDS = 4
 
 
@@ -28,7 +27,7 @@ class Ambiguity:
     alike: tuple[tuple[str, ...], ...] = ()
     idle: tuple[str, ...] = ()
     constant: tuple[str, ...] = ()
-    arrangements: int = 1  # ways to connect lines that are alike
+    ways: frozenset[LineMap] = frozenset()  # to connect lines that are alike: all read the same
 
     @classmethod
     def of(cls, search: Search) -> Ambiguity:
@@ -47,12 +46,11 @@ class Ambiguity:
         straighter = best.lines
         for letter, members in classes:
             straighter = arrange(straighter, letter, members, straightened(straighter, letter, members))
-        keep(search, best, straighter)
-        total = prod(factorial(len(members)) for _, members in classes)
-        for lines in islice(arrangements(straighter, classes), MOST_LISTED):
+        ways = frozenset((best.lines, straighter, *islice(arrangements(straighter, classes), MOST_WEIGHED)))
+        for lines in ways:
             keep(search, best, lines)
         names = tuple(tuple(f"{letter}{line}" for line in members) for letter, members in classes)
-        return cls(names, tuple(f"A{line}" for line in near.idle_lines()), near.constant_lines(), total)
+        return cls(names, tuple(f"A{line}" for line in near.idle_lines()), near.constant_lines(), ways)
 
     def as_json(self) -> list[dict[str, object]]:
         """What cannot be told, under the documented JSON keys."""

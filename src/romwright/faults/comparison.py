@@ -18,6 +18,7 @@ from romwright.findings import Finding
 from romwright.images.image import Image
 
 ERASED = 0xFF  # what the cells of a chip hold that the reference does not define
+MOST_LISTED = 24  # beside the best; what is alike is listed in any case
 LIKELY = 0.001  # explanations of at least this probability are listed, and all that leave as few bits wrong
 
 
@@ -39,6 +40,12 @@ class Comparison:
     others: tuple[tuple[Explanation, float], ...]
     ambiguity: Ambiguity
     expected: np.ndarray  # what is read through the best explanation
+
+    @property
+    def confidence_together(self) -> float:
+        """The probability of the best or any that only connects otherwise what is alike: all read the same."""
+        same = (share for other, share in self.others if other.lines in self.ambiguity.ways)
+        return min(self.confidence + sum(same), 1.0)
 
     @property
     def identical(self) -> bool:
@@ -82,9 +89,10 @@ class Comparison:
             "bytes_different": bytes_different, "bits_different": rose + fell, "rose": rose, "fell": fell, **said,
             "residual_bits": self.best.residual, "explained": self.explained,
             "confidence": round(self.confidence, 6),
+            "confidence_together": round(self.confidence_together, 6),
             "alternatives": [
                 {**state_map(other.lines), "residual_bits": other.residual, "confidence": round(share, 6)}
-                for other, share in self.others
+                for other, share in self.others[:MOST_LISTED]
             ],
             "cannot_tell": self.ambiguity.as_json(), "residual": self.residue.as_json(),
             "findings": [finding.as_json() for finding in self.findings],

@@ -195,8 +195,9 @@ def joined(line: Line, names: Sequence[str], count: int, letter: str) -> Finding
     them = " and ".join(names)
     wins = LEVELS[0] if line.law is Law.AND else LEVELS[1]
     carried = " and ".join(f"{letter}{source}" for source in line.of)
+    carried = f"the reader's {carried}" if letter == "A" else f"{carried} of the ROM"
     what = f"where {carried} differ, {'both' if count == 2 else 'all'} are {wins} ({line.law.upper()})"
-    return Finding(JOINED, f"{them} are joined", what, "look for solder or a whisker between the two pins; " + RESEAT)
+    return Finding(JOINED, f"{them} are joined", what, "look for solder or a whisker between their pins; " + RESEAT)
 
 
 def crossed(lines: Sequence[Line], moved: Sequence[int], letter: str, side: str) -> Finding:
@@ -223,7 +224,7 @@ def check_bits(residue: Residue) -> Finding:
     bits, rose, fell = residue.bits, residue.rose, residue.fell
     clusters = residue.clusters()
     where = "; ".join(map(in_words, clusters[:3])) or f"in {in_bytes(len(residue.addresses))}, scattered"
-    count = f"{bits:,} bit{'s' * (bits != 1)}"
+    count = in_bits(bits)
     doubtful = residue.doubtful_lines()
     if doubtful and len(residue.addresses) >= 3 and doubtful[0][1] >= MOSTLY * len(residue.addresses):
         line, times = doubtful[0]
@@ -240,29 +241,26 @@ def check_bits(residue: Residue) -> Finding:
             "if a second read shows the same bytes, it is another version: romwright identify may know it",
         )  # fmt: skip
     place = next((cluster for cluster in clusters if cluster.kind in ("page", "row")), None)
-    if place and 2 * place.wrong > place.of and max(rose, fell) < ONE_WAY * bits:
+    if place and 2 * place.wrong > place.of and not residue.way:
         return Finding(
             VERSION, f"{in_bytes(len(residue.addresses))} are different, most of them close together",
             f"{count}, {rose:,} 0→1 and {fell:,} 1→0; {where}",
             "if a second read shows the same bytes, it is another version: romwright identify may know it",
         )  # fmt: skip
-    bit = next(
-        (cluster for cluster in clusters if cluster.kind == "data bit" and cluster.wrong >= ONE_WAY * bits), None
-    )
-    if bit and bits > 3 and rose < ONE_WAY * bits:
+    line = next((each.detail for each in clusters if each.kind == "data bit" and each.wrong >= ONE_WAY * bits), None)
+    if line and bits > 3 and (residue.way != "rose" or not place):
         return Finding(
-            CONTACT, f"{bit.detail} makes contact only now and then", f"{rose:,} bits 0→1, {fell:,} bits 1→0; {where}",
-            RESEAT,
-        )  # fmt: skip
-    if rose >= ONE_WAY * bits:
+            CONTACT, f"{line} makes contact only now and then", f"{rose:,} bits 0→1, {fell:,} bits 1→0; {where}", RESEAT
+        )
+    if residue.way == "rose":
         return Finding(
-            CHARGE, f"{count} rose 0→1", where,
+            CHARGE, f"{in_bits(rose)} rose 0→1" + f", {fell:,} fell" * bool(fell), where,
             "if the chip is an EPROM, it is losing charge: read it several times, at a lower supply too (4.5 V), and "
             f"keep for each bit a 0 that is ever read {UNSOURCED}; then write a fresh chip",
         )  # fmt: skip
-    if fell >= ONE_WAY * bits:
+    if residue.way == "fell":
         return Finding(
-            FELL, f"{count} fell 1→0", where,
+            FELL, f"{in_bits(fell)} fell 1→0" + f", {rose:,} rose" * bool(rose), where,
             f"no charge loss: look for a bad contact, an open or shorted line, a second chip on the bus {UNSOURCED}; "
             "then read again",
         )  # fmt: skip
@@ -270,6 +268,11 @@ def check_bits(residue: Residue) -> Finding:
         MARGINAL, f"{count} are wrong, {rose:,} 0→1 and {fell:,} 1→0", where,
         f"a read at the limit: read several times, slower and at 4.5, 5.0 and 5.5 V, and compare {UNSOURCED}",
     )  # fmt: skip
+
+
+def in_bits(count: int) -> str:
+    """Return a number of bits in words."""
+    return f"{count:,} bit{'s' * (count != 1)}"
 
 
 def in_words(cluster: Cluster) -> str:

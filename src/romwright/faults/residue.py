@@ -15,7 +15,7 @@ EVIDENCE = 10.0  # bits by which wrong bits must lie closer together than chance
 FEWEST = 3  # wrong bits of which anything is said
 PAGE_LINES = 8  # address lines within a page of 256 bytes
 SHOWN = 16  # wrong bytes that are listed
-ONE_WAY = 0.95  # share of the wrong bits from which they go one way
+ONE_WAY = 0.95  # share from which wrong bits go one way, or belong to one line
 # Of places that say the same in two ways only the surer is given.
 KINDS = {"data bit": "data bit", "address line": "address", "column": "address", "page": "place", "row": "place"}
 
@@ -69,11 +69,22 @@ class Residue:
         return int(np.bitwise_count(self.changed).sum(dtype=np.int64))
 
     @cached_property
+    def ones(self) -> np.ndarray:
+        """In how many bytes each data line should be 1."""
+        return np.array([int((self.expected >> bit & 1).sum(dtype=np.int64)) for bit in range(8)])
+
+    @cached_property
+    def way(self) -> str:
+        """`rose` or `fell` if the wrong bits go that way, measured by how many could have gone each way; else empty."""
+        ones = int(self.ones.sum())
+        rates = {"rose": self.rose / max(8 * len(self.dump) - ones, 1), "fell": self.fell / max(ones, 1)}
+        return next((way for way, rate in rates.items() if rate >= ONE_WAY * sum(rates.values()) > 0), "")
+
+    @cached_property
     def room(self) -> np.ndarray:
         """How many bits of each byte could have gone wrong so: zeros if all rose, ones if all fell, else all."""
-        if ONE_WAY * self.bits <= self.rose:
-            return 8 - np.bitwise_count(self.expected)
-        return np.bitwise_count(self.expected) if ONE_WAY * self.bits <= self.fell else np.full_like(self.expected, 8)
+        ones = np.bitwise_count(self.expected)
+        return {"rose": 8 - ones, "fell": ones}.get(self.way, np.full_like(ones, 8))
 
     def clusters(self) -> list[Cluster]:
         """Return where wrong bits lie together, the surest of each kind, the surest first."""
@@ -92,7 +103,9 @@ class Residue:
         wrong, room = np.zeros((2, 1 << lines), np.int64)
         wrong[self.addresses], room[: len(self.room)] = 1, self.room
         by_bit = (self.changed[:, None] >> np.arange(8) & 1).sum(axis=0, dtype=np.int64)
-        yield self.cluster("data bit", by_bit, self.room_by_bit(), lambda bit: f"D{bit}")
+        size = len(self.dump)
+        room_by_bit = {"rose": size - self.ones, "fell": self.ones}.get(self.way, np.full(8, size))
+        yield self.cluster("data bit", by_bit, room_by_bit, lambda bit: f"D{bit}")
         for line in range(lines):
             halves = (each.reshape(-1, 2, 1 << line).sum(axis=(0, 2)) for each in (wrong, room))
             yield self.cluster("address line", *halves, lambda level, line=line: f"A{line} {('low', 'high')[level]}")
@@ -105,13 +118,6 @@ class Residue:
             low = lines - width
             if low > 1:
                 yield self.cluster("column", *columns, lambda at, low=low: f"A{low - 1}-A0 = {at:0{low}b}")
-
-    def room_by_bit(self) -> np.ndarray:
-        """Return for each data bit in how many bytes it could have gone wrong so."""
-        ones = np.array([int((self.expected >> bit & 1).sum(dtype=np.int64)) for bit in range(8)])
-        if ONE_WAY * self.bits <= self.rose:
-            return len(self.expected) - ones
-        return ones if ONE_WAY * self.bits <= self.fell else np.full(8, len(self.expected))
 
     def cluster(self, kind: str, wrong: np.ndarray, room: np.ndarray, name: Callable[[int], str]) -> Cluster:
         """Return the place with most evidence, in bits, that its share of the wrong bits is no chance."""
