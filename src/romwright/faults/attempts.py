@@ -17,6 +17,7 @@ from romwright.faults.spectrum import signed_histograms
 
 MATCHES = 2  # ways to match the data lines that are tried
 FITS = 36 * 9.0  # misfit of data lines up to which they are taken to fit
+CLEAR = 3000.0  # misfit of the second best match from which there is no doubt
 CLOSEST = 6  # matches of data lines for which the address lines are matched: of the likeliest parts, and of the rest
 FITTED = 3  # attempts for a shape
 FORBIDDEN = 1e18
@@ -124,8 +125,10 @@ def match_data(
     Blank bytes drown the others, but a faulty line may make others blank: so both are tried. With each match comes
     whether blank bytes were left out, and the misfit.
     """
-    found = [((False, misfit), data) for misfit, data in match_planes(dump.times, part.times, choices)[:MATCHES]]
-    if (dump.weight == 0).any():
+    matches = match_planes(dump.times, part.times, choices)[:MATCHES]
+    found = [((False, misfit), data) for misfit, data in matches]
+    clear = matches and matches[0][0] < FITS and matches[-1][0] > (CLEAR if matches[1:] else 0)
+    if (dump.weight == 0).any() and not clear:
         program = match_planes(dump.times * dump.weight, part.times * part.weight, choices)[:MATCHES]
         found += [((True, misfit), data) for misfit, data in program]
     return found, bool(found) and max(misfit for (_, misfit), _ in found[::MATCHES]) < FITS

@@ -177,7 +177,8 @@ class Search:
         """Match the dump with the likeliest parts of the reference, and judge what comes of it."""
         for attempt in find_attempts(shape, self.whole_dump, self.bare, tried):
             self.attempts.append(attempt)
-            self.judge(self.compose(attempt))
+            if not self.judge(self.compose(attempt)).residual:
+                return
 
     def try_straight(self, shapes: Sequence[Shape]) -> None:
         """Try whether all lines run straight but for those of a shape, whatever else is wrong with the dump."""
