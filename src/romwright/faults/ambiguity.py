@@ -27,7 +27,7 @@ class Ambiguity:
     alike: tuple[tuple[str, ...], ...] = ()
     idle: tuple[str, ...] = ()
     constant: tuple[str, ...] = ()
-    ways: frozenset[LineMap] = frozenset()  # to connect lines that are alike: all read the same
+    ways: tuple[LineMap, ...] = ()  # to connect lines that are alike: all read the same
 
     @classmethod
     def of(cls, search: Search) -> Ambiguity:
@@ -46,7 +46,8 @@ class Ambiguity:
         straighter = best.lines
         for letter, members in classes:
             straighter = arrange(straighter, letter, members, straightened(straighter, letter, members))
-        ways = frozenset((best.lines, straighter, *islice(arrangements(straighter, classes), MOST_WEIGHED)))
+        some = islice(arrangements(straighter, classes), MOST_WEIGHED)
+        ways = tuple(dict.fromkeys((best.lines, straighter, *some)))
         for lines in ways:
             keep(search, best, lines)
         names = tuple(tuple(f"{letter}{line}" for line in members) for letter, members in classes)
@@ -89,7 +90,7 @@ class Nearness:
         own, data = sound().values, self.lines.data
         apart = (self.times.sum() - (own * self.times) @ own.T) / 2
         for a, b in zip(*np.nonzero(np.triu(apart <= NEAR / 2, 1))):
-            if data[a] != data[b] and data[a].of and data[b].of:
+            if all(line.of and line.law is None for line in (data[a], data[b])):
                 yield int(a), int(b), int(apart[a, b])
 
     def neighbours(self) -> Iterator[LineMap]:

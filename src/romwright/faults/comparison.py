@@ -44,8 +44,8 @@ class Comparison:
     @property
     def confidence_together(self) -> float:
         """The probability of the best or any that only connects otherwise what is alike: all read the same."""
-        same = (share for other, share in self.others if other.lines in self.ambiguity.ways)
-        return min(self.confidence + sum(same), 1.0)
+        ways = set(self.ambiguity.ways)
+        return min(self.confidence + sum(share for other, share in self.others if other.lines in ways), 1.0)
 
     @property
     def identical(self) -> bool:
