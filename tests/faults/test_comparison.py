@@ -292,3 +292,20 @@ def test_a_stuck_data_line_in_another_version():
     found, said = compared(PROGRAM, dump | 32)
     assert said["data_lines"][5] == {"line": "D5", "state": "stuck", "level": 1}
     assert [line["state"] for line in said["address_lines"]] == ["follows"] * 12
+
+
+few = st.binary(min_size=1, max_size=300) | st.lists(st.sampled_from([0, 8, 0xFF]), min_size=1, max_size=300).map(bytes)
+
+
+@given(few, few, st.integers(1, 5))
+@settings(max_examples=30, deadline=None)
+def test_any_two_images_are_compared(reference, dump, times):
+    compared(np.frombuffer(reference, np.uint8), np.frombuffer(dump, np.uint8))
+    compared(np.frombuffer(reference, np.uint8), np.frombuffer(reference * times, np.uint8) | np.uint8(8))
+
+
+def test_a_small_piece_with_joined_lines():
+    """More lines are missing than are searched for, and some look joined besides."""
+    dump = np.zeros(32, np.uint8)
+    dump[24:] = PROGRAM[:8]
+    compared(PROGRAM, dump)

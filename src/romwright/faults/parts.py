@@ -15,7 +15,7 @@ from romwright.faults.lines import Line, gather
 from romwright.faults.planes import ALIKE, sound
 from romwright.faults.spectrum import MOST_LINES, Spectrum
 
-FREE_HELD = 3  # lines that may be held anywhere; if more are, they are the highest
+FREE_HELD = 3  # lines that may be held anywhere; if more are, they are the highest, and none are joined
 MOST_HELD = 10  # of these, the highest are tried at both levels
 LEAST_LEFT = 0.97  # of a sum, whatever bits are wrong
 
@@ -53,7 +53,8 @@ def list_parts(lines: int, held: int, groups: Sequence[int]) -> Iterator[Part]:
     if held > FREE_HELD:
         tops = range(lines - held, lines)
         low = (0,) * (held - MOST_HELD)
-        yield from (Part(tuple(zip(tops, low + levels))) for levels in product((0, 1), repeat=held - len(low)))
+        if not groups:
+            yield from (Part(tuple(zip(tops, low + levels))) for levels in product((0, 1), repeat=held - len(low)))
         return
     for chosen in choose(list(range(lines)), groups):
         taken = {line for group in chosen for line in group}
@@ -85,7 +86,8 @@ def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups:
         return [Part()]
     if lines > MOST_LINES:
         return []
-    parts = list(list_parts(lines, held, groups))
+    if not (parts := list(list_parts(lines, held, groups))):
+        return []
     conditions = np.array([part.conditions() for part in parts])
     order = min(held + 2 * (sum(groups) - len(groups)), lines)
     own = sound().values
