@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations, product
+from itertools import combinations, islice, product
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from romwright.faults.spectrum import MOST_LINES, Spectrum
 
 FREE_HELD = 3  # lines that may be held anywhere; if more are, they are the highest, and none are joined
 MOST_HELD = 10  # of these, the highest are tried at both levels
+MOST_PARTS = 60_000  # that are looked at; with more lines lost, only what runs straight is found
 LEAST_LEFT = 0.97  # of a sum, whatever bits are wrong
 
 
@@ -86,7 +87,8 @@ def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups:
         return [Part()]
     if lines > MOST_LINES:
         return []
-    if not (parts := list(list_parts(lines, held, groups))):
+    parts = list(islice(list_parts(lines, held, groups), MOST_PARTS + 1))
+    if not 0 < len(parts) <= MOST_PARTS:
         return []
     conditions = np.array([part.conditions() for part in parts])
     order = min(held + 2 * (sum(groups) - len(groups)), lines)

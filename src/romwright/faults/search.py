@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
@@ -11,6 +11,7 @@ import numpy as np
 
 from romwright.faults import matching
 from romwright.faults.attempts import FITTED, Attempt, View, best_data, find_attempts
+from romwright.faults.levels import likely_levels
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.parts import Part
 from romwright.faults.prices import PAGE, price_of_map, price_of_wrong, prices_of_pages
@@ -148,13 +149,17 @@ class Search:
         """Try every shape that the dump may have, as long as a better one can be hoped for."""
         idle_least = max(self.reader_lines - (self.rom_lines - len(self.idle)), 0)
         shapes: list[Shape] = []
+        deep: list[Shape] = []
         if not idle_least:
             self.try_shape(Shape(), slice(PARTS))
         if self.best.residual and self.reader_lines:
-            shapes = [shape for shape in find_shapes(self.whole_dump, self.bare.data, idle_least) if shape != Shape()]
+            shapes, deep = find_shapes(self.whole_dump, self.bare.data, idle_least)
+            shapes = [shape for shape in shapes if shape != Shape()]
             self.try_shapes(shapes)
-        if not self.best.lines.crossed_at_random:
-            self.try_straight(shapes[:LIKELIEST])
+        if not (self.good and self.best.lines.crossed_at_random):
+            self.try_straight([*shapes[:LIKELIEST], *deep] if not self.good else shapes[:LIKELIEST])
+        if not self.good:
+            self.try_shapes(deep)
         if not self.good:
             self.try_harder()
 
@@ -185,13 +190,21 @@ class Search:
         for shape in (Shape(), *shapes) if self.fits else ():
             stuck = [line for line in shape.idle if line < self.rom_lines]
             joined = {line: Line.joined(group.law, group.lines) for group in shape.groups for line in group.lines}
-            for levels in product((0, 1), repeat=len(stuck) if len(stuck) <= MOST_STUCK else 0):
+            for levels in self.levels(stuck, joined):
                 own = joined | {line: Line.stuck(level) for line, level in zip(stuck, levels)}
                 address = tuple(own.get(line, Line.follows(line)) for line in range(self.rom_lines))
                 lines = self.judge(LineMap(address, LineMap.straight(0).data)).lines
                 if len(self.dump) == len(self.whole_dump):
                     cells = lines.cells(self.reference, len(self.dump))
                     self.judge(replace(lines, data=best_data(cells, self.dump, lines.data)))
+
+    def levels(self, stuck: Sequence[int], joined: dict[int, Line]) -> Iterable[tuple[int, ...]]:
+        """Return the levels at which idle lines may be held: all if they are few, else those that fit best."""
+        if len(stuck) <= MOST_STUCK:
+            return product((0, 1), repeat=len(stuck))
+        address = tuple(joined.get(line, Line.follows(line)) for line in range(self.rom_lines))
+        seen = LineMap(address, LineMap.straight(0).data).cells(self.reference, len(self.reference))
+        return likely_levels(seen, self.whole_dump[: len(seen)], stuck)
 
     def try_harder(self) -> None:
         """Exchange any two lines, and look at the data lines again, in what comes nearest to the dump."""

@@ -6,7 +6,7 @@ the low one wins, three of the four quarters of the dump are equal: only with bo
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -19,7 +19,8 @@ from romwright.faults.planes import NOISE
 from romwright.faults.spectrum import ROW_LINES, signs
 
 SLACK = 0.025  # share of the bits outside blank areas that may be wrong besides
-MOST_SHAPES = 12
+MOST_SHAPES, MOST_DEEP = 12, 4  # with at most so many lines lost, and with more
+FEW_LOST = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,11 @@ class Shape:
     def part(self) -> Part:
         """The part of the dump that tells all: the rest repeats it."""
         return Part(tuple((line, 0) for line in self.idle), tuple(group.lines for group in self.groups))
+
+    @property
+    def lost(self) -> int:
+        """How many lines fewer than the reader's tell addresses apart."""
+        return len(self.idle) + sum(len(group.lines) - 1 for group in self.groups)
 
 
 class Differences:
@@ -74,28 +80,31 @@ class Differences:
         return np.diag(self.low)
 
 
-def find_shapes(dump: np.ndarray, reference: np.ndarray, idle_least: int) -> Iterator[Shape]:
-    """Yield the ways in which a dump may have come about; at least `idle_least` lines are idle.
+def find_shapes(dump: np.ndarray, reference: np.ndarray, idle_least: int) -> tuple[list[Shape], list[Shape]]:
+    """Return the ways in which a dump may have come about; at least `idle_least` lines are idle.
 
-    What the reference shows too is no fault: the likeliest ways have as many idle lines and groups more than it.
+    What the reference shows too is no fault: the likeliest ways have as many idle lines and groups more than it. Those
+    that lose more than FEW_LOST lines are given apart: for them only lines that look idle, and the surest groups.
     """
     seen, natural = Look(dump), Look(reference)
     idle = [tuple(seen.ranked[:count]) for count in range(idle_least, len(seen.ranked) + 1)]
-    idle = [lines for lines in idle if len(lines) == idle_least or lines[-1] in seen.idle][:3]
-    shapes = [
-        Shape(tuple(sorted(lines)), chosen, max(seen.cost(lines[idle_least:]), *(cost for _, cost in joined), 0))
-        for lines in idle
-        for count in range(3)
+    idle = [lines for lines in idle if len(lines) == idle_least or lines[-1] in seen.idle]
+    surest = seen.surest_groups()
+    few = [
+        shape for lines in idle[: FEW_LOST + 1] for count in range(FEW_LOST + 1)
         for joined in combinations(seen.groups, count)
-        if apart(lines, chosen := tuple(group for group, _ in joined))
-        and len(lines) - idle_least + sum(len(group.lines) - 1 for group in chosen) <= 2
-    ]
+        if (shape := seen.shape(lines, joined, idle_least)) and shape.lost - idle_least <= FEW_LOST
+    ]  # fmt: skip
+    deep = [
+        shape for lines in idle for count in range(len(surest) + 1)
+        if (shape := seen.shape(lines, surest[:count], idle_least)) and shape.lost - idle_least > FEW_LOST
+    ]  # fmt: skip
 
     def surprise(shape: Shape) -> tuple[int, int]:
         groups = abs(len(shape.groups) - len(seen.groups) + len(natural.groups))
         return groups + abs(len(shape.idle) - max(len(seen.idle), idle_least) + len(natural.idle)), shape.least
 
-    yield from sorted(shapes, key=surprise)[:MOST_SHAPES]
+    return sorted(few, key=surprise)[:MOST_SHAPES], sorted(deep, key=surprise)[:MOST_DEEP]
 
 
 class Look:
@@ -112,6 +121,21 @@ class Look:
     def cost(self, lines: tuple[int, ...]) -> int:
         """Return how many bits must be wrong if these lines reach nothing: one of each two that differ."""
         return max((int(self.seen.totals[line]) // 2 for line in lines), default=0)
+
+    def shape(self, idle: tuple[int, ...], joined: Sequence[tuple[Group, int]], idle_least: int) -> Shape | None:
+        """Return the shape with these idle lines and groups; None if a line had two parts to play."""
+        groups = tuple(group for group, _ in joined)
+        if not apart(idle, groups):
+            return None
+        return Shape(tuple(sorted(idle)), groups, max(self.cost(idle[idle_least:]), *(cost for _, cost in joined), 0))
+
+    def surest_groups(self) -> list[tuple[Group, int]]:
+        """Return groups that share no line, the largest and cheapest first."""
+        chosen: list[tuple[Group, int]] = []
+        for found in self.groups:
+            if apart((), (*(group for group, _ in chosen), found[0])):
+                chosen.append(found)
+        return chosen
 
 
 def apart(idle: tuple[int, ...], groups: tuple[Group, ...]) -> bool:
