@@ -10,6 +10,7 @@ from romwright.cli.options import AS_JSON, READ_AS
 from romwright.cli.render import inert, print_findings, print_json
 
 SHOWN = 6  # other explanations that are listed on paper; --json has all
+WRONG_SHOWN = 8  # wrong bytes that are
 
 
 @click.command("compare", short_help="Say exactly what is wrong with a read.")
@@ -20,9 +21,10 @@ SHOWN = 6  # other explanations that are listed on paper; --json has all
 def command(reference, dump, read_as, as_json) -> int:
     """Say exactly how DUMP differs from REFERENCE, a good image of the same ROM.
 
-    Address and data lines that are crossed, stuck, joined or inverted are found whatever their number and order; what
-    they leave unexplained is said bit by bit: which way the bits went, where they lie together, what that suggests.
-    The two may differ in size. Exit status 0 if they are equal, 1 if not.
+    Found are lines crossed in any order with up to three address lines stuck or joined, more of these where the other
+    address lines run straight, and data lines stuck, joined or inverted; an inverted address line is not. What they
+    leave unexplained is said bit by bit: where, which way the bits went, what that suggests. The two may differ in
+    size; what one of them does not define is not compared. Exit status 0 if they are equal, 1 if not.
 
     \b
     Example: romwright compare good.bin dump-U7.bin
@@ -51,18 +53,18 @@ def report(comparison, answer: dict) -> None:
     if comparison.identical:
         click.echo(f"identical: {len(comparison.dump):,} bytes")
         return
-    different, common = answer["bytes_different"], min(len(comparison.reference), len(comparison.dump))
+    different, common = answer["bytes_different"], comparison.bytes_compared
     click.echo(f"{different:,} of {common:,} bytes differ address by address ({answer['bits_different']:,} bits)\n")
     print_findings(comparison.findings)
+    if comparison.explained or comparison.residue.telling:
+        wrong_bytes(comparison.residue.rest)
     if not comparison.explained:
         return
     residual = answer["residual_bits"]
     rest = f"all but {residual:,} bits of it" if residual else "every bit of it"
     click.echo(f"\nWith this the reference gives the dump: {rest} (checked at every address).")
-    click.echo(
-        f"Confidence {percent(comparison.confidence)}, computed from how much shorter it is to say than the others."
-    )
-    if comparison.ambiguity.alike:
+    confidence(comparison)
+    if comparison.ambiguity.alike and comparison.certain:
         click.echo(f"Whichever way lines that are alike are connected: {percent(comparison.confidence_together)}.")
     for names in comparison.ambiguity.alike:
         them = f"{', '.join(names[:-1])} and {names[-1]}"
@@ -74,6 +76,27 @@ def report(comparison, answer: dict) -> None:
     if comparison.ambiguity.constant:
         click.echo(f"{', '.join(comparison.ambiguity.constant)}: never changes, so whether it is stuck would not show.")
     others(comparison)
+
+
+def wrong_bytes(residue) -> None:
+    """Print the first wrong bytes that lie in no region."""
+    if not residue.bits:
+        return
+    click.echo()
+    for at in residue.addresses[:WRONG_SHOWN].tolist():
+        due, seen = int(residue.expected[at]), int(residue.dump[at])
+        lines = ", ".join(f"D{bit}" for bit in range(8) if (due ^ seen) >> bit & 1)
+        click.echo(f"{at:04X}: {due:02X} expected, {seen:02X} read ({lines})")
+    if len(residue.addresses) > WRONG_SHOWN:
+        click.echo(f"and {len(residue.addresses) - WRONG_SHOWN:,} more (see --json)")
+
+
+def confidence(comparison) -> None:
+    """Print how sure it is, where it can be said, and among what."""
+    if comparison.certain and comparison.confidence_together >= 0.5:
+        click.echo(f"Confidence {percent(comparison.confidence)}, among the faults that are looked for (see --help).")
+    elif not comparison.certain:
+        click.echo("How sure that is cannot be said: more may be wrong with the lines than is looked for (--help).")
 
 
 def others(comparison) -> None:
@@ -93,7 +116,10 @@ def difference(best, other) -> str:
     """Say in what another map differs from the best."""
     from romwright.faults.statement import state_lines
 
-    said = []
+    said = [f"starts at {other.start:04X}" if other.start >= 0 else f"starts {-other.start:04X} before the reference"]
+    said = said if best.start != other.start else []
+    if best.beyond != other.beyond:
+        said.append("repeats past its end" if other.beyond is None else f"reads {other.beyond:02X} past its end")
     for letter, mine, theirs in (("A", best.address, other.address), ("D", best.data, other.data)):
         for number, line in enumerate(state_lines(theirs, letter)):
             if mine[number] != theirs[number]:

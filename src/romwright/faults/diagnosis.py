@@ -6,12 +6,16 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from romwright.faults.causes import RESEAT, UNSOURCED, find_causes
 from romwright.faults.lines import Law, Line, LineMap, State
-from romwright.faults.residue import ONE_WAY, Cluster, Residue
+from romwright.faults.spectrum import MOST_LINES
 from romwright.findings import Code, Finding, Severity
+from romwright.images.image import hex_range
 from romwright.images.words import in_bytes
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from romwright.faults.comparison import Comparison
 
 CROSSED = Code(
@@ -39,49 +43,31 @@ SIZE = Code(
     "The reader was set to another size of chip, or the file was cut or doubled.",
 )  # fmt: skip
 GAPS = Code(
-    "bytes-not-compared", Severity.NOTE, "a dump defines every byte from its first to its last",
-    "What a hex file leaves out is neither right nor wrong.",
-)  # fmt: skip
-FILLED = Code(
-    "reference-filled", Severity.NOTE, "a reference that lines are crossed in fills its chip",
-    "What lies beyond a shorter file is taken as erased (FF); if the chip holds something else there, it looks wrong.",
+    "bytes-not-compared", Severity.NOTE, "a dump and its reference define every byte",
+    "What a hex file leaves out, or lies past the end of a short file, is neither right nor wrong.",
 )  # fmt: skip
 UNEXPLAINED = Code(
     "not-explained", Severity.FAULT, "a dump is its reference read through lines that are crossed, stuck or joined",
     "It may be another ROM, or another version, or a read in which nothing answered.",
 )  # fmt: skip
+NO_REFERENCE = Code(
+    "blank-reference", Severity.FAULT, "a reference has more than one byte value",
+    "With nothing in it there is nothing to compare: perhaps the two files are exchanged.",
+)  # fmt: skip
+EXTRA = Code(
+    "extra-bytes", Severity.NOTE, "a dump has nothing before or after the bytes of its reference",
+    "A file may be padded, or bear a header or a line end: that is no fault of the chip.",
+)  # fmt: skip
 BLANK = Code(
     "reads-blank", Severity.FAULT, "a dump has more than one byte value",
     "Nothing was read: the chip is erased, was not selected, has no contact, or is not there.",
 )  # fmt: skip
-CHARGE = Code(
-    "bits-rose", Severity.FAULT, "no bit of a dump is 1 where the reference has 0",
-    "The erased state of an EPROM is all 1, so a cell that loses its charge turns from 0 to 1.",
-)  # fmt: skip
-FELL = Code(
-    "bits-fell", Severity.FAULT, "no bit of a dump is 0 where the reference has 1",
-    "Only programming makes a 0: a bit that fell is no charge loss.",
-)  # fmt: skip
-MARGINAL = Code(
-    "bits-both-ways", Severity.FAULT, "no bits of a dump are wrong in both directions",
-    "Cells that lost charge go one way only; a read at the limit of time or supply goes both.",
-)  # fmt: skip
-CONTACT = Code(
-    "contact-comes-and-goes", Severity.FAULT, "no line was at the wrong level where bytes are wrong",
-    "The cells are good: the line had the wrong level when they were read.",
-)  # fmt: skip
-VERSION = Code(
-    "other-contents", Severity.FAULT, "the bytes that are wrong are wrong in single bits",
-    "Bytes that are altogether different were written so: another version, or a patch.",
-)  # fmt: skip
-
-MOSTLY = 0.6  # share of the wrong bytes that one line must explain
 FEW_MOVED = 4  # crossed lines that are named one by one
-ALTOGETHER = 2.5  # wrong bits in a wrong byte from which it is another byte
-UNSOURCED = "(reasoning, no source)"
-RESEAT = "reseat the chip and the adapter, check its wiring, and read again"
 LEVELS = ("low", "high")
-PLACES = {"data bit": "in", "address line": "with", "column": "with", "page": "in page", "row": "at"}
+LOOKED_FOR = (
+    "lines crossed in any order with up to three address lines stuck or joined, more of these where the other address "
+    "lines run straight; data lines stuck, joined or inverted"
+)
 
 
 def diagnose(comparison: Comparison) -> Iterator[Finding]:
@@ -91,7 +77,13 @@ def diagnose(comparison: Comparison) -> Iterator[Finding]:
         return
     yield from check_size(comparison)
     yield from check_assumed(comparison)
-    if len(set(comparison.dump.tobytes())) == 1 and len(set(comparison.reference.tobytes())) > 1:
+    if uniform(comparison.reference):
+        yield Finding(
+            NO_REFERENCE, f"every byte of the reference is {int(comparison.reference[0]):02X}", "",
+            "give the good image first, the dump second",
+        )  # fmt: skip
+        return
+    if uniform(comparison.dump):
         value = int(comparison.dump[0])
         what = "the erased state of an EPROM, and what a bus that nobody drives often reads" if value == 0xFF else ""
         yield Finding(
@@ -99,36 +91,48 @@ def diagnose(comparison: Comparison) -> Iterator[Finding]:
             "check that the chip is selected (/CE, /OE, its select polarity) and supplied, then read again",
         )  # fmt: skip
         return
-    if not comparison.explained:
-        bits = 8 * len(comparison.dump)
-        yield Finding(
-            UNEXPLAINED, "no crossed, stuck or joined lines make this dump of that reference",
-            f"with all lines straight {comparison.best.residual:,} of {bits:,} bits are wrong, "
-            "and no other map comes near",
-            "romwright identify may know the dump; if it should be this ROM, read it again and compare the two reads",
-        )  # fmt: skip
+    if not comparison.explained and not residue.telling:
+        yield unexplained(comparison)
         return
-    yield from check_start(lines)
+    yield from check_start(comparison)
     yield from check_lines(lines.address, "A", "the ROM", comparison)
     yield from check_lines(lines.data, "D", "the reader", comparison)
-    if residue.bits:
-        yield check_bits(residue)
+    yield from find_causes(residue)
+
+
+def uniform(data: np.ndarray) -> bool:
+    """Tell whether there are several bytes, all the same."""
+    return len(data) > 1 and len(set(data.tobytes())) == 1
+
+
+def unexplained(comparison: Comparison) -> Finding:
+    """Say that nothing was found, and among what."""
+    looked = LOOKED_FOR if comparison.reader_lines <= MOST_LINES else "only straight lines, as it is over 4 MiB"
+    return Finding(
+        UNEXPLAINED, "no map of lines was found that makes this dump of that reference",
+        f"with all lines straight {comparison.best.residual:,} of {8 * len(comparison.dump):,} bits are wrong; "
+        f"looked for: {looked}",
+        "romwright identify may know the dump; if it should be this ROM, read it again and compare the two reads",
+    )  # fmt: skip
 
 
 def check_size(comparison: Comparison) -> Iterator[Finding]:
     """Find a dump that is longer or shorter than its reference."""
-    reference, dump = len(comparison.reference), len(comparison.dump)
+    reference, dump, lines = len(comparison.reference), comparison.size_dump, comparison.best.lines
+    if comparison.extra.bytes:
+        yield from check_extra(comparison)
+        return
     if reference == dump:
         return
     times, rest = divmod(dump, reference)
-    if dump > reference and not rest and comparison.explained:
-        what = f"it would hold the reference {times} times over"
+    if dump > reference and not rest and comparison.explained and not lines.start and lines.beyond is None:
+        what = f"it holds the reference {times} times over"
     elif dump > reference:
         what = f"{in_bytes(dump - reference)} more than the reference"
     else:
         what = f"{in_bytes(reference - dump)} fewer than the reference"
         held = {
-            n: line.level for n, line in enumerate(comparison.best.lines.address)
+            n: line.level for n, line in enumerate(lines.address)
             if line.state is State.STUCK and n >= comparison.reader_lines
         }  # fmt: skip
         if comparison.explained and held:
@@ -137,28 +141,41 @@ def check_size(comparison: Comparison) -> Iterator[Finding]:
     yield Finding(SIZE, f"the dump has {in_bytes(dump)}, the reference {in_bytes(reference)}", what)
 
 
+def check_extra(comparison: Comparison) -> Iterator[Finding]:
+    """Find bytes before or after those of the reference."""
+    extra = comparison.extra
+    for count, data, where in ((extra.before, extra.head, "before"), (extra.after, extra.tail, "after")):
+        if count:
+            filled = f"all {int(data[0]):02X}: padding, or a larger chip of which only a part is used"
+            what = filled if len(set(data.tobytes())) == 1 else f"they begin {data[:8].tobytes().hex(' ').upper()}"
+            counted = "; addresses below are counted from the first byte after them" if where == "before" else ""
+            yield Finding(
+                EXTRA, f"the dump has {in_bytes(count)} more {where} the reference", what + counted,
+                f"with romwright prepare, --cut {extra.range}" + f" --base {extra.before:04X}" * bool(extra.before)
+                + " takes the rest",
+            )  # fmt: skip
+
+
 def check_assumed(comparison: Comparison) -> Iterator[Finding]:
-    """Find what was not compared, and what was taken for granted."""
-    if comparison.known is not None:
-        gone = int((~comparison.known).sum())
-        yield Finding(GAPS, f"{in_bytes(gone)} of the dump are not defined and were not compared")
-    reference, filled = len(comparison.reference), len(comparison.filled)
-    if reference < filled and comparison.best.lines != LineMap.straight(len(comparison.best.lines.address)):
-        title = f"the reference has {in_bytes(reference)}; up to {in_bytes(filled)} it was taken as erased (FF)"
-        yield Finding(FILLED, title)
+    """Find what was not compared."""
+    if comparison.known is not None and (gone := int((~comparison.known).sum())):
+        yield Finding(GAPS, f"{in_bytes(gone)} of the dump were not compared", "one of the files does not define them")
 
 
-def check_start(lines: LineMap) -> Iterator[Finding]:
+def check_start(comparison: Comparison) -> Iterator[Finding]:
     """Find a dump that starts elsewhere."""
+    lines, size = comparison.best.lines, len(comparison.reference)
     if lines.start or lines.beyond is not None:
+        before = -lines.start
         beyond = f"; past its end the dump reads {lines.beyond:02X}" if lines.beyond is not None else ""
-        where = (
-            f"at {lines.start:04X} of the reference" if lines.start >= 0 else f"{-lines.start:04X} before the reference"
-        )
+        where = f"at {lines.start:04X} of the reference" if lines.start >= 0 else f"{before:04X} before the reference"
+        do = f"read again from the start {UNSOURCED}"
+        if 0 < before <= len(comparison.dump) - size:
+            whole = hex_range(before, before + size)
+            do = f"with romwright prepare, --cut {whole} --base {before:04X} takes the reference's bytes"
         yield Finding(
-            MOVED, f"the dump starts {where}", f"from there on its bytes are those of the reference{beyond}",
-            f"cut or place it with romwright prepare (--base), or read again from the start {UNSOURCED}",
-        )  # fmt: skip
+            MOVED, f"the dump starts {where}", f"from there on its bytes are those of the reference{beyond}", do
+        )
 
 
 def check_lines(lines: Sequence[Line], letter: str, side: str, comparison: Comparison) -> Iterator[Finding]:
@@ -166,7 +183,7 @@ def check_lines(lines: Sequence[Line], letter: str, side: str, comparison: Compa
     width = comparison.reader_lines if letter == "A" else 8
     for number, line in enumerate(lines):
         if line.state is State.STUCK and number < width:
-            yield stuck(f"{letter}{number}", line.level, letter)
+            yield stuck(number, line.level, letter, comparison.residue.dump)
         if line.state is State.INVERTED:
             yield Finding(
                 INVERTED, f"D{number} is inverted", f"it shows the opposite of D{line.of[0]} of the ROM in every byte",
@@ -179,13 +196,15 @@ def check_lines(lines: Sequence[Line], letter: str, side: str, comparison: Compa
         yield crossed(lines, moved, letter, side)
 
 
-def stuck(name: str, level: int, letter: str) -> Finding:
+def stuck(number: int, level: int, letter: str, dump: np.ndarray) -> Finding:
     """Say that a line does not move."""
+    name = f"{letter}{number}"
     if letter == "D":
-        what = f"it reads {level} in every byte"
+        others = int(((dump >> number & 1) != level).sum())
+        what = f"it reads {level} in every byte" if not others else f"it reads {level} in all but {in_bytes(others)}"
         do = f"check its contact at the chip and the adapter, and the reader's input: compare another chip {UNSOURCED}"
     else:
-        what = f"only the half of the ROM with {name} {LEVELS[level]} was read, twice"
+        what = f"nothing of the ROM with {name} {LEVELS[1 - level]} was read"
         do = f"check {name}'s contact and its way to the reader for a short to {'GND' if level == 0 else 'VCC'}"
     return Finding(STUCK, f"{name} is stuck {LEVELS[level]}", what, do)
 
@@ -217,65 +236,3 @@ def crossed(lines: Sequence[Line], moved: Sequence[int], letter: str, side: str)
         kind = "address" if letter == "A" else "data"
         title = f"{len(moved)} of {len(lines)} {kind} lines are crossed"
     return Finding(CROSSED, title, f"{'of the ROM' if letter == 'A' else 'at the reader'}: {way}", RESEAT)
-
-
-def check_bits(residue: Residue) -> Finding:
-    """Say what the wrong bits suggest."""
-    bits, rose, fell = residue.bits, residue.rose, residue.fell
-    clusters = residue.clusters()
-    where = "; ".join(map(in_words, clusters[:3])) or f"in {in_bytes(len(residue.addresses))}, scattered"
-    count = in_bits(bits)
-    doubtful = residue.doubtful_lines()
-    if doubtful and len(residue.addresses) >= 3 and doubtful[0][1] >= MOSTLY * len(residue.addresses):
-        line, times = doubtful[0]
-        return Finding(
-            CONTACT, f"A{line} makes contact only now and then",
-            f"at {times:,} of {len(residue.addresses):,} wrong bytes the dump has the byte that A{line} at the other "
-            f"level leads to; {where}",
-            RESEAT,
-        )  # fmt: skip
-    if bits >= ALTOGETHER * len(residue.addresses) and len(residue.addresses) > 1:
-        return Finding(
-            VERSION, f"{in_bytes(len(residue.addresses))} are altogether different",
-            f"{count} of them, {rose:,} 0→1 and {fell:,} 1→0; {where}",
-            "if a second read shows the same bytes, it is another version: romwright identify may know it",
-        )  # fmt: skip
-    place = next((cluster for cluster in clusters if cluster.kind in ("page", "row")), None)
-    if place and 2 * place.wrong > place.of and not residue.way:
-        return Finding(
-            VERSION, f"{in_bytes(len(residue.addresses))} are different, most of them close together",
-            f"{count}, {rose:,} 0→1 and {fell:,} 1→0; {where}",
-            "if a second read shows the same bytes, it is another version: romwright identify may know it",
-        )  # fmt: skip
-    line = next((each.detail for each in clusters if each.kind == "data bit" and each.wrong >= ONE_WAY * bits), None)
-    if line and bits > 3 and (residue.way != "rose" or not place):
-        return Finding(
-            CONTACT, f"{line} makes contact only now and then", f"{rose:,} bits 0→1, {fell:,} bits 1→0; {where}", RESEAT
-        )
-    if residue.way == "rose":
-        return Finding(
-            CHARGE, f"{in_bits(rose)} rose 0→1" + f", {fell:,} fell" * bool(fell), where,
-            "if the chip is an EPROM, it is losing charge: read it several times, at a lower supply too (4.5 V), and "
-            f"keep for each bit a 0 that is ever read {UNSOURCED}; then write a fresh chip",
-        )  # fmt: skip
-    if residue.way == "fell":
-        return Finding(
-            FELL, f"{in_bits(fell)} fell 1→0" + f", {rose:,} rose" * bool(rose), where,
-            f"no charge loss: look for a bad contact, an open or shorted line, a second chip on the bus {UNSOURCED}; "
-            "then read again",
-        )  # fmt: skip
-    return Finding(
-        MARGINAL, f"{count} are wrong, {rose:,} 0→1 and {fell:,} 1→0", where,
-        f"a read at the limit: read several times, slower and at 4.5, 5.0 and 5.5 V, and compare {UNSOURCED}",
-    )  # fmt: skip
-
-
-def in_bits(count: int) -> str:
-    """Return a number of bits in words."""
-    return f"{count:,} bit{'s' * (count != 1)}"
-
-
-def in_words(cluster: Cluster) -> str:
-    """Say where wrong bits lie together."""
-    share = "all" if cluster.wrong == cluster.of else f"{cluster.wrong:,} of {cluster.of:,}"
-    return f"{share} {PLACES[cluster.kind]} {cluster.detail}"

@@ -14,7 +14,11 @@ from romwright.images.image import hex_range
 EVIDENCE = 10.0  # bits by which wrong bits must lie closer together than chance would have it
 FEWEST = 3  # wrong bits of which anything is said
 PAGE_LINES = 8  # address lines within a page of 256 bytes
-SHOWN = 16  # wrong bytes that are listed
+LISTED = 65536  # wrong bytes that are listed
+REGION = 16  # bytes of one value, and wrong bytes in it, from which it is a region
+ONLY = 0.999  # share from which wrong bits go one way only: two programs never differ so
+TELLING = 64  # wrong bits for that
+FEW_BYTES, FEW_BITS = 0.25, 0.012  # share of wrong bytes, or bits, up to which the rest of a dump is the reference
 ONE_WAY = 0.95  # share from which wrong bits go one way, or belong to one line
 # Of places that say the same in two ways only the surer is given.
 KINDS = {"data bit": "data bit", "address line": "address", "column": "address", "page": "place", "row": "place"}
@@ -39,12 +43,30 @@ class Cluster:
         return {"kind": self.kind, "detail": self.detail, "wrong": self.wrong, "of": self.of, "evidence_bits": rounded}
 
 
+@dataclass(frozen=True, slots=True)
+class Region:
+    """Addresses from `start` up to but not including `stop` at which a dump reads one value; `wrong` of them should not."""
+
+    start: int
+    stop: int
+    value: int
+    wrong: int
+
+    def as_json(self) -> dict[str, object]:
+        """The region under the documented JSON keys."""
+        return {"first": self.start, "last": self.stop - 1, "reads": f"{self.value:02X}", "wrong": self.wrong}
+
+
 @dataclass(frozen=True)
 class Residue:
-    """What is wrong with a dump besides its lines; `expected` and `dump` are whole images of one size."""
+    """What is wrong with a dump besides its lines; `expected` and `dump` are whole images of one size.
+
+    `inverted` has the data lines, as bits, that show the opposite of the cells: bits rise and fall at the cell.
+    """
 
     expected: np.ndarray
     dump: np.ndarray
+    inverted: int = 0
     addresses: np.ndarray = field(init=False)
     changed: np.ndarray = field(init=False)
 
@@ -53,15 +75,22 @@ class Residue:
         object.__setattr__(self, "addresses", np.flatnonzero(wrong))
         object.__setattr__(self, "changed", wrong[self.addresses])
 
+    @cached_property
+    def held(self) -> np.ndarray:
+        """What the cells should hold, on the data lines where it is seen."""
+        return self.expected ^ np.uint8(self.inverted)
+
     @property
     def rose(self) -> int:
-        """How many bits went from 0 to 1."""
-        return int(np.bitwise_count(self.changed & self.dump[self.addresses]).sum(dtype=np.int64))
+        """How many bits of cells went from 0 to 1."""
+        return int(
+            np.bitwise_count(self.changed & (self.dump[self.addresses] ^ np.uint8(self.inverted))).sum(dtype=np.int64)
+        )
 
     @property
     def fell(self) -> int:
-        """How many bits went from 1 to 0."""
-        return int(np.bitwise_count(self.changed & self.expected[self.addresses]).sum(dtype=np.int64))
+        """How many bits of cells went from 1 to 0."""
+        return int(np.bitwise_count(self.changed & self.held[self.addresses]).sum(dtype=np.int64))
 
     @property
     def bits(self) -> int:
@@ -70,20 +99,24 @@ class Residue:
 
     @cached_property
     def ones(self) -> np.ndarray:
-        """In how many bytes each data line should be 1."""
-        return np.array([int((self.expected >> bit & 1).sum(dtype=np.int64)) for bit in range(8)])
+        """In how many bytes the cells of each data line should be 1."""
+        return np.array([int((self.held >> bit & 1).sum(dtype=np.int64)) for bit in range(8)])
 
     @cached_property
     def way(self) -> str:
-        """`rose` or `fell` if the wrong bits go that way, measured by how many could have gone each way; else empty."""
-        ones = int(self.ones.sum())
+        """`rose` or `fell` if nearly all wrong bits go that way, and not because few could go the other; else empty."""
+        ones, counts = int(self.ones.sum()), {"rose": self.rose, "fell": self.fell}
         rates = {"rose": self.rose / max(8 * len(self.dump) - ones, 1), "fell": self.fell / max(ones, 1)}
-        return next((way for way, rate in rates.items() if rate >= ONE_WAY * sum(rates.values()) > 0), "")
+        sure = (
+            way for way, rate in rates.items()
+            if rate >= ONE_WAY * sum(rates.values()) > 0 and counts[way] >= ONE_WAY * self.bits
+        )  # fmt: skip
+        return next(sure, "")
 
     @cached_property
     def room(self) -> np.ndarray:
         """How many bits of each byte could have gone wrong so: zeros if all rose, ones if all fell, else all."""
-        ones = np.bitwise_count(self.expected)
+        ones = np.bitwise_count(self.held)
         return {"rose": 8 - ones, "fell": ones}.get(self.way, np.full_like(ones, 8))
 
     def clusters(self) -> list[Cluster]:
@@ -131,25 +164,68 @@ class Residue:
         at = int(evidence.argmax())
         return Cluster(kind, name(at), int(wrong[at]), total, float(evidence[at]) - log2(len(wrong)))
 
-    def doubtful_lines(self) -> list[tuple[int, int]]:
-        """Return the address lines that explain wrong bytes if they were at the wrong level then, and how many."""
+    @cached_property
+    def regions(self) -> list[Region]:
+        """The regions that read one value where they should not; runs of bytes that are right at their ends are cut."""
+        edges = np.flatnonzero(np.diff(self.dump)) + 1
+        starts, stops = np.concatenate(([0], edges)), np.append(edges, len(self.dump))
+        first, last = np.searchsorted(self.addresses, starts), np.searchsorted(self.addresses, stops)
         found = []
+        for run in np.flatnonzero((stops - starts >= REGION) & (last - first >= REGION)).tolist():
+            low, high, wrong = (
+                int(self.addresses[first[run]]),
+                int(self.addresses[last[run] - 1]),
+                last[run] - first[run],
+            )
+            size = 1 << (low ^ high).bit_length()
+            block = low // size * size
+            inside = starts[run] <= block and block + size <= stops[run]
+            start, stop = (block, block + size) if inside else (low, high + 1)
+            if 2 * wrong >= stop - start:
+                found.append(Region(start, stop, int(self.dump[low]), int(wrong)))
+        return found
+
+    @cached_property
+    def rest(self) -> Residue:
+        """What is wrong outside the regions."""
+        if not self.regions:
+            return self
+        seen = self.dump.copy()
+        for region in self.regions:
+            seen[region.start : region.stop] = self.expected[region.start : region.stop]
+        return Residue(self.expected, seen, self.inverted)
+
+    @property
+    def telling(self) -> bool:
+        """Whether the wrong bits speak for this reference, though they are many: two programs do not differ so."""
+        rest, size = self.rest, len(self.dump)
+        if rest.bits >= TELLING and max(rest.rose, rest.fell) >= ONLY * rest.bits:
+            return True
+        return len(rest.addresses) <= FEW_BYTES * size if not self.regions else rest.bits <= FEW_BITS * 8 * size
+
+    @cached_property
+    def doubtful_line(self) -> tuple[int, int]:
+        """The address line whose other level explains most wrong bytes, and how many; blank bytes tell nothing."""
+        found = [(0, 0)]
         for line in range(max(len(self.dump) - 1, 0).bit_length()):
             other = self.addresses ^ 1 << line
             inside = other < len(self.dump)
-            same = self.expected[other[inside]] == self.dump[self.addresses[inside]]
+            seen = self.dump[self.addresses[inside]]
+            same = (self.expected[other[inside]] == seen) & (seen != 0) & (seen != 0xFF)
             found.append((int(same.sum()), line))
-        return [(line, times) for times, line in sorted(found, reverse=True) if times]
+        times, line = max(found)
+        return line, times
 
     def examples(self) -> list[dict[str, object]]:
-        """Return the first wrong bytes: their address in the dump, what was expected and what was seen."""
-        return [
-            {"address": int(at), "expected": f"{self.expected[at]:02X}", "seen": f"{self.dump[at]:02X}"}
-            for at in self.addresses[:SHOWN]
-        ]
+        """Return the wrong bytes, the first LISTED: their address in the dump, what was expected and what was seen."""
+        wrong = self.addresses[:LISTED]
+        triples = zip(wrong.tolist(), self.expected[wrong].tolist(), self.dump[wrong].tolist())
+        return [{"address": at, "expected": f"{due:02X}", "seen": f"{seen:02X}"} for at, due, seen in triples]
 
     def as_json(self) -> dict[str, object]:
         """The wrong bits under the documented JSON keys."""
-        clusters = [cluster.as_json() for cluster in self.clusters()]
+        clusters = [cluster.as_json() for cluster in self.rest.clusters()]
         counts = {"bits": self.bits, "bytes": len(self.addresses), "rose": self.rose, "fell": self.fell}
-        return {**counts, "clusters": clusters, "examples": self.examples()}
+        regions = [region.as_json() for region in self.regions]
+        left_out = max(len(self.addresses) - LISTED, 0)
+        return {**counts, "regions": regions, "clusters": clusters, "examples": self.examples(), "left_out": left_out}

@@ -47,11 +47,16 @@ class Explanation:
 class Search:
     """A reference and a dump, and the explanations found so far.
 
-    `reference` is filled up to a power of two of bytes. `known` says which bytes of the dump are defined; None: all.
+    `reference` is filled up to a power of two of bytes. `known` says which bytes of the dump are defined, and `defined`
+    which of the reference; None: all. Which bits are wrong is counted where both are; to weigh maps against each other
+    what the reference does not define is taken as it is filled, or a map that leads nowhere would be right everywhere.
     """
 
-    def __init__(self, reference: np.ndarray, dump: np.ndarray, known: np.ndarray | None = None) -> None:
-        self.reference, self.dump, self.known = reference, dump, known
+    def __init__(
+        self, reference: np.ndarray, dump: np.ndarray,
+        known: np.ndarray | None = None, defined: np.ndarray | None = None,
+    ) -> None:  # fmt: skip
+        self.reference, self.dump, self.known, self.defined = reference, dump, known, defined
         self.rom_lines = len(reference).bit_length() - 1
         self.reader_lines = (len(dump) - 1).bit_length()
         self.bits = 8 * (len(dump) if known is None else int(known.sum()))
@@ -91,13 +96,23 @@ class Search:
         changed = expected ^ self.dump
         if self.known is not None:
             changed[~self.known] = 0
-        rose, fell = matching.bits(changed & self.dump), matching.bits(changed & expected)
         wrong = np.add.reduceat(np.bitwise_count(changed), self.pages, dtype=np.int64)
+        if self.defined is not None:
+            changed[~self.compared(lines)] = 0
+        rose, fell = matching.bits(changed & self.dump), matching.bits(changed & expected)
         price = price_of_map(lines, self.reader_lines) + price_of_wrong(wrong, self.page_prices)
         self.found[lines] = found = Explanation(lines, rose, fell, price)
         if self.best is found:
             self.last_read = lines, expected
         return found
+
+    def compared(self, lines: LineMap) -> np.ndarray | None:
+        """Tell for each byte of the dump whether it and what a map leads it to are defined; None: all are."""
+        if self.defined is None:
+            return self.known
+        reached = replace(lines, beyond=lines.beyond if lines.beyond is None else 1)
+        there = reached.cells(self.defined.astype(np.uint8), len(self.dump)) != 0
+        return there if self.known is None else there & self.known
 
     def read(self, lines: LineMap) -> np.ndarray:
         """Return what is read through a map; what the best explanation so far gave is kept."""
@@ -216,11 +231,13 @@ class Search:
     def try_starts(self) -> None:
         """Try whether the dump starts elsewhere in the reference, and goes on at its start or reads as one byte."""
         for start in find_starts(self.reference, self.dump):
-            self.judge(LineMap.straight(self.rom_lines, start))
+            around = self.judge(LineMap.straight(self.rom_lines, start)).lines.apply(self.reference, len(self.dump))
             wanted = np.arange(len(self.dump)) + start
-            outside = self.dump[(wanted < 0) | (wanted >= len(self.reference))]
-            if len(outside):
-                beyond = int(np.bincount(outside, minlength=256).argmax())
+            outside = (wanted < 0) | (wanted >= len(self.reference))
+            if outside.any():
+                beyond = int(np.bincount(self.dump[outside], minlength=256).argmax())
+                if (around[outside] == beyond).all():  # both would read the same
+                    continue
                 self.judge(LineMap.straight(self.rom_lines, start, beyond))
 
     @property
