@@ -50,18 +50,22 @@ def command(reference, dump, read_as, as_json) -> int:
 
 def report(comparison, answer: dict) -> None:
     """Print what is wrong, how sure that is, and what cannot be told."""
+    from romwright.images.words import in_bytes
+
     if comparison.identical:
-        click.echo(f"identical: {len(comparison.dump):,} bytes")
+        click.echo(f"identical: {in_bytes(len(comparison.dump))}")
         return
+    from romwright.faults.causes import in_bits
+
     different, common = answer["bytes_different"], comparison.bytes_compared
-    click.echo(f"{different:,} of {common:,} bytes differ address by address ({answer['bits_different']:,} bits)\n")
+    click.echo(f"{different:,} of {common:,} bytes differ address by address ({in_bits(answer['bits_different'])})\n")
     print_findings(comparison.findings)
-    if comparison.explained or comparison.residue.telling:
+    if not comparison.blank and (comparison.explained or comparison.residue.telling):
         wrong_bytes(comparison.residue.rest)
     if not comparison.explained:
         return
     residual = answer["residual_bits"]
-    rest = f"all but {residual:,} bits of it" if residual else "every bit of it"
+    rest = f"all but {in_bits(residual)} of it" if residual else "every bit of it"
     click.echo(f"\nWith this the reference gives the dump: {rest} (checked at every address).")
     confidence(comparison)
     if comparison.ambiguity.alike and comparison.certain:
@@ -101,12 +105,14 @@ def confidence(comparison) -> None:
 
 def others(comparison) -> None:
     """Print the other explanations, in what they differ from the best."""
+    from romwright.faults.causes import in_bits
+
     if not comparison.others:
         return
     click.echo("\nOther explanations")
     for other, share in comparison.others[:SHOWN]:
         click.echo(
-            f"  {percent(share)}: {difference(comparison.best.lines, other.lines)}; {other.residual:,} bits wrong"
+            f"  {percent(share)}: {difference(comparison.best.lines, other.lines)}; {in_bits(other.residual)} wrong"
         )
     if len(comparison.others) > SHOWN:
         click.echo(f"  and {len(comparison.others) - SHOWN} more (see --json)")

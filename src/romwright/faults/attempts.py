@@ -82,7 +82,7 @@ def find_attempts(shape: Shape, whole_dump: np.ndarray, reference: View, tried: 
     sizes = [len(group.lines) for group in shape.groups]
     lines = len(reference.data).bit_length() - 1
     held = lines - (len(whole_dump).bit_length() - 1) + len(shape.idle)
-    if held < 0 or held + sum(sizes) > lines:
+    if held < 0 or held + sum(sizes) > lines or held == lines:
         return
     dump = View(shape.part.cut(whole_dump))
     parts = promising_parts(reference.data, dump.times, held, sizes)[tried]

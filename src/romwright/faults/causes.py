@@ -64,29 +64,29 @@ def in_regions(regions: Sequence[Region]) -> Finding:
 
 def cause_of_bits(residue: Residue) -> Finding:
     """Say what the wrong bits suggest."""
-    bits, rose, fell = residue.bits, residue.rose, residue.fell
+    bits, bytes_wrong, rose, fell = residue.bits, len(residue.addresses), residue.rose, residue.fell
     clusters = residue.clusters()
-    where = "; ".join(map(in_words, clusters[:3])) or f"in {in_bytes(len(residue.addresses))}, scattered"
+    where = "; ".join(map(in_words, clusters[:3])) or f"in {in_bytes(bytes_wrong)}, scattered"
     count = in_bits(bits)
     few = "so few bits prove no cause: read again first; " if bits < FEWEST else ""
     line, times = residue.doubtful_line
-    if len(residue.addresses) >= FEWEST and times >= MOSTLY * len(residue.addresses):
+    if bytes_wrong >= FEWEST and times >= MOSTLY * bytes_wrong:
         return Finding(
             CONTACT, f"A{line} makes contact only now and then",
-            f"at {times:,} of {len(residue.addresses):,} wrong bytes the dump has the byte that A{line} at the other "
+            f"at {times:,} of {bytes_wrong:,} wrong bytes the dump has the byte that A{line} at the other "
             f"level leads to; {where}",
             RESEAT,
         )  # fmt: skip
-    if bits >= ALTOGETHER * len(residue.addresses):
+    if bits >= ALTOGETHER * bytes_wrong:
         return Finding(
-            VERSION, f"{in_bytes(len(residue.addresses))} {'is' if len(residue.addresses) == 1 else 'are'} altogether different",
-            f"{count} of {'it' if len(residue.addresses) == 1 else 'them'}, {rose:,} 0→1 and {fell:,} 1→0; {where}",
+            VERSION, f"{in_bytes(bytes_wrong)} {'is' if bytes_wrong == 1 else 'are'} altogether different",
+            f"{count}, {rose:,} 0→1 and {fell:,} 1→0; {where}",
             "if a second read shows the same bytes, it is another version: romwright identify may know it",
         )  # fmt: skip
     place = next((cluster for cluster in clusters if cluster.kind in ("page", "row")), None)
     if place and 2 * place.wrong > place.of and not residue.way:
         return Finding(
-            VERSION, f"{in_bytes(len(residue.addresses))} are different, most of them close together",
+            VERSION, f"{in_bytes(bytes_wrong)} are different, most of them close together",
             f"{count}, {rose:,} 0→1 and {fell:,} 1→0; {where}",
             "if a second read shows the same bytes, it is another version: romwright identify may know it",
         )  # fmt: skip
@@ -101,14 +101,14 @@ def cause_of_bits(residue: Residue) -> Finding:
     if residue.way == "rose":
         return Finding(
             CHARGE, f"{in_bits(rose)} rose 0→1" + f", {fell:,} fell" * bool(fell), where,
-            f"{few}if the chip is an EPROM, it is losing charge: read it several times, at a lower supply too (4.5 V), and "
-            f"keep for each bit a 0 that is ever read {UNSOURCED}; then write a fresh chip",
+            f"{few}if the chip is an EPROM, it is losing charge: read it several times, at a lower supply too "
+            f"(4.5 V), and keep for each bit a 0 that is ever read {UNSOURCED}; then write a fresh chip",
         )  # fmt: skip
     if residue.way == "fell":
         return Finding(
             FELL, f"{in_bits(fell)} fell 1→0" + f", {rose:,} rose" * bool(rose), where,
-            f"{few}no charge loss: look for a bad contact, an open or shorted line, a second chip on the bus {UNSOURCED}; "
-            "then read again",
+            f"{few}no charge loss: look for a bad contact, an open or shorted line, a second chip on the bus "
+            f"{UNSOURCED}; then read again",
         )  # fmt: skip
     return Finding(
         MARGINAL, f"{count} are wrong, {rose:,} 0→1 and {fell:,} 1→0", where,

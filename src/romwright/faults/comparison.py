@@ -18,6 +18,7 @@ from romwright.faults.search import GOOD, Explanation, Search
 from romwright.faults.statement import prove_statement, state_map
 from romwright.findings import Finding
 from romwright.images.image import Image
+from romwright.images.runs import is_uniform
 
 ERASED = 0xFF  # what the cells of a chip hold that the reference does not define
 MOST_LISTED = 24  # beside the best; what is alike is listed in any case
@@ -54,12 +55,18 @@ class Comparison:
         return min(self.confidence + sum(share for other, share in self.others if other.lines in ways), 1.0)
 
     @property
+    def blank(self) -> bool:
+        """Whether the reference or the dump is one value throughout."""
+        return is_uniform(self.reference) or is_uniform(self.dump)
+
+    @property
     def certain(self) -> bool:
-        """Whether little is left wrong, and nothing in it points to another line: else a map not tried may be true."""
-        if not self.explained or self.best.residual > GOOD * 8 * len(self.dump):
+        """Whether little is left wrong beside regions of one value, and nothing in it points to another line: else a map not tried may be true."""
+        rest = self.residue.rest
+        if not self.explained or rest.bits > GOOD * 8 * len(self.dump):
             return False
-        _, times = self.residue.doubtful_line
-        return times < max(ONE_WAY * len(self.residue.addresses), FEWEST)
+        _, times = rest.doubtful_line
+        return times < max(ONE_WAY * len(rest.addresses), FEWEST)
 
     @property
     def size_dump(self) -> int:

@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from romwright.faults.causes import RESEAT, UNSOURCED, find_causes
-from romwright.faults.lines import Law, Line, LineMap, State
+from romwright.faults.lines import Law, Line, State
 from romwright.faults.spectrum import MOST_LINES
 from romwright.findings import Code, Finding, Severity
 from romwright.images.image import hex_range

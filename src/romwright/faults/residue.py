@@ -45,7 +45,7 @@ class Cluster:
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """Addresses from `start` up to but not including `stop` at which a dump reads one value; `wrong` of them should not."""
+    """Addresses from `start` to before `stop` at which a dump reads one value; `wrong` of them should not."""
 
     start: int
     stop: int
@@ -83,9 +83,7 @@ class Residue:
     @property
     def rose(self) -> int:
         """How many bits of cells went from 0 to 1."""
-        return int(
-            np.bitwise_count(self.changed & (self.dump[self.addresses] ^ np.uint8(self.inverted))).sum(dtype=np.int64)
-        )
+        return int(np.bitwise_count(self.changed & ~self.held[self.addresses]).sum(dtype=np.int64))
 
     @property
     def fell(self) -> int:
@@ -172,17 +170,12 @@ class Residue:
         first, last = np.searchsorted(self.addresses, starts), np.searchsorted(self.addresses, stops)
         found = []
         for run in np.flatnonzero((stops - starts >= REGION) & (last - first >= REGION)).tolist():
-            low, high, wrong = (
-                int(self.addresses[first[run]]),
-                int(self.addresses[last[run] - 1]),
-                last[run] - first[run],
-            )
+            low, high = self.addresses[[first[run], last[run] - 1]].tolist()
             size = 1 << (low ^ high).bit_length()
             block = low // size * size
             inside = starts[run] <= block and block + size <= stops[run]
             start, stop = (block, block + size) if inside else (low, high + 1)
-            if 2 * wrong >= stop - start:
-                found.append(Region(start, stop, int(self.dump[low]), int(wrong)))
+            found.append(Region(int(start), int(stop), int(self.dump[low]), int(last[run] - first[run])))
         return found
 
     @cached_property
