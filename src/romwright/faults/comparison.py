@@ -61,7 +61,10 @@ class Comparison:
 
     @property
     def certain(self) -> bool:
-        """Whether little is left wrong beside regions of one value, and nothing in it points to another line: else a map not tried may be true."""
+        """Whether little is left wrong beside regions of one value, and nothing in it points to another line.
+
+        If not, a map that was not tried may be true.
+        """
         rest = self.residue.rest
         if not self.explained or rest.bits > GOOD * 8 * len(self.dump):
             return False

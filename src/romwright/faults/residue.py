@@ -18,7 +18,7 @@ LISTED = 65536  # wrong bytes that are listed
 REGION = 16  # bytes of one value, and wrong bytes in it, from which it is a region
 ONLY = 0.999  # share from which wrong bits go one way only: two programs never differ so
 TELLING = 64  # wrong bits for that
-FEW_BYTES, FEW_BITS = 0.25, 0.012  # share of wrong bytes, or bits, up to which the rest of a dump is the reference
+FEW_BYTES = 0.25  # share of wrong bytes up to which the program outside the regions is the reference's
 ONE_WAY = 0.95  # share from which wrong bits go one way, or belong to one line
 # Of places that say the same in two ways only the surer is given.
 KINDS = {"data bit": "data bit", "address line": "address", "column": "address", "page": "place", "row": "place"}
@@ -191,10 +191,14 @@ class Residue:
     @property
     def telling(self) -> bool:
         """Whether the wrong bits speak for this reference, though they are many: two programs do not differ so."""
-        rest, size = self.rest, len(self.dump)
+        rest = self.rest
         if rest.bits >= TELLING and max(rest.rose, rest.fell) >= ONLY * rest.bits:
             return True
-        return len(rest.addresses) <= FEW_BYTES * size if not self.regions else rest.bits <= FEW_BITS * 8 * size
+        blank = int(np.bincount(self.expected).argmax())
+        program = (self.expected != blank) | (self.dump != blank)
+        for region in self.regions:
+            program[region.start : region.stop] = False
+        return len(rest.addresses) <= FEW_BYTES * int(program.sum())
 
     @cached_property
     def doubtful_line(self) -> tuple[int, int]:
