@@ -14,7 +14,7 @@ from romwright.faults.attempts import FITTED, Attempt, View, best_data, find_att
 from romwright.faults.levels import likely_levels
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.parts import Part
-from romwright.faults.prices import PAGE, price_of_map, price_of_wrong, prices_of_pages
+from romwright.faults.prices import FEW, PAGE, price_of_map, price_of_wrong, prices_of_pages
 from romwright.faults.shapes import Shape, find_shapes
 from romwright.faults.spectrum import MOST_LINES
 from romwright.faults.starts import find_starts
@@ -23,6 +23,8 @@ from romwright.images.traits import find_idle_lines
 
 GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
 PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first and if none fits
+RIGHT = 0.75  # share of the pages that are not blank that must be right if any line is not straight
+BLANK = 64.0  # what it costs at least to write down a page that is not blank
 ENOUGH = 0.75  # share of what it costs to write the dump down that an explanation may cost at most
 LIKELIEST = 2  # shapes for which more are tried
 MOST_STUCK = 3  # idle lines for which each level is tried
@@ -31,12 +33,16 @@ WORTH = 2.05  # a shape of which so many times the least wrong bits are more tha
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """A line map, the bits that are wrong in spite of it, and what it all costs to say."""
+    """A line map, the bits that are wrong in spite of it, and what it all costs to say.
+
+    `right` is the share of the pages that are not blank, in which few bits are wrong.
+    """
 
     lines: LineMap
     rose: int
     fell: int
     price: float
+    right: float
 
     @property
     def residual(self) -> int:
@@ -101,7 +107,8 @@ class Search:
             changed[~self.compared(lines)] = 0
         rose, fell = matching.bits(changed & self.dump), matching.bits(changed & expected)
         price = price_of_map(lines, self.reader_lines) + price_of_wrong(wrong, self.page_prices)
-        self.found[lines] = found = Explanation(lines, rose, fell, price)
+        right = float((wrong <= self.few_wrong)[self.live].mean()) if self.live.any() else 1.0
+        self.found[lines] = found = Explanation(lines, rose, fell, price, right)
         if self.best is found:
             self.last_read = lines, expected
         return found
@@ -129,13 +136,28 @@ class Search:
         """What it costs to write down each page of the dump as it is."""
         return prices_of_pages(self.dump)
 
+    @cached_property
+    def live(self) -> np.ndarray:
+        """Which pages of the dump are not blank, nor nearly so."""
+        return self.page_prices > BLANK
+
+    @cached_property
+    def few_wrong(self) -> np.ndarray:
+        """Up to how many wrong bits each page is right."""
+        return FEW * 8 * np.diff(self.pages, append=len(self.dump))
+
     @property
     def price_of_nothing(self) -> float:
         """What it costs to write down the dump as it is: nothing explains it."""
         return float(self.page_prices.sum())
 
     def explains(self, found: Explanation) -> bool:
-        """Tell whether an explanation says much of the dump: two programs may have pieces in common by chance."""
+        """Tell whether an explanation says much of the dump: two programs may have pieces in common by chance.
+
+        A map that misses a line that is stuck or joined is right in one half of the pages: that is not enough.
+        """
+        if found is not self.straight and found.right < RIGHT:
+            return False
         return found.residual <= GOOD * self.bits or found.price <= ENOUGH * self.price_of_nothing
 
     @property
