@@ -123,3 +123,59 @@ def test_names_are_printed_inert(romwright, files, tmp_path):
     files(data={3: Line.stuck(1)})
     (tmp_path / "dump.bin").rename(tmp_path / "d\x1b[2J.bin")
     assert "\x1b" not in romwright("compare", "good.bin", "d\x1b[2J.bin").out
+
+
+def test_the_first_wrong_addresses_are_printed(romwright, files):
+    def spoil(dump):
+        dump = dump.copy()
+        dump[0x123:0x12D] ^= 0x10
+        dump[0x1F00] ^= 0x81
+        return dump
+
+    files(spoil=spoil)
+    lines = romwright("compare", "good.bin", "dump.bin").out.splitlines()
+    good = int(PROGRAM[0x123])
+    assert f"0123: {good:02X} expected, {good ^ 0x10:02X} read (D4)" in lines
+    assert "and 3 more (see --json)" in lines
+    said = romwright("compare", "--json", "good.bin", "dump.bin").json["residual"]
+    assert [each["address"] for each in said["examples"]] == [*range(0x123, 0x12D), 0x1F00]
+
+
+def test_the_advice_for_a_moved_dump_works(romwright, tmp_path):
+    """The command that is printed, filled in with a part and an output, gives the reference."""
+    import re
+
+    (tmp_path / "good.bin").write_bytes(PROGRAM.tobytes())
+    for name, before, after in (("moved", b"\xff" * 1000, b"\xff" * 7192), ("padded", b"HEADER 1", b"")):
+        (tmp_path / "dump.bin").write_bytes(before + PROGRAM.tobytes() + after)
+        said = " ".join(romwright("compare", "good.bin", "dump.bin").out.split())
+        options = re.search(r"prepare, (--cut \S+ --base \S+) takes", said)[1].split()
+        done = romwright("prepare", "dump.bin", "--for", "2764", *options, "-o", f"{name}.out")
+        assert (done.status, (tmp_path / f"{name}.out").read_bytes()) == (0, PROGRAM.tobytes())
+
+
+def test_no_certainty_where_more_may_be_wrong(romwright, files):
+    rng = np.random.default_rng(5)
+    at = rng.choice(8192, 30, replace=False)
+
+    def spoil(dump):
+        dump = dump.copy()
+        dump[at] = PROGRAM[at ^ 0x80]
+        return dump
+
+    files(spoil=spoil)
+    done = romwright("compare", "good.bin", "dump.bin")
+    assert "A7 makes contact only now and then" in done.out
+    assert "How sure that is cannot be said" in done.out
+    assert "Confidence" not in done.out
+    assert romwright("compare", "--json", "good.bin", "dump.bin").json["certain"] is False
+
+
+def test_other_explanations_are_never_empty(romwright, tmp_path):
+    dump = np.concatenate((PROGRAM[:1], PROGRAM[:-1]))
+    dump[0] ^= 0x55
+    (tmp_path / "good.bin").write_bytes(PROGRAM.tobytes())
+    (tmp_path / "dump.bin").write_bytes(dump.tobytes())
+    done = romwright("compare", "good.bin", "dump.bin")
+    assert "starts 0001 before the reference" in done.out
+    assert "%: ;" not in done.out

@@ -309,3 +309,189 @@ def test_a_small_piece_with_joined_lines():
     dump = np.zeros(32, np.uint8)
     dump[24:] = PROGRAM[:8]
     compared(PROGRAM, dump)
+
+
+def mapped(address=(), data=(), reference=PROGRAM):
+    """Read a reference with these lines replaced."""
+    straight = LineMap.straight(len(reference).bit_length() - 1)
+    sides = [
+        tuple(dict(changes).get(n, line) for n, line in enumerate(side))
+        for side, changes in ((straight.address, address), (straight.data, data))
+    ]
+    return LineMap(*sides).apply(reference, len(reference))
+
+
+def names(found):
+    return [finding.code.name for finding in found.findings]
+
+
+BOTH = Line.joined(Law.AND, (3, 4))
+LOST = {
+    "three low": {1: Line.stuck(0), 8: Line.stuck(0), 9: Line.stuck(0)},
+    "the top three high": {9: Line.stuck(1), 10: Line.stuck(1), 11: Line.stuck(1)},
+    "five, each way": {0: Line.stuck(0), 2: Line.stuck(1), 5: Line.stuck(0), 7: Line.stuck(1), 10: Line.stuck(0)},
+    "low, high and joined": {0: Line.stuck(0), 1: Line.stuck(1), 3: BOTH, 4: BOTH},
+}
+
+
+@pytest.mark.parametrize("spoilt", [False, True], ids=["clean", "spoilt"])
+@pytest.mark.parametrize("lost", LOST)
+def test_more_than_two_lost_lines_are_found_where_the_others_run_straight(lost, spoilt):
+    clean = mapped(LOST[lost], {6: Line.inverted(6)})
+    found, _ = compared(PROGRAM, turned(np.random.default_rng(3), clean, 0.001 * spoilt))
+    assert np.array_equal(found.expected, clean)
+    assert found.certain
+
+
+def test_a_map_that_misses_a_line_is_not_said():
+    """More lines are lost, with all others crossed, than are looked for: nothing is said of any line."""
+    rng, said = np.random.default_rng(21), []
+    for _ in range(6):
+        lines = random_map(rng, 12, ["address stuck"] * 5)
+        found, _ = compared(PROGRAM, lines.apply(PROGRAM, 4096))
+        said.append(found.explained)
+        assert found.best.residual == 0 or names(found) == ["not-explained"]
+    assert not all(said)
+    assert "looked for" in found.findings[0].evidence
+
+
+def test_what_nothing_speaks_for_is_not_said_of_lines():
+    """A few bytes in a blank image, none of them the reference's, whatever lines are taken as stuck."""
+    data, dump = np.full((2, 4096), 0xFF, np.uint8)
+    data[:40], dump[2000:2040] = PROGRAM[:40], PROGRAM[500:540]
+    found, said = compared(data, dump)
+    assert not any(name.startswith("line-") for name in names(found))
+    assert {line["state"] for line in said["address_lines"] + said["data_lines"]} == {"follows"}
+
+
+@pytest.mark.parametrize("inverted", [(5,), range(8)], ids=["one line", "all lines"])
+def test_charge_is_counted_at_the_cell(inverted):
+    """A cell that lost its charge reads 0 through an inverted line."""
+    rng, rotten = np.random.default_rng(4), PROGRAM.copy()
+    for at in rng.choice(4096, 60, replace=False).tolist():
+        rotten[at] |= 1 << int(rng.choice([5, *range(8)]))
+    found, said = compared(PROGRAM, mapped((), {n: Line.inverted(n) for n in inverted}, rotten))
+    assert (said["residual"]["fell"], said["residual"]["rose"]) == (0, said["residual_bits"])
+    assert names(found)[-1] == "bits-rose"
+
+
+@pytest.mark.parametrize("share", [0.02, 0.98], ids=["mostly 0", "mostly 1"])
+def test_the_fewer_wrong_bits_do_not_decide(share):
+    """Though few bits could go the other way, what fell cannot be charge loss, nor what rose a bad contact."""
+    rng = np.random.default_rng(6)
+    data = np.full(8192, 0xFF * (share > 0.5), np.uint8)
+    data[:512] = PROGRAM[:512]
+    dump = data.copy()
+    bits = (1 << rng.integers(0, 8, 60)).astype(np.uint8)
+    at = rng.choice(512, 60, replace=False)
+    dump[at] = dump[at] | bits if share > 0.5 else dump[at] & ~bits
+    dump[512 + rng.choice(7680, 38, replace=False)] ^= 16
+    found, said = compared(data, dump)
+    assert min(said["residual"]["rose"], said["residual"]["fell"]) > 3
+    assert not {"bits-rose", "bits-fell"} & set(names(found))
+
+
+@pytest.mark.parametrize(
+    ("first", "stop", "value"), [(0x100, 0x200, 0xFF), (0x800, 0x1000, 0xFF), (0, 0x800, 0), (0x2F3, 0x351, 0xFF)]
+)
+def test_a_region_of_one_value_is_named(first, stop, value):
+    dump = PROGRAM.copy()
+    dump[first:stop] = value
+    dump[0x700 if first != 0 else 0x900] ^= 1
+    found, said = compared(PROGRAM, dump)
+    region = next(each for each in found.findings if each.code.name == "reads-one-value")
+    low, high = said["residual"]["regions"][0]["first"], said["residual"]["regions"][0]["last"]
+    wrong = np.flatnonzero(PROGRAM[first:stop] != value) + first
+    assert (low <= wrong[0], high >= wrong[-1], first <= low, high < stop) == (True,) * 4
+    assert region.title == f"{low:04X}-{high:04X} reads {value:02X}"
+    assert not {"contact-comes-and-goes", "other-contents", "not-explained"} & set(names(found))
+
+
+def test_a_dead_half_of_a_blank_image_is_no_bad_contact():
+    data = np.full(8192, 0xFF, np.uint8)
+    data.reshape(8, 1024)[:, :300] = PROGRAM[:2400].reshape(8, 300)
+    dump = data.copy()
+    dump[4096:] = 0xFF
+    assert [finding.title for finding in compared(data, dump)[0].findings] == ["1000-1FFF reads FF"]
+
+
+def test_what_a_reference_does_not_define_is_not_compared():
+    pieces = [(0xC000, bytes(PROGRAM[:1000])), (0xC000 + 2000, bytes(PROGRAM[2000:]))]
+    found = compare(Image.of(pieces), image(PROGRAM))
+    assert (found.as_json()["residual_bits"], found.as_json()["bytes_compared"]) == (0, 3096)
+    assert names(found) == ["bytes-not-compared"]
+    assert found.findings[0].title.startswith("1,000 bytes")
+    again = compare(Image.of(pieces), Image.of(pieces))
+    assert again.identical
+    spoilt = compare(Image.of(pieces), image(mapped((), {3: Line.stuck(1)})))
+    assert names(spoilt) == ["bytes-not-compared", "line-stuck"]
+    crossed = compare(Image.of(pieces), image(mapped({2: Line.follows(7), 7: Line.follows(2)})))
+    assert (names(crossed), crossed.best.residual) == (["bytes-not-compared", "line-crossed"], 0)
+
+
+def test_a_short_reference_says_nothing_of_what_follows():
+    found, said = compared(PROGRAM[:3840], PROGRAM)
+    assert (said["extra"], said["residual_bits"], names(found)) == ({"before": 0, "after": 256}, 0, ["extra-bytes"])
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        (b"", b"\0"),
+        (b"", b"\r\n"),
+        (b"", b"\x1a" * 128),
+        (b"", b"\xff" * 4096),
+        (b"\xff" * 4096, b""),
+        (b"HEAD 1\n", b""),
+    ],
+    ids=["one byte", "line end", "padding", "padded to twice", "padded in front", "header"],
+)
+@pytest.mark.parametrize("spoilt", [False, True], ids=["clean", "spoilt"])
+def test_extra_bytes_are_no_fault_of_the_chip(before, after, spoilt):
+    dump = PROGRAM.copy()
+    dump[77] ^= spoilt
+    found, said = compared(PROGRAM, np.frombuffer(before + dump.tobytes() + after, np.uint8))
+    assert said["extra"] == {"before": len(before), "after": len(after)}
+    assert said["size_dump"] == 4096 + len(before) + len(after)
+    assert said["residual_bits"] == spoilt
+    assert names(found)[0] == "extra-bytes"
+    assert all(finding.severity == "note" for finding in found.findings) is not spoilt
+
+
+def test_padding_does_not_hide_a_line():
+    padded = np.concatenate((mapped({3: Line.stuck(0)}), np.full(4096, 0xFF, np.uint8)))
+    assert names(compared(PROGRAM, padded)[0]) == ["extra-bytes", "line-stuck"]
+
+
+def test_heavy_charge_loss_is_no_other_rom():
+    rng = np.random.default_rng(2)
+    dump = PROGRAM | turned(rng, np.zeros(4096, np.uint8), 0.3)
+    found, said = compared(PROGRAM, dump)
+    assert (names(found), said["fell"]) == (["bits-rose"], 0)
+    other = rng.integers(0, 256, 4096).astype(np.uint8)
+    assert names(compared(PROGRAM, other)[0]) == ["not-explained"]
+
+
+def test_one_byte_that_is_altogether_different_was_written():
+    dump = PROGRAM.copy()
+    dump[0x123] ^= 0xFF
+    assert codes(dump) == ["other-contents"]
+    assert codes(np.array([1, 2, 3, 4, 5, 6, 0x78]), np.arange(1, 8)) == ["other-contents"]
+
+
+def test_a_blank_reference_is_said():
+    assert codes(PROGRAM, np.full(4096, 0xFF, np.uint8)) == ["blank-reference"]
+
+
+def test_all_wrong_bytes_are_listed():
+    dump = turned(np.random.default_rng(1), PROGRAM, 0.002)
+    said = compared(PROGRAM, dump)[1]["residual"]
+    wrong = np.flatnonzero(dump != PROGRAM).tolist()
+    assert len(wrong) > 40
+    assert [each["address"] for each in said["examples"]] == wrong
+    assert said["left_out"] == 0
+
+
+def test_starts_that_read_the_same_are_one_explanation():
+    found, said = compared(PROGRAM, np.concatenate((PROGRAM[1:], PROGRAM[:1])))
+    assert (said["alternatives"], said["confidence"] > 0.99) == ([], True)

@@ -102,16 +102,21 @@ class Search:
         changed = expected ^ self.dump
         if self.known is not None:
             changed[~self.known] = 0
-        wrong = np.add.reduceat(np.bitwise_count(changed), self.pages, dtype=np.int64)
+        wrong = self.by_page(changed)
+        price = price_of_map(lines, self.reader_lines) + price_of_wrong(wrong, self.page_prices)
         if self.defined is not None:
             changed[~self.compared(lines)] = 0
+            wrong = self.by_page(changed)
         rose, fell = matching.bits(changed & self.dump), matching.bits(changed & expected)
-        price = price_of_map(lines, self.reader_lines) + price_of_wrong(wrong, self.page_prices)
         right = float((wrong <= self.few_wrong)[self.live].mean()) if self.live.any() else 1.0
         self.found[lines] = found = Explanation(lines, rose, fell, price, right)
         if self.best is found:
             self.last_read = lines, expected
         return found
+
+    def by_page(self, changed: np.ndarray) -> np.ndarray:
+        """Count the wrong bits of each page."""
+        return np.add.reduceat(np.bitwise_count(changed), self.pages, dtype=np.int64)
 
     def compared(self, lines: LineMap) -> np.ndarray | None:
         """Tell for each byte of the dump whether it and what a map leads it to are defined; None: all are."""
