@@ -36,6 +36,8 @@ CASES = {
     "A3 is stuck low": ({3: Line.stuck(0)}, {}),
     "A3 and A4 are joined": ({3: Line.joined(Law.AND, (3, 4)), 4: Line.joined(Law.AND, (3, 4))}, {}),
     "D3 is stuck high": ({}, {3: Line.stuck(1)}),
+    "A0, A5 and A9 are stuck low": (dict.fromkeys((0, 5, 9), Line.stuck(0)), {}),
+    "D0, D1 and D6 are inverted": ({}, {n: Line.inverted(n) for n in (0, 1, 6)}),
     "D6 is inverted": ({}, {6: Line.inverted(6)}),
     "D0 and D1 are joined": ({}, {0: Line.joined(Law.OR, (0, 1)), 1: Line.joined(Law.OR, (0, 1))}),
     "D0, D1 and D2 are crossed": ({}, {0: Line.follows(1), 1: Line.follows(2), 2: Line.follows(0)}),

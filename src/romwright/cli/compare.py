@@ -24,7 +24,8 @@ def command(reference, dump, read_as, as_json) -> int:
     Found are lines crossed in any order with up to three address lines stuck or joined, more of these where the other
     address lines run straight, and data lines stuck, joined or inverted; an inverted address line is not. What they
     leave unexplained is said bit by bit: where, which way the bits went, what that suggests. The two may differ in
-    size; what one of them does not define is not compared. Exit status 0 if they are equal, 1 if not.
+    size; both count from their first byte, and what one of them does not define is not compared. Exit status 0 if
+    they are equal, 1 if not.
 
     \b
     Example: romwright compare good.bin dump-U7.bin

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from romwright.faults.causes import RESEAT, UNSOURCED, find_causes
+from romwright.faults.causes import RESEAT, UNSOURCED, find_causes, in_bits
 from romwright.faults.lines import Law, Line, State
 from romwright.faults.spectrum import MOST_LINES
 from romwright.findings import Code, Finding, Severity
@@ -181,14 +181,13 @@ def check_start(comparison: Comparison) -> Iterator[Finding]:
 def check_lines(lines: Sequence[Line], letter: str, side: str, comparison: Comparison) -> Iterator[Finding]:
     """Find lines of one side that do not follow their own."""
     width = comparison.reader_lines if letter == "A" else 8
-    for number, line in enumerate(lines):
-        if line.state is State.STUCK and number < width:
-            yield stuck(number, line.level, letter, comparison.residue.dump)
-        if line.state is State.INVERTED:
-            yield Finding(
-                INVERTED, f"D{number} is inverted", f"it shows the opposite of D{line.of[0]} of the ROM in every byte",
-                "look for an inverting buffer between the chip and the reader",
-            )  # fmt: skip
+    for level in (0, 1):
+        held = [n for n, line in enumerate(lines[:width]) if line.state is State.STUCK and line.level == level]
+        if held:
+            yield stuck(held, level, letter, comparison.residue.dump)
+    turned = [n for n, line in enumerate(lines) if line.state is State.INVERTED]
+    if turned:
+        yield inverted(lines, turned)
     for line, members in groupby(sorted((line for line in lines if line.law), key=lambda line: line.of)):
         yield joined(line, [f"{letter}{n}" for n, each in enumerate(lines) if each == line], len(list(members)), letter)
     moved = [n for n, line in enumerate(lines) if line.state is State.FOLLOWS and line.of[0] != n]
@@ -196,17 +195,41 @@ def check_lines(lines: Sequence[Line], letter: str, side: str, comparison: Compa
         yield crossed(lines, moved, letter, side)
 
 
-def stuck(number: int, level: int, letter: str, dump: np.ndarray) -> Finding:
-    """Say that a line does not move."""
-    name = f"{letter}{number}"
+def named(numbers: Sequence[int], letter: str) -> tuple[str, str]:
+    """Return the names of lines, and the verb that goes with them.
+
+    >>> named([3], "A"), named([0, 1, 2], "D")
+    (('A3', 'is'), ('D0, D1 and D2', 'are'))
+    """
+    names = [f"{letter}{number}" for number in numbers]
+    return (names[0], "is") if len(names) == 1 else (f"{', '.join(names[:-1])} and {names[-1]}", "are")
+
+
+def stuck(numbers: Sequence[int], level: int, letter: str, dump: np.ndarray) -> Finding:
+    """Say that lines do not move, all at one level."""
+    names, verb = named(numbers, letter)
     if letter == "D":
-        others = int(((dump >> number & 1) != level).sum())
-        what = f"it reads {level} in every byte" if not others else f"it reads {level} in all but {in_bytes(others)}"
-        do = f"check its contact at the chip and the adapter, and the reader's input: compare another chip {UNSOURCED}"
+        others = sum(int(((dump >> number & 1) != level).sum()) for number in numbers)
+        reads = f"it reads {level}" if len(numbers) == 1 else f"each reads {level}"
+        what = f"{reads} in every byte" if not others else f"{reads} but for {in_bits(others)}"
+        do = f"check the contact at the chip and the adapter, and the reader's input: compare another chip {UNSOURCED}"
     else:
-        what = f"nothing of the ROM with {name} {LEVELS[1 - level]} was read"
-        do = f"check {name}'s contact and its way to the reader for a short to {'GND' if level == 0 else 'VCC'}"
-    return Finding(STUCK, f"{name} is stuck {LEVELS[level]}", what, do)
+        any_of = "any of them" if len(numbers) > 1 else names
+        what = f"nothing of the ROM with {any_of} {LEVELS[1 - level]} was read"
+        rail = "GND" if level == 0 else "VCC"
+        do = f"check the contact of {names} and the way to the reader for a short to {rail} {UNSOURCED}"
+    return Finding(STUCK, f"{names} {verb} stuck {LEVELS[level]}", what, do)
+
+
+def inverted(lines: Sequence[Line], numbers: Sequence[int]) -> Finding:
+    """Say that data lines are inverted."""
+    names, verb = named(numbers, "D")
+    shown, _ = named([lines[number].of[0] for number in numbers], "D")
+    each = f"it shows the opposite of {shown}" if len(numbers) == 1 else f"they show the opposite of {shown}"
+    return Finding(
+        INVERTED, f"{names} {verb} inverted", f"{each} of the ROM in every byte",
+        f"look for an inverting buffer between the chip and the reader {UNSOURCED}",
+    )  # fmt: skip
 
 
 def joined(line: Line, names: Sequence[str], count: int, letter: str) -> Finding:
