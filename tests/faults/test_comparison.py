@@ -468,7 +468,9 @@ def test_heavy_charge_loss_is_no_other_rom():
     dump = PROGRAM | turned(rng, np.zeros(4096, np.uint8), 0.3)
     found, said = compared(PROGRAM, dump)
     assert (names(found), said["fell"]) == (["bits-rose"], 0)
+    assert codes(PROGRAM | turned(rng, np.zeros(4096, np.uint8), 0.7)) == ["bits-rose"]
     other = rng.integers(0, 256, 4096).astype(np.uint8)
+    assert codes(PROGRAM & other) == ["bits-fell"]
     assert names(compared(PROGRAM, other)[0]) == ["not-explained"]
 
 
@@ -495,3 +497,5 @@ def test_all_wrong_bytes_are_listed():
 def test_starts_that_read_the_same_are_one_explanation():
     found, said = compared(PROGRAM, np.concatenate((PROGRAM[1:], PROGRAM[:1])))
     assert (said["alternatives"], said["confidence"] > 0.99) == ([], True)
+    found, said = compared(PROGRAM, np.roll(PROGRAM, 2048))
+    assert (said["alternatives"], said["residual_bits"]) == ([], 0)

@@ -77,7 +77,7 @@ def cause_of_bits(residue: Residue) -> Finding:
             f"level leads to; {where}",
             RESEAT,
         )  # fmt: skip
-    if bits >= ALTOGETHER * bytes_wrong:
+    if bits >= ALTOGETHER * bytes_wrong and not residue.one_way:
         return Finding(
             VERSION, f"{in_bytes(bytes_wrong)} {'is' if bytes_wrong == 1 else 'are'} altogether different",
             f"{count}, {rose:,} 0→1 and {fell:,} 1→0; {where}",

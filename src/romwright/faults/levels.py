@@ -15,8 +15,8 @@ def likely_levels(reference: np.ndarray, dump: np.ndarray, idle: Sequence[int]) 
 
     Both are one power of two of bytes. A data line may be inverted, or stuck: what never changes tells nothing.
 
-    >>> likely_levels(np.arange(8, dtype=np.uint8), np.array([6, 7] * 4, np.uint8), [1, 2])[0]
-    (1, 1)
+    >>> likely_levels(np.array([3, 1, 4, 1, 5, 9, 2, 6], np.uint8), np.array([5, 9, 2, 6] * 2, np.uint8), [2])
+    [(1,), (0,)]
     """
     held = sum(1 << line for line in idle)
     free = np.flatnonzero(np.arange(len(reference)) & held == 0)

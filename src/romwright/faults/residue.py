@@ -189,10 +189,15 @@ class Residue:
         return Residue(self.expected, seen, self.inverted)
 
     @property
+    def one_way(self) -> bool:
+        """Whether many bits are wrong and all of them went one way."""
+        return self.bits >= TELLING and max(self.rose, self.fell) >= ONLY * self.bits
+
+    @property
     def telling(self) -> bool:
         """Whether the wrong bits speak for this reference, though they are many: two programs do not differ so."""
         rest = self.rest
-        if rest.bits >= TELLING and max(rest.rose, rest.fell) >= ONLY * rest.bits:
+        if rest.one_way:
             return True
         blank = int(np.bincount(self.expected).argmax())
         program = (self.expected != blank) | (self.dump != blank)

@@ -257,8 +257,10 @@ class Search:
 
     def try_starts(self) -> None:
         """Try whether the dump starts elsewhere in the reference, and goes on at its start or reads as one byte."""
+        half = len(self.reference) // 2
         for start in find_starts(self.reference, self.dump):
-            around = self.judge(LineMap.straight(self.rom_lines, start)).lines.apply(self.reference, len(self.dump))
+            nearest = (start + half) % len(self.reference) - half  # going round, it starts there as well
+            around = self.judge(LineMap.straight(self.rom_lines, nearest)).lines.apply(self.reference, len(self.dump))
             wanted = np.arange(len(self.dump)) + start
             outside = (wanted < 0) | (wanted >= len(self.reference))
             if outside.any():
