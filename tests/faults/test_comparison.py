@@ -364,6 +364,16 @@ def test_what_nothing_speaks_for_is_not_said_of_lines():
     assert {line["state"] for line in said["address_lines"] + said["data_lines"]} == {"follows"}
 
 
+def test_a_map_that_puts_half_of_a_small_program_wrong_is_not_said():
+    """A nearly blank image, and 30 bytes of which a map gets 14 right: few wrong bits, but no evidence."""
+    data, dump = np.full((2, 8192), 0xFF, np.uint8)
+    data[5000:5030] = PROGRAM[:30]
+    dump[5000:5014], dump[5014:5030] = PROGRAM[:14] | 8, PROGRAM[2000:2016]
+    found, _ = compared(data, dump)
+    assert found.best.residual < 0.012 * 8 * 8192
+    assert not any(name.startswith("line-") for name in names(found))
+
+
 @pytest.mark.parametrize("inverted", [(5,), range(8)], ids=["one line", "all lines"])
 def test_charge_is_counted_at_the_cell(inverted):
     """A cell that lost its charge reads 0 through an inverted line."""

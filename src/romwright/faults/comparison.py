@@ -9,12 +9,13 @@ from functools import cached_property
 import numpy as np
 
 from romwright.faults.ambiguity import Ambiguity
+from romwright.faults.explanation import Explanation
 from romwright.faults.extra import Extra
 from romwright.faults.lines import State
 from romwright.faults.matching import bits
 from romwright.faults.prices import odds
 from romwright.faults.residue import FEWEST, ONE_WAY, Residue
-from romwright.faults.search import GOOD, Explanation, Search
+from romwright.faults.search import GOOD, Search
 from romwright.faults.statement import prove_statement, state_map
 from romwright.findings import Finding
 from romwright.images.image import Image

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import product
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from romwright.faults import matching
 from romwright.faults.attempts import FITTED, Attempt, View, best_data, find_attempts
+from romwright.faults.explanation import Explanation
 from romwright.faults.levels import likely_levels
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.parts import Part
@@ -29,25 +30,6 @@ ENOUGH = 0.75  # share of what it costs to write the dump down that an explanati
 LIKELIEST = 2  # shapes for which more are tried
 MOST_STUCK = 3  # idle lines for which each level is tried
 WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
-
-
-@dataclass(frozen=True, slots=True)
-class Explanation:
-    """A line map, the bits that are wrong in spite of it, and what it all costs to say.
-
-    `right` is the share of the pages that are not blank, in which few bits are wrong.
-    """
-
-    lines: LineMap
-    rose: int
-    fell: int
-    price: float
-    right: float
-
-    @property
-    def residual(self) -> int:
-        """How many bits the map does not explain."""
-        return self.rose + self.fell
 
 
 class Search:
@@ -108,11 +90,16 @@ class Search:
             changed[~self.compared(lines)] = 0
             wrong = self.by_page(changed)
         rose, fell = matching.bits(changed & self.dump), matching.bits(changed & expected)
-        right = float((wrong <= self.few_wrong)[self.live].mean()) if self.live.any() else 1.0
-        self.found[lines] = found = Explanation(lines, rose, fell, price, right)
+        self.found[lines] = found = Explanation(lines, rose, fell, price, self.right(expected, changed, wrong))
         if self.best is found:
             self.last_read = lines, expected
         return found
+
+    def right(self, expected: np.ndarray, changed: np.ndarray, wrong: np.ndarray) -> float:
+        """Return the lesser share that is right: of the pages that are not blank, or of the bytes that never are."""
+        program = (self.dump != self.blank) & (expected != self.blank)
+        shares = (wrong <= self.few_wrong)[self.live], changed[program] == 0
+        return min((float(share.mean()) for share in shares if len(share)), default=1.0)
 
     def by_page(self, changed: np.ndarray) -> np.ndarray:
         """Count the wrong bits of each page."""
@@ -140,6 +127,11 @@ class Search:
     def page_prices(self) -> np.ndarray:
         """What it costs to write down each page of the dump as it is."""
         return prices_of_pages(self.dump)
+
+    @cached_property
+    def blank(self) -> int:
+        """The byte that the dump has most often."""
+        return int(np.bincount(self.dump, minlength=256).argmax())
 
     @cached_property
     def live(self) -> np.ndarray:
