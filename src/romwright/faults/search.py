@@ -24,6 +24,7 @@ from romwright.images.traits import find_idle_lines
 
 GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
 PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first and if none fits
+ENOUGH_TO_MATCH = 2000.0  # what it costs to write down a dump in which more than two lost lines are looked for
 RIGHT = 0.75  # share of the pages that are not blank that must be right if any line is not straight
 BLANK = 64.0  # what it costs at least to write down a page that is not blank
 ENOUGH = 0.75  # share of what it costs to write the dump down that an explanation may cost at most
@@ -192,8 +193,8 @@ class Search:
             self.try_shapes(shapes)
         if not (self.good and self.best.lines.crossed_at_random):
             self.try_straight([*shapes[:LIKELIEST], *deep] if not self.good else shapes[:LIKELIEST])
-        if not self.good:
-            self.try_shapes(deep)
+        if not self.good and self.price_of_nothing > ENOUGH_TO_MATCH:
+            self.try_shapes(deep[:LIKELIEST])
         if not self.good:
             self.try_harder()
 
