@@ -9,11 +9,12 @@ def seats_of(chip, socket_pins):
     return {pin.number: pin.number + shift for pin in chip.pins if 1 <= pin.number + shift <= socket_pins}
 
 
-def nets_of(board, setting, socket, seats):
-    """Return the nets as sets of nodes: traces, wires, links, seated pins, merged until nothing changes."""
+def nets_of(board, setting, seats, soldered=()):
+    """Return the nets as sets of nodes: traces, wires, links, seated or soldered pins, merged till nothing changes."""
     groups = [{f"{s.name}.{n}", node} for s in board.sockets for n, node in s.nodes.items() if node != UNCONNECTED]
-    groups += [set(wire.split()) for wire in board.wires]
-    groups += [{f"{socket.name}.{place}", f"pin {pin}"} for pin, place in seats.items()]
+    groups += [set(wire.split()) for wire in board.wires] + [set(pair) for pair in soldered]
+    for socket, places in seats.items():
+        groups += [{f"{socket}.{place}", f"{socket} pin {pin}"} for pin, place in places.items()]
     for link in board.links:
         groups += [set(group.split()) for group in link.positions[setting[link.name]].split(",") if group.split()]
     merged = []
@@ -28,20 +29,21 @@ def nets_of(board, setting, socket, seats):
 def gate_output(gate, number, level):
     """Return what output `number` of a gate gives, by the words of its kind: H, L, X (not known) or Z (off)."""
     inputs = [level(node) for node in gate.inputs.split()]
-    kind = gate.kind
+    kind, nodes = gate.kind, gate.inputs.split()
 
-    def decode(enables, picks):
+    def decode(enables, picks, ordered):
         want = [(e, "L" if name.startswith("/") else "H") for name, e in enables] + [
             (pick, "LH"[number >> i & 1]) for i, pick in enumerate(picks)
         ]
-        if any({have, asked} == {"H", "L"} for have, asked in want):
-            return "H"
+        asked_of = {(node, asked) for node, (_, asked) in zip(ordered, want, strict=True)}
+        if any({have, asked} == {"H", "L"} for have, asked in want) or len(asked_of) > len(set(ordered)):
+            return "H"  # an input is at the other level, or one node would have to be at both
         return "L" if all(have == asked for have, asked in want) else "X"
 
     if kind == "2-to-4":
-        return decode([("/G", inputs[0])], inputs[1:])
+        return decode([("/G", inputs[0])], inputs[1:], nodes)
     if kind == "3-to-8":
-        return decode(list(zip(("G1", "/G2A", "/G2B"), inputs[3:])), inputs[:3])
+        return decode(list(zip(("G1", "/G2A", "/G2B"), inputs[3:])), inputs[:3], nodes[3:] + nodes[:3])
     if kind == "three-state buffer":
         value = inputs[0] if inputs[0] in "HL" else "X"
         return {"L": value, "H": "Z"}.get(inputs[1], "X")
@@ -58,13 +60,20 @@ def gate_output(gate, number, level):
 
 
 class State:
-    """A board in one state of its CPU's lines."""
+    """A board in one state of its CPU's lines; `also` has the chips in sockets other than `socket`, by name.
 
-    def __init__(self, board, cpu, setting, socket, chip, lines):
-        self.board, self.cpu, self.lines, self.chip = board, cpu, lines, chip
-        self.seats = seats_of(chip, socket.pin_count)
-        self.nets = nets_of(board, setting, socket, self.seats)
-        self.socket = socket
+    `soldered`: the nodes that the pins of the chip are joined with, where it is not simply plugged in.
+    """
+
+    def __init__(self, board, cpu, setting, socket, chip, lines, also=None, soldered=None):
+        self.board, self.cpu, self.lines = board, cpu, lines
+        self.chips = {socket.name: chip, **(also or {})}
+        pins = {each.name: each.pin_count for each in board.sockets}
+        seats = {name: seats_of(part, pins[name]) for name, part in self.chips.items()}
+        if soldered is not None:
+            seats[socket.name] = {}
+        self.nets = nets_of(board, setting, seats, soldered or ())
+        self.socket = socket.name
         self.outputs = {}  # nothing is known at first
         for _ in range(4 * len(board.gates) + 2):
             self.outputs = {
@@ -93,27 +102,32 @@ class State:
             return "Z"
         return next(iter(found)) if len(found) == 1 else "X"
 
+    def rail_level(self, net):
+        """The level of a rail; not known if anything that is no rail is joined with it."""
+        drivers = {*self.lines, *self.cpu.data_lines, *(n for gate in self.board.gates for n in gate.outputs.split())}
+        return "X" if net & drivers else self.strong(net)
+
     def level(self, node):
         """The level of a node: its drivers, else what resistors bring, series before pulls."""
         net = self.net(node)
         value = self.strong(net)
         if value != "Z":
             return value
-        ring, seen, rails = [net], [net], []
+        ring, seen, pulls = [(net, 0)], [net], {}
         while ring:
-            here = ring.pop(0)
+            here, above = ring.pop(0)
             for resistor in self.board.resistors:
-                ends = [self.net(end) for end in resistor.nodes.split()]
+                ends, ohms = [self.net(end) for end in resistor.nodes.split()], above + resistor.ohms
                 for other in [ends[1]] * (ends[0] == here) + [ends[0]] * (ends[1] == here):
-                    if other not in seen:
+                    if any(rail in other for rail in self.board.rails):
+                        pulls.setdefault(self.rail_level(other), []).append(1 / ohms)
+                    elif other not in seen:
                         seen.append(other)
-                        if any(rail in other for rail in self.board.rails):
-                            rails.append(other)
-                        else:
-                            ring.append(other)
-                            if self.strong(other) != "Z":
-                                return self.strong(other)
-        return next((value for value in map(self.strong, rails)), "Z")
+                        ring.append((other, ohms))
+                        if self.strong(other) != "Z":
+                            return self.strong(other)
+        total = sum(map(sum, pulls.values()))
+        return next((value for value, some in pulls.items() if sum(some) >= 10 * (total - sum(some))), "Z")
 
     def match(self, rows, level, net=lambda name: name):
         """H if a row surely matches, X if one may, else L. One net cannot be at two levels, known or not."""
@@ -127,31 +141,41 @@ class State:
                 answers.append("H" if all(a == b for a, b in have) else "X")
         return "H" if "H" in answers else "X" if "X" in answers else "L"
 
-    def pin(self, function):
-        return self.level(self.node(function))
+    def node(self, socket, function):
+        return f"{socket} pin {self.chips[socket].by_function[function].number}"
 
-    def node(self, function):
-        return f"pin {self.chip.by_function[function].number}"
-
-    def pin_net(self, function):
+    def pin_net(self, node):
         """The net of a pin; a pin on a net without any driver counts for itself, since nothing says what it is at."""
-        net = self.net(self.node(function))
+        net = self.net(node)
         drivers = {*self.board.rails, *self.lines, *(n for gate in self.board.gates for n in gate.outputs.split())}
-        return net if net & drivers else {self.node(function)}
+        return net if net & drivers else {node}
+
+    def match_pins(self, socket, rows):
+        """As match, for rows of levels of a chip's pins."""
+        nodes = [{self.node(socket, name): level for name, level in row.items()} for row in rows]
+        return self.match(nodes, self.level, self.pin_net)
 
     def drivers(self):
         """Who drives the data bus: name -> H (surely) or X (may)."""
         found = {device.name: self.match(device.drives, self.level) for device in self.board.devices}
-        found[self.socket.name] = self.match(self.chip.drives, self.pin, self.pin_net)
+        found |= {socket: self.match_pins(socket, chip.drives) for socket, chip in self.chips.items()}
         return {name: how for name, how in found.items() if how != "L"}
 
-    def written(self):
-        """Whether the chip may be written."""
-        return self.match(self.chip.writes, self.pin, self.pin_net) != "L"
+    def written(self, socket=None):
+        """Whether the chip in a socket may be written."""
+        socket = socket or self.socket
+        return self.match_pins(socket, self.chips[socket].writes) != "L"
 
     def cell(self):
         """The cell of the chip that its address pins show."""
-        return sum(1 << pin.index for pin in self.chip.pins if pin.role == "address" and self.pin(pin.function) == "H")
+        pins = [pin for pin in self.chips[self.socket].pins if pin.role == "address"]
+        return sum(1 << pin.index for pin in pins if self.level(self.node(self.socket, pin.function)) == "H")
+
+    def data_lines(self, socket):
+        """The data lines that the chip in a socket meets with its data pins."""
+        lines, pins = {*self.cpu.data_lines}, [pin for pin in self.chips[socket].pins if pin.role == "data"]
+        met = [self.net(self.node(socket, pin.function)) & lines for pin in pins]
+        return {line for net in met if len(net) == 1 for line in net}
 
 
 def cpu_lines(cpu, cycle, address, names):

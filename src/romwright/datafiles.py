@@ -9,12 +9,16 @@ import difflib
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, Literal, TypeVar, get_args, get_origin
 
 import msgspec
 
 from romwright.errors import DataFileError
 
+WORDS = {
+    str: "text in quotes", int: "a whole number", float: "a number", bool: "true or false", tuple: "a list: [ ... ]",
+    list: "a list: [ ... ]", dict: "a table: { NAME = VALUE }",
+}  # fmt: skip  # what a value of a type is, for whoever writes a file
 T = TypeVar("T", bound=msgspec.Struct)
 HERE = Path(__file__).parent
 # What ships: its folder inside the installed package, and in the checkout.
@@ -111,10 +115,35 @@ def find_shape_faults(data: dict[str, Any], kind: type[msgspec.Struct], above: s
             for number, table in enumerate(data[key], 1):
                 yield from find_shape_faults(table, nested, f"{above}{key}[{number}].")
             continue
-        try:
-            msgspec.convert(data[key], field.type)
-        except msgspec.ValidationError as error:
-            yield f"{above}{key}: {str(error).replace(' - at `$', ', at `' + key)} [wrong-type]"
+        yield from (f"{fault} [wrong-type]" for fault in find_type_faults(data[key], field.type, above + key))
+
+
+def find_type_faults(value: Any, kind: Any, where: str) -> Iterator[str]:
+    """Yield what is not of its type in a value, with its place and what was expected."""
+    try:
+        msgspec.convert(value, kind)
+    except msgspec.ValidationError as error:
+        of, inner, inside = get_origin(kind), get_args(kind), []
+        if of is dict and isinstance(value, dict):
+            inside = [(each, inner[1], f"{where}.{key}") for key, each in value.items()]
+        elif of in (tuple, list) and isinstance(value, list) and inner[-1] in (inner[0], ...):
+            inside = [(each, inner[0], f"{where}[{number}]") for number, each in enumerate(value, 1)]
+        faults = [fault for each in inside for fault in find_type_faults(*each)]
+        yield from faults or [f"{where}: {shown(value)}, expected {words_for(kind) or error}"]
+
+
+def shown(value: Any) -> str:
+    """Name a value that was found."""
+    return {dict: "a table", list: "a list"}.get(type(value)) or ascii(value)
+
+
+def words_for(kind: Any) -> str:
+    """Say in words what a type takes; nothing if there are none for it."""
+    if get_origin(kind) is Literal:
+        return " or ".join(map(str, get_args(kind)))
+    if inner := [each for each in get_args(kind) if each is not type(None)]:
+        return WORDS.get(get_origin(kind)) or " or ".join(filter(None, map(words_for, inner)))
+    return WORDS.get(kind, "")
 
 
 def _struct_of(kind: Any) -> type[msgspec.Struct] | None:

@@ -4,9 +4,11 @@
     ├── InputError            a file that cannot be read as what it should be
     │   ├── FormatError       a record of a hex file is wrong
     │   ├── OverlapError      two sources give different bytes for one address
-    │   └── SpanError         the addresses lie further apart than an image may span
+    │   ├── SpanError         the addresses lie further apart than an image may span
+    │   └── PlanFileError     a plan file is malformed, or a page has changed since (all faults at once)
     ├── GapError              bytes were asked for at addresses that nothing defines
     ├── NotFittingError       an image is larger than the place it must go to
+    ├── LostLineError         a line of the socket reaches no pin of the chip, so two words would need one cell
     ├── NotSolvableError      no bytes at that place give the sum that was asked for
     ├── UnknownNameError      no part, list, checksum, ... of that name
     ├── SeveralMeaningsError  a marking that more than one part bears
@@ -89,6 +91,14 @@ class SpanError(InputError):
         self.start, self.stop, self.limit = start, stop, limit
 
 
+class PlanFileError(InputError):
+    """A plan file is malformed, or a page has changed since; `faults` has one line for each."""
+
+    def __init__(self, file: str, faults: Sequence[str]) -> None:
+        super().__init__(listed(faults), where=file, help="romwright wire FROM TO --plan FILE writes a plan anew")
+        self.file, self.faults = file, tuple(faults)
+
+
 class GapError(RomwrightError):
     """Bytes were asked for at addresses that nothing defines."""
 
@@ -114,6 +124,17 @@ class NotFittingError(RomwrightError):
             help=help,
         )
         self.size_bytes, self.room_bytes = size_bytes, room_bytes
+
+
+class LostLineError(RomwrightError):
+    """A line of the socket reaches no pin of the chip, so that two words of the contents would need one cell."""
+
+    def __init__(self, line: str, found: str) -> None:
+        super().__init__(
+            found, expected="every line of the original on a pin of its own",
+            help="bring the line to a pin of its own, or take a chip that has one for it",
+        )  # fmt: skip
+        self.line = line
 
 
 class NotSolvableError(RomwrightError):
@@ -156,9 +177,13 @@ class DataFileError(RomwrightError):
     """A data file breaks its rules; `faults` has one line for each, with the key it is about."""
 
     def __init__(self, file: str, faults: Sequence[str]) -> None:
-        head = faults[0] if len(faults) == 1 else f"{len(faults)} faults:\n" + "\n".join(f"    - {f}" for f in faults)
-        super().__init__(head, where=file, help="pinmaps/README.md describes every key")
+        super().__init__(listed(faults), where=file, help="pinmaps/README.md describes every key")
         self.file, self.faults = file, tuple(faults)
+
+
+def listed(faults: Sequence[str]) -> str:
+    """Write faults below each other; one stands alone."""
+    return faults[0] if len(faults) == 1 else f"{len(faults)} faults:\n" + "\n".join(f"    - {f}" for f in faults)
 
 
 class OutputError(RomwrightError):

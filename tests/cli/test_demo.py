@@ -4,7 +4,8 @@ from pathlib import Path
 
 TERN = Path(__file__).parents[2] / "fixtures" / "tern"
 OUTPUTS = (
-    "1-inspect", "2-lists", "3-identify", "4-stand-ins", "5-prepare", "6-wire-as-linked", "7-wire-relinked",
+    "01-inspect", "02-lists", "03-identify", "04-stand-ins", "05-wire-as-linked", "06-links", "07-links-as-set",
+    "08-plan", "09-prepare", "10-prove",
 )  # fmt: skip
 
 
@@ -16,10 +17,19 @@ def test_the_whole_job(romwright, tmp_path):
     assert (folder / "dump-U7.bin").read_bytes() == (TERN / "logger-rotten.bin").read_bytes()
     answers = {name: (folder / f"{name}.txt").read_text("utf-8") for name in OUTPUTS}
     assert all(text.strip() and text in run.out for text in answers.values())
-    assert "damaged" in answers["3-identify"] and "tern-logger.bin" in answers["3-identify"]
-    assert "60 of 64 pages equal" in answers["3-identify"]
-    assert "28C256" in answers["4-stand-ins"] and "27C512" in answers["4-stand-ins"]
-    assert "stop (write-strobe)" in answers["6-wire-as-linked"]
+    assert "damaged" in answers["03-identify"] and "tern-logger.bin" in answers["03-identify"]
+    assert "60 of 64 pages equal" in answers["03-identify"]
+    assert "28C256" in answers["04-stand-ins"] and "27C512" in answers["04-stand-ins"]
+    assert "stop (write-strobe)" in answers["05-wire-as-linked"]
+    rows = [line.split() for line in answers["06-links"].splitlines() if line.startswith(("1-2", "2-3"))]
+    assert ["2-3", "1-2", "ok", "ok", "fault", "STOP"] in rows and ["1-2", "2-3", "ok", "ok", "ok", "STOP"] in rows
+    symptoms = " ".join(answers["07-links-as-set"].split())
+    assert "would report all eight chips U10-U17 bad; nothing is wrong with them" in symptoms
+    assert "Smallest change that makes it work: move LK1 from 2-3 to 1-2." in symptoms
+    plan = " ".join(answers["08-plan"].split())
+    assert "LK1: move from 2-3 to 1-2" in plan and "27 /ACC" not in plan and "On the whole board, wired so: works" in plan
+    assert "gives the byte that the socket must show" in answers["10-prove"]
+    assert (folder / "U7.svg").read_text("utf-8").startswith("<svg")
     assert (folder / "dump-U7.svg").read_text("utf-8").startswith("<svg")
 
 
@@ -27,8 +37,9 @@ def test_json_names_commands_and_their_status(romwright, tmp_path):
     run = romwright("demo", "tern", "--json")
     assert run.status == 0
     steps = run.json["steps"]
-    assert [step["status"] for step in steps] == [0, 0, 1, 0, 0, 1, 1]
+    assert [step["status"] for step in steps] == [0, 0, 1, 0, 1, 1, 1, 0, 0, 0]
     assert all((tmp_path / "tern" / step["output"]).is_file() for step in steps)
+    assert [step["output"] for step in steps] == sorted(step["output"] for step in steps)
 
 
 def test_the_commands_can_be_typed_again(romwright, tmp_path):

@@ -17,6 +17,11 @@ KEYS = {
     "image_at",
     "burn_at",
     "rows",
+    "gates",
+    "work",
+    "delay_ns", "switches",
+    "prefer",
+    "banks",
     "findings",
     "drive",
     "wired",
@@ -28,14 +33,20 @@ KEYS = {
 def test_json_has_the_documented_keys(romwright):
     run = romwright("wire", "rom-23128-style-b", "28C256", "--polarity", "20=L,22=L,27=L", "--json")
     assert run.status == 1 and set(run.json) == KEYS
-    assert set(run.json["rows"][0]) == {"socket", "signal", "chip", "function", "how", "wire_to", "inverted", "detail"}
+    assert set(run.json["rows"][0]) == {
+        "socket", "signal", "chip", "function", "how", "wire_to", "inverted", "gate", "point", "strap", "detail",
+    }  # fmt: skip
+    assert set(run.json["gates"][0]) == {"name", "package", "part", "kind", "taps", "output", "delay_ns"}
+    assert [tap["position"] for tap in run.json["gates"][0]["taps"]] == [20, 27]
+    assert set(run.json["work"][0]) == {"what", "count", "points"} and run.json["delay_ns"] == 22
     assert set(run.json["findings"][0]) == {"severity", "code", "title", "evidence", "remedy"}
     assert run.json["findings"][0]["severity"] == "stop"
     for both in (run.json["drive"], run.json["wired"]):
         assert set(both) == {"original", "fitted", "equal", "signals", "differs_at"}
     assert run.json["drive"]["original"] == [{"20 OE": "L", "22 OD": "L", "27 CS": "L"}]
     assert run.json["proof"] == {
-        "addresses": 16384, "equal": True, "drive_equal": False, "states": 8, "states_differ": 1, "states_written": 0,
+        "addresses": 16384, "equal": True, "drive_equal": True, "states": 8, "states_differ": 0, "states_written": 0,
+        "power_up_safe": True,
     }  # fmt: skip
     assert set(run.json["traps"]) == {"from", "to"} and all(run.json["traps"].values())
     assert run.json["unchecked"]["from"]
@@ -45,7 +56,7 @@ def test_json_for_every_polarity(romwright):
     run = romwright("wire", "rom-23128-style-b", "27128", "--json")
     assert run.status == 1 and set(run.json) == KEYS | {"polarities"}
     assert len(run.json["polarities"]) == 8 and run.json["assumed"] == {"20": "L", "22": "L", "27": "L"}
-    assert set(run.json["polarities"][0]) == {"assumed", "drive", "wired", "proof", "rows", "findings"}
+    assert set(run.json["polarities"][0]) == {"assumed", "drive", "wired", "proof", "rows", "gates", "findings"}
     partly = romwright("wire", "rom-23128-style-b", "27128", "--polarity", "20=L,27=L", "--json")
     assert [case["assumed"] for case in partly.json["polarities"]] == [
         {"20": "L", "22": "L", "27": "L"}, {"20": "L", "22": "H", "27": "L"},
@@ -61,7 +72,8 @@ def test_text_says_it_in_words(romwright):
     assert "UNCHECKED in the page of rom-23128-style-b" in text
     assert "each of 16,384 addresses gives the original's word" in text
     assert "Burn the contents at 0000 of the chip (or repeat them over it)." in text
-    assert "NOT the same in 1 of 8 states" in text
+    assert "Who drives the bus is the same in all 8 states of the control lines." in text
+    assert "lost without a gate: socket pin 20 (OE, active L)" in text
     for trap in (*require_part("rom-23128-style-b").traps, *require_part("27C256").traps):
         assert " ".join(trap.split()) in text
     order = ("If it is simply plugged in", "Wiring", "Burn", "When it drives", "Proof", "Traps of", "Take care")
@@ -78,10 +90,12 @@ def test_where_to_burn_is_said_above_the_table(romwright):
 
 def test_a_select_through_an_inverter_is_in_the_table(romwright):
     run = romwright("wire", "rom-23128-style-a", "27128", "--polarity", "20=H,22=L,27=L")
-    assert "bend up and wire  to socket 20 (CS) through an inverter" in run.out
-    assert "wired       pin 20 H, pin 22 L" in run.out and run.status == 1
-    rows = romwright("wire", "rom-23128-style-a", "27128", "--polarity", "20=H,22=L,27=L", "--json").json["rows"]
-    assert [row["socket"] for row in rows if row["inverted"]] == [20]
+    text = " ".join(run.out.split())
+    assert "to pin 6 of X1 (L while socket 20 is H and socket 27 is L)" in text
+    assert "wired       pin 20 H, pin 22 L, pin 27 L" in run.out and run.status == 1
+    data = romwright("wire", "rom-2364-24", "2764", "--polarity", "20=H", "--json").json
+    assert [(row["chip"], row["wire_to"], row["gate"]) for row in data["rows"] if row["inverted"]] == [(20, 20, "X1.2")]
+    assert [gate["part"] for gate in data["gates"]] == ["74LS04"] and data["delay_ns"] == 15
 
 
 def test_what_may_be_written_is_said(romwright):

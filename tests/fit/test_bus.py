@@ -4,12 +4,14 @@ import pytest
 from board_model import State
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from romwright.boards.library import require_board, require_cpu
-from romwright.boards.model import Area, Board, Device, Gate, Link, Resistor, Socket
+from romwright.boards.model import Area, Board, Device, Gate, Link, Resistor, Socket, expand
 from romwright.boards.rules import find_faults
 from romwright.fit import joins, tables
-from romwright.fit.bus import Outcome, lowest_address
+from romwright.fit.accesses import lowest_address
+from romwright.fit.bus import Outcome
 from romwright.fit.settings import Study
 from romwright.parts.library import require_part
 
@@ -68,11 +70,73 @@ def boards(draw):
     )  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None)
-@given(boards(), st.sampled_from(sorted(CHIPS)), st.data())
-def test_every_case_agrees_with_the_second_model(board, name, data):
-    chip = CHIPS[name]
-    study = Study(board, CPU, board.sockets[0], chip)
+@st.composite
+def boards_of_two(draw):
+    """A random board with a second socket, U8, on the same bus, fed by the same pads and lines; what sits in U8."""
+    board = draw(boards())
+    gates = [node for gate in board.gates for node in gate.outputs.split()]
+    pads = ["P1", "P20", "P22", "P26", "P27", "PD"]
+    direct = [draw(st.sampled_from([*SOURCES, *gates, *pads])) for _ in range(4)]
+    row = RIGHT.format(*direct)
+    if draw(st.booleans()):
+        row = row.replace("D7 D6 D5 D4", "NC NC NC NC")
+    second = Socket("U8", LEFT.replace("P1", draw(st.sampled_from([*pads, *SOURCES]))), row)
+    name = draw(st.sampled_from(sorted(CHIPS)))
+    areas = (*board.map, Area("A000-BFFF", "U8", draw(st.sampled_from(["read", "read write"]))))
+    return replace(board, sockets=(*board.sockets, second), map=areas), {"U8": CHIPS[name]}
+
+
+@st.composite
+def ugly_boards(draw):
+    """The Tern with six to eight more links that all meet in one or two gates ahead of the decoder or pin 20 or 22."""
+    count, lines = draw(st.integers(6, 8)), ["A15", "A14", "A13", "A12", "R/W", "PHI2", "GND", "+5V"]
+    two = st.lists(st.sampled_from(lines), min_size=2, max_size=2, unique=True)
+    links = [Link(f"K{n}", {p: f"S{n} {line}" for p, line in zip(("1-2", "2-3"), draw(two))}) for n in range(count)]
+    kinds = st.sampled_from(["nand", "or", "nor", "and", "xor"])
+    half = draw(st.integers(2, count - 2))
+    gates = [
+        Gate("X1", draw(st.sampled_from(["nand", "nor"])), " ".join(f"S{n}" for n in range(half)), "N1"),
+        Gate("X2", draw(kinds), "N1 S7" if count == 8 else f"N1 S{half}", "N2"),
+        Gate("X3", draw(st.sampled_from(["nand", "or"])), " ".join(f"S{n}" for n in range(half, count)), "N3"),
+    ]
+    into = {draw(st.sampled_from(["P20", "P27"])): "N2", draw(st.sampled_from(["/RDS", "A13"])): "N3"}
+    column = " ".join(into.get(node, node) for node in TERN.sockets[0].right.split())
+    socket = replace(TERN.sockets[0], right=column)
+    return replace(TERN, sockets=(socket,), links=tuple(links), gates=(*TERN.gates, *gates))
+
+
+empty = st.tuples(boards(), st.just({}))
+
+
+def lines_of(state, name):
+    """The data lines that something on the bus has, by the second model."""
+    devices = {device.name: device for device in state.board.devices}
+    if name in devices:
+        return set(expand(devices[name].data)) or set(CPU.data_lines)
+    return state.data_lines(name)
+
+
+def outcome_by_hand(board, case, address, told, answers, chips):
+    """What becomes of the bus at an address, from the map of the board and who drives: `told`, `answers` surely."""
+    data = {device.name: set(expand(device.data)) for device in board.devices}
+    data |= {socket.name: set(socket.nodes.values()) & set(CPU.data_lines) for socket in board.sockets}
+    lines = {name: some or set(CPU.data_lines) for name, some in data.items()}
+    here = [a for a in board.map if a.span[0] <= address <= a.span[1] and case.lines <= lines.get(a.device, case.lines)]
+    asked = here[0].device if here and case.access.cycle.access == "read" else None
+    if len(told) + (case.access.cycle.access == "write") > 1:
+        return Outcome.CONTENTION
+    if asked == "none":
+        return Outcome.WRONG if told else Outcome.FINE
+    if asked is None or asked not in [device.name for device in board.devices] + chips:
+        return Outcome.FINE
+    return Outcome.WRONG if told - {asked} else Outcome.FINE if answers else Outcome.OPEN
+
+
+@settings(max_examples=200, deadline=None)
+@given(empty | boards_of_two(), st.sampled_from(sorted(CHIPS)), st.data())
+def test_every_case_agrees_with_the_second_model(made, name, data):
+    (board, also), chip = made, CHIPS[name]
+    study = Study(board, CPU, board.sockets[0], chip, also=also)
     setting = data.draw(st.sampled_from(list(study.settings())))
     mounted = study.mount(study.nets(setting))
     covered = {}
@@ -82,29 +146,26 @@ def test_every_case_agrees_with_the_second_model(board, name, data):
             assert case.access.span[0] <= address <= case.access.span[1]
             lines = {line: "LH"[address >> int(line[1:]) & 1] for line in CPU.address_lines}
             lines |= {s: case.access.cycle.levels.get(s, levels.get(s, "L")) for s in CPU.controls}
-            state = State(board, CPU, setting, board.sockets[0], chip, lines)
-            names = tuple(case.access.lines)
+            state = State(board, CPU, setting, board.sockets[0], chip, lines, also)
             found = state.drivers()
             told = {n for n in case.drives if n != "CPU"}
-            wide = {"U7"} | {d.name for d in board.devices if not d.data}
-            seated = [net for net in state.nets if any(node.startswith("pin ") for node in net)]
-            met = {line for net in seated for line in net if line in names}
-            assert met or "U7" not in told
-            assert told & wide == set(found) & (wide if met else wide - {"U7"})
+            assert told == {name for name in found if case.lines & lines_of(state, name)}
             if told:
                 assert case.sure == all(found[n] == "H" for n in told)
-            covered.setdefault((case.access.cycle.name, address), set()).update(told)
-            assert bool(mounted.written & tables.row(study.accesses.names, levels)) == state.written()
-            if case.outcome is Outcome.CONTENTION:
-                assert len(case.drives) > 1
-    assert covered
+            covered.setdefault((case.access.cycle.name, *levels.values()), set()).update(case.lines)
+            for socket, each in mounted.everyone.items():
+                assert bool(each.written & tables.row(study.accesses.names, levels)) == state.written(socket)
+            answers = any(found[n] == "H" for n in told)
+            assert case.outcome is outcome_by_hand(board, case, address, told, answers, ["U7", *also])
+    assert covered and all(lines == set(CPU.data_lines) for lines in covered.values())  # no line is left out
 
 
-@settings(max_examples=80, deadline=None)
-@given(boards(), st.sampled_from(sorted(CHIPS)))
-def test_items_say_what_the_whole_judgement_says(board, name):
+@settings(max_examples=150, deadline=None)
+@given(empty | boards_of_two(), st.sampled_from(sorted(CHIPS)))
+def test_items_say_what_the_whole_judgement_says(made, name):
     """Ranking works from items that depend on few links; the full judgement of a setting must find the same codes."""
-    study = Study(board, CPU, board.sockets[0], CHIPS[name])
+    board, also = made
+    study = Study(board, CPU, board.sockets[0], CHIPS[name], also=also)
     names = [link.name for link in board.links]
     for positions, codes in study.rank():
         judged = study.judge(dict(zip(names, positions)))
@@ -115,6 +176,42 @@ def test_items_say_what_the_whole_judgement_says(board, name):
             assert full == codes
         else:
             assert judged.verdict == "stop"
+
+
+@settings(max_examples=12, deadline=None)
+@given(ugly_boards(), st.data())
+def test_links_that_all_meet_in_gates(board, data):
+    """Many links ahead of one select come to few situations: what is found in one holds for every setting of it.
+
+    The chips share what the links bring about, one of them soldered in (`wired`) stands alone; the mark of each setting
+    that is drawn agrees with its full judgement.
+    """
+    shared, names = {}, [link.name for link in board.links]
+    for name in ("27C256", "27128", "28C64", "rom-23128-style-a"):
+        study = Study(board, CPU, board.sockets[0], CHIPS.get(name) or require_part(name), shared=shared)
+        ranked = dict(study.rank())
+        wired = Study(board, CPU, board.sockets[0], study.chip, wired=study.plugged)
+        assert dict(wired.rank()) == ranked
+        assert len(ranked) == 2 ** len(names)
+        for positions in data.draw(st.lists(st.sampled_from(sorted(ranked)), min_size=20, max_size=20)):
+            judged = study.judge(dict(zip(names, positions)))
+            full = {finding.code for finding in judged.findings}
+            assert full == ranked[positions] if not full & CLASHES else judged.verdict == "stop"
+
+
+@pytest.mark.parametrize("position, stop", [("on", True), ("off", False)])
+def test_a_link_on_a_status_output(position, stop):
+    """Pin 1 of the 28C64 is an output, RDY//BUSY: a link that brings a rail there is found in the ranking too."""
+    left = TERN.sockets[0].left.split()
+    socket = replace(TERN.sockets[0], left=" ".join(["P1", *left[1:]]))
+    board = replace(TERN, sockets=(socket,), links=(*TERN.links, Link("LK3", {"on": "P1 +5V", "off": ""})))
+    study = Study(board, CPU, socket, require_part("28C64"))
+    named = {positions: {code.name for code in codes} for positions, codes in study.rank()}
+    for positions, codes in named.items():
+        full = {finding.code.name for finding in study.judge(dict(zip(("LK1", "LK2", "LK3"), positions))).findings}
+        assert full == codes
+    on = {name for positions, codes in named.items() if positions[2] == position for name in codes}
+    assert bool(on & {"status-pin-driven", "status-pin"}) == stop
 
 
 @pytest.mark.parametrize("chip", ["27128", "27C256", "27C512"])

@@ -4,12 +4,14 @@ Where an expected value comes from is named beside it; "trade" is common practic
 """
 
 import re
+from itertools import product
 
 import pytest
 from msgspec.structs import replace
 
 from romwright.findings import Severity
 from romwright.fit.verdict import examine_fit
+from romwright.fit.wiring import plan_wiring
 from romwright.parts.library import require_part
 
 ALL_LOW = {20: "L", 22: "L", 27: "L"}
@@ -124,7 +126,14 @@ def test_style_c_with_27_high_takes_a_27128_as_it_is():
     verdict = examine("rom-23128-style-c", "27128", {27: "H"})
     assert worst(verdict) is Severity.CAUTION
     assert codes(verdict) == {"read-level-unknown", "enable-lost"}
-    assert "inverter" in one(verdict, "enable-lost").remedy
+    lost = one(verdict, "enable-lost")
+    assert "leave the gate out then (--prefer no-gates)" in lost.remedy
+    assert (
+        "Exact with a gate: X1 is a 74LS00, VCC on pin 14, GND on pin 7; the chip then answers up to 30 ns later"
+        in lost.evidence
+    )
+    assert verdict.fits[0].plan.wired.equal and verdict.fits[0].proof.drive_equal
+    assert not verdict.fits[0].spare.gates and verdict.fits[0].spare.wired.ignores("27 CS")
 
 
 def test_style_c_without_a_select_on_27_is_exact():
@@ -142,10 +151,12 @@ def test_a_select_that_is_active_high_goes_through_an_inverter():
     verdict = examine("rom-2364-24", "27C64", {20: "H"})
     finding = one(verdict, "gate-needed")
     assert finding.severity is Severity.FAULT and "wiring alone is not enough" in finding.title
-    assert "socket pin 20 (CS, active H) to chip pin 20 (/CE, active L)" in finding.evidence
+    assert finding.evidence.startswith("chip pin 20 (/CE) to pin 2 of X1 (L while socket 20 is H). X1 is a 74LS04")
     row = next(row for row in verdict.fits[0].plan.rows if row.function == "/CE")
-    assert (row.how, row.wire_to, row.inverted) == ("bend up and wire", 20, True)
-    assert row.detail.startswith("to socket 20 (CS) through an inverter")
+    assert (row.how, row.wire_to, row.inverted, row.gate) == ("bend up and wire to a gate", 20, True, "X1.2")
+    assert row.detail.startswith("to pin 2 of X1 (L while socket 20 is H)")
+    (gate,) = verdict.fits[0].plan.gates
+    assert (gate.part, [tap.position for tap in gate.taps], gate.output) == ("74LS04", [20], 2)
     assert verdict.fits[0].plan.wired.equal and verdict.fits[0].proof.drive_equal
 
 
@@ -153,15 +164,27 @@ def test_an_inverted_select_stays_at_its_own_pin():
     """Before, the plan dropped this select and gave /CE another enable, and its proof read every address."""
     fit = examine("rom-23128-style-a", "27128", {20: "H", 22: "L", 27: "L"}).fits[0]
     row = next(row for row in fit.plan.rows if row.socket == 20)
-    assert (row.wire_to, row.inverted) == (20, True) and not fit.plan.wired.ignores("20 CS")
-    assert fit.plan.wired.fitted.words == "pin 20 H, pin 22 L"
+    assert row.how == "bend up and wire to a gate" and not fit.plan.wired.ignores("20 CS")
+    assert row.detail.startswith("to pin 6 of X1 (L while socket 20 is H and socket 27 is L)")
+    assert fit.plan.wired.fitted.words == "pin 20 H, pin 22 L, pin 27 L" and fit.plan.wired.equal
 
 
-def test_two_enables_of_the_wrong_polarity_need_a_gate_where_one_pin_would_be_free():
+def test_two_enables_of_the_wrong_polarity_share_one_gate():
+    """20 and 22 active high, the select on 27 active low: one NAND, and the select goes to /CE by wire."""
     verdict = examine("rom-23128-style-b", "27128", {20: "H", 22: "H", 27: "L"})
-    assert "pin 22 (OD, active H) to chip pin 22" in one(verdict, "gate-needed").evidence
-    assert one(verdict, "wired-enable-lost").title == "lost even after wiring: socket pin 20 (OE, active H)"
-    assert "gate-needed" not in codes(examine("rom-23128-style-b", "27128", {20: "L", 22: "H", 27: "L"}))
+    rows = {row.chip: row for row in verdict.fits[0].plan.rows}
+    assert (rows[20].how, rows[20].wire_to) == ("bend up and wire", 27)
+    assert rows[22].detail.startswith("to pin 3 of X1 (L while socket 20 is H and socket 22 is H)")
+    finding = one(verdict, "wired-enable-lost")
+    assert finding.title == "lost without a gate: socket pin 20 (OE, active H) and pin 22 (OD, active H)"
+    assert "Exact with a gate: X1 is a 74LS00" in finding.evidence
+    assert "gate-needed" not in codes(verdict)  # wires alone heed the select
+
+
+def test_the_delay_is_that_of_the_slowest_way_through_the_gates():
+    """Two sections of a 74LS00 in a row, 15 ns each (Fairchild DS006439); no gate, no delay."""
+    assert examine("rom-23128-style-b", "27128", {20: "L", 22: "L", 27: "H"}).fits[0].plan.delay_ns == 30
+    assert examine("2764", "27C64").fits[0].plan.delay_ns == 0
 
 
 def test_a_write_pin_is_no_enable_of_the_wrong_polarity():
@@ -215,7 +238,9 @@ def one_of(findings):
 
 def test_a_select_of_the_other_polarity_is_not_wired_without_its_inverter():
     finding = one(examine("rom-23128-style-b", "27128", {20: "L", 22: "L", 27: "H"}), "drives-unselected")
-    assert "wire it to socket pin 27 through an inverter" in finding.remedy
+    assert "wire it to socket pin 27 through a gate (X1)" in finding.remedy
+    inverted = one(examine("rom-23128-style-b", "27128", {20: "H", 22: "H", 27: "H"}), "drives-unselected")
+    assert "wire it to socket pin 27 through" in inverted.remedy
 
 
 def test_three_supply_socket_is_a_stop_for_a_2716():
@@ -275,7 +300,8 @@ def test_a_27512_in_a_27256_socket_shows_its_upper_half():
 def test_status_output_on_the_vpp_rail():
     """facts/programmable-parts.toml, 28C64: a 2764 socket ties pin 1 to VCC."""
     verdict = examine("2764", "28C64")
-    assert codes(verdict) == {"status-pin", "write-pin-held"} and worst(verdict) is Severity.CAUTION
+    assert codes(verdict) == {"status-pin", "write-pin-held"} and worst(verdict) is Severity.STOP
+    assert one(verdict, "write-pin-held").severity is Severity.STOP  # /PGM of a 2764 need not be H while power comes up
     assert [row.how for row in verdict.fits[0].plan.rows if row.socket in (1, 27)] == ["leave open", "tie to VCC"]
 
 
@@ -318,32 +344,68 @@ def test_table_for_a_28c256_in_the_pin_27_socket():
     rows = {row.socket: row for row in examine("rom-23128-style-b", "28C256", ALL_LOW).fits[0].plan.rows}
     assert len(rows) == 28
     assert {n: str(row.how) for n, row in rows.items() if row.how != "straight"} == {
+        1: "tie to GND", 20: "bend up and wire to a gate", 27: "tie to VCC",
+    }  # fmt: skip
+    assert (rows[20].function, rows[20].gate) == ("/CE", "X1.3")
+    assert rows[20].detail == (
+        "to pin 3 of X1 (L while socket 20 is L and socket 27 is L); the socket position goes to X1"
+    )
+    assert rows[27].detail == "bend up, to VCC at socket 28; never writes; the socket position goes to X1"
+
+
+@pytest.mark.parametrize("socket, chip, polarity, position, goes_to", [
+    ("rom-23128-style-b", "27128", ALL_LOW, 28, "chip pin 1 and 27"),
+    ("rom-23128-style-b", "27128", ALL_LOW, 20, "X1"),
+    ("rom-2364-24", "2764", {20: "L"}, 24, "chip pin 1, 27 and 28"),
+])  # fmt: skip
+def test_where_a_position_goes_is_listed(socket, chip, polarity, position, goes_to):
+    rows = {row.socket: row for row in examine(socket, chip, polarity).fits[0].plan.rows}
+    assert rows[position].detail.endswith(f"the socket position goes to {goes_to}")
+
+
+def test_the_same_table_without_a_gate():
+    """--prefer no-gates: the select alone goes to /CE, as boards with links for it have it."""
+    stated = require_part("rom-23128-style-b").ordered_as(ALL_LOW)
+    plan = plan_wiring(stated, require_part("28C256"), ("no-gates",))
+    rows = {row.socket: row for row in plan.rows}
+    assert {n: str(row.how) for n, row in rows.items() if row.how != "straight"} == {
         1: "tie to GND", 20: "bend up and wire", 27: "tie to VCC",
     }  # fmt: skip
     assert (rows[20].function, rows[20].wire_to, rows[20].detail) == ("/CE", 27, "to socket 27 (CS)")
     assert rows[27].detail == "bend up, to VCC at socket 28; never writes; the socket position goes to chip pin 20"
+    assert plan.gates == () and plan.heeds and not plan.wired.equal
 
 
 def test_table_for_a_28_pin_chip_in_a_24_pin_socket():
-    """facts/mask-roms.toml, 2364: A11 to chip 23, select to chip 20 or 22, A12 to chip 2, VCC to chip 28."""
+    """facts/mask-roms.toml, 2364: A11 to chip 23, select to chip 20 or 22, A12 to chip 2, VCC to chip 28.
+
+    The select meets /OE as the chip sits, so the other enable is tied: two points where a wire costs three.
+    """
     rows = {row.chip: row for row in examine("rom-2364-24", "28C64", {20: "L"}).fits[0].plan.rows}
-    assert (rows[23].wire_to, rows[20].wire_to, rows[2].wire_to) == (18, 20, 21)
+    assert (rows[23].wire_to, rows[2].wire_to) == (18, 21)
     assert (rows[22].socket, rows[22].how) == (20, "straight")
+    assert (rows[20].how, rows[20].detail.split("; ")[1]) == ("tie to GND", "always enabled")
     assert [rows[n].how for n in (27, 28, 1)] == ["tie to VCC", "tie to VCC", "leave open"]
     assert rows[1].socket is rows[2].socket is rows[27].socket is None
 
 
-def test_every_way_is_one_of_five_and_every_pin_has_a_row():
+def test_every_way_is_one_of_six_and_every_pin_has_a_row():
     from romwright.parts.library import part_names
 
-    hows = {"straight", "bend up and wire", "tie to VCC", "tie to GND", "leave open"}
-    for socket in set(part_names()) - {"rom-6540"}:  # its page has no drive row
-        for chip in ("27128", "28C64", "2716", "2708", "27C400"):
-            plan = examine_fit(require_part(socket), require_part(chip), first(socket), first(chip)).fits[0].plan
-            assert {row.how for row in plan.rows} <= hows
-            assert sorted(r.chip for r in plan.rows if r.chip) == [pin.number for pin in require_part(chip).pins]
-            assert [r.socket for r in plan.rows if r.socket] == [pin.number for pin in require_part(socket).pins]
-            assert all((row.how == "bend up and wire") == (row.wire_to is not None) for row in plan.rows)
+    hows = {"straight", "bend up and wire", "bend up and wire to a gate", "tie to VCC", "tie to GND", "leave open"}
+    chips = [require_part(name) for name in ("27128", "28C64", "2716", "2708", "27C400")]
+    sockets = [require_part(name) for name in part_names() if name != "rom-6540"]  # its page has no drive row
+    for socket, chip in product(sockets, chips):
+        plan = plan_wiring(socket.ordered_as(socket.polarities({})[0]), chip)
+        assert {row.how for row in plan.rows} <= hows
+        assert sorted(row.chip for row in plan.rows if row.chip) == [pin.number for pin in chip.pins]
+        assert [row.socket for row in plan.rows if row.socket] == [pin.number for pin in socket.pins]
+        gates = {gate.name: gate for gate in plan.gates}
+        for row in plan.rows:
+            wired = row.how == "bend up and wire" or row.inverted
+            assert wired == (row.wire_to is not None)
+            assert (row.how == "bend up and wire to a gate") == (row.gate in gates)
+            assert row.inverted == (row.gate in gates and gates[row.gate].kind == "inverter")
 
 
 # --- pins outside the socket ------------------------------------------------------------------------------------
@@ -394,22 +456,27 @@ def test_merged_evidence_is_true_for_each_polarity(socket, chip):
             merged = next(f for f in verdict.findings if (f.title, f.remedy) == (own.title, own.remedy))
             for sentence in own.evidence.split(". "):
                 (said,) = [part for part in merged.evidence.split(". ") if part.startswith(sentence)]
-                cases = said.removeprefix(sentence)
-                asked = dict(case.split("=") for case in re.findall(r"\d+=(?:H|L)(?! or)", cases))
-                assert asked.items() <= fit.case.items()
+                cases = re.search(r"\(if ordered with (.*)\)$", said.removeprefix(sentence))
+                assert not cases or fit.case in cases_in(cases[1], verdict.fits)
+
+
+def cases_in(text, fits):
+    """The cases that words such as `20=L, 27=H` (both) or `20=L,27=H or 20=H,27=L` (either) name."""
+    if re.search(r"=\w+,\d", text):
+        return [dict(pair.split("=") for pair in case.split(",")) for case in text.split(" or ")]
+    asked = {pin: values.split(" or ") for pin, values in (pair.split("=") for pair in text.split(", "))}
+    return [fit.case for fit in fits if all(fit.case[pin] in values for pin, values in asked.items())]
 
 
 def test_merged_evidence_names_its_cases():
-    finding = next(
-        f
-        for f in examine("rom-23128-style-b", "27256").findings
-        if f.code.name == "wired-enable-lost" and "pin 20 (OE, active L)" in f.title
-    )
+    finding = next(f for f in examine("rom-23128-style-b", "27256", {20: "H"}).findings if f.code.name == "gate-needed")
+    package = "X1 is a 74LS00, VCC on pin 14, GND on pin 7; the chip then answers up to 15 ns later"
     assert finding.evidence == (
-        "the 27256 has fewer enables than the original. "
-        "It alone drives at pin 20 H, pin 22 L, pin 27 L (if ordered with 20=L, 22=L, 27=L). "
-        "It alone drives at pin 20 H, pin 22 L, pin 27 H (if ordered with 20=L, 22=L, 27=H). "
-        "Only if ordered with 20=L, 22=L"
+        "chip pin 20 (/CE) to pin 3 of X1 (L while socket 20 is H and socket 27 is H) "
+        "(if ordered with 22=L, 27=H). "
+        "chip pin 20 (/CE) to pin 3 of X1 (L while socket 27 is H); "
+        "chip pin 22 (/OE) to pin 6 of X1 (L while socket 20 is H and socket 22 is H) (if ordered with 22=H, 27=H). "
+        f"{package}. Only if ordered with 27=H"
     )
 
 
@@ -435,17 +502,15 @@ def test_what_is_exact_when_plugged_in_stays_straight():
 
 
 def test_a_difference_after_wiring_is_always_said():
-    """28C64 with a style A ROM in it: /WE low takes the EEPROM off the bus, and the ROM has no such pin."""
+    """28C64 with a style A ROM in it: /WE low takes the EEPROM off the bus, and the ROM has no such pin.
+
+    An inverter at one of its enables makes it exact; where the board never writes, that inverter is for nothing.
+    """
     verdict = examine("28C64", "rom-23128-style-a", None, ALL_LOW)
-    assert not verdict.fits[0].plan.wired.equal
-    assert (
-        "drives the bus at pin 20 L, pin 22 L, pin 27 L, where 28C64 is off"
-        in one(verdict, "cannot-be-written").evidence
-    )
-
-
-def first(name):
-    return require_part(name).polarities({})[0]
+    fit, finding = verdict.fits[0], one(verdict, "cannot-be-written")
+    assert fit.plan.gates and fit.plan.wired.equal and not fit.spare.wired.equal
+    off = "Without the gate rom-23128-style-a drives the bus at pin 20 L, pin 22 L, pin 27 L, where 28C64 is off"
+    assert off in finding.evidence and "never writes it, and then without the gate" in finding.remedy
 
 
 # --- access times ---------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from msgspec.structs import replace as msgspec_replace
 
 from romwright.fit import kinds, selects
+from romwright.fit.glue import Tap
 from romwright.fit.proof import read_every_address
 from romwright.fit.rows import How
 from romwright.fit.seating import Seating
@@ -20,15 +21,17 @@ from romwright.parts.model import Role
 PARTS = {name: part for name in part_names() if (part := require_part(name)).drives}  # rom-6540 has no drive row
 
 
-def plan_of(socket, chip, polarity=None):
+def plan_of(socket, chip, polarity=None, prefer=()):
     original, new = PARTS[socket], PARTS[chip]
     return plan_wiring(
-        original.ordered_as(original.polarities(polarity or {})[0]), new.ordered_as(new.polarities({})[0])
+        original.ordered_as(original.polarities(polarity or {})[0]), new.ordered_as(new.polarities({})[0]), prefer
     )
 
 
-def prove(plan, rows=None):
-    return read_every_address(plan.original, plan.chip, rows or plan.rows, plan.image_at)
+def prove(plan, rows=None, gates=None):
+    return read_every_address(
+        plan.original, plan.chip, rows or plan.rows, plan.image_at, plan.gates if gates is None else gates
+    )
 
 
 def place(row):
@@ -82,7 +85,7 @@ def test_a_missing_wire_is_refuted(pair, how):
     plan = plan_of(*pair)
     for row in plan.rows:
         if row.chip and plan.chip.pins[row.chip - 1].role not in (Role.NC, Role.OUTPUT):
-            cut = replace(row, how=how, wire_to=None)
+            cut = replace(row, how=how, wire_to=None, gate="")
             assert not prove(plan, [cut if r is row else r for r in plan.rows]).equal, row
 
 
@@ -102,27 +105,6 @@ def test_proof_and_drive_comparison_agree(socket, chip, data):
         assert not plan.wired.missed
 
 
-def test_every_pair_that_could_fit_reads_equal():
-    """A chip with the words, the bits and the supplies of the original gets a plan that reads every address.
-
-    What it may still lack is an enable, or one of the other polarity that no tie can replace (none of those here).
-    """
-    fails = []
-    for socket, original in PARTS.items():
-        for chip, new in PARTS.items():
-            if (
-                new.words >= original.words
-                and new.bits >= original.bits
-                and new.supplies.items() <= original.supplies.items()
-            ):
-                proof = prove(plan_of(socket, chip))
-                if proof.states_written:  # the board's own strobe, and a chip without the second enable or /OE
-                    assert original.writes and proof.first_difference["found"] == "may be written"
-                elif not proof.equal:
-                    fails.append((socket, chip, proof.first_difference))
-    assert not fails
-
-
 def test_too_small_a_chip_is_refuted_at_the_first_address_it_lacks():
     proof = prove(plan_of("27256", "27128"))
     assert proof.first_difference["address"] == "4000"
@@ -136,24 +118,29 @@ def test_image_lies_in_the_half_that_shows():
 
 
 def test_the_proof_shares_no_function_with_the_plan():
+    """Of the rest of the tool the proof takes types of values only, and what it asks of them lies in the value."""
     import ast
+    import enum
+    import importlib
     import inspect
 
-    from romwright.fit import proof
+    from romwright.fit import bench, proof
 
-    taken = [
-        alias.name
-        for node in ast.walk(ast.parse(inspect.getsource(proof)))
-        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("romwright.fit")
-        for alias in node.names
-    ]
-    assert sorted(taken) == ["How", "Row"]
+    for module in (proof, bench):
+        for node in ast.walk(ast.parse(inspect.getsource(module))):
+            assert not isinstance(node, ast.Import) or {alias.name for alias in node.names} <= {"itertools", "numpy"}
+            if isinstance(node, ast.ImportFrom) and node.module.startswith("romwright.") and "bench" not in node.module:
+                for alias in node.names:
+                    taken = getattr(importlib.import_module(node.module), alias.name)
+                    assert isinstance(taken, type), (module.__name__, alias.name)
+                    assert issubclass(taken, enum.Enum) or hasattr(taken, "__match_args__"), alias.name  # a record
 
 
 def test_verdict_carries_the_proof():
     verdict = examine_fit(PARTS["27256"], PARTS["27C256"])
     assert verdict.as_json()["proof"] == {
         "addresses": 32768, "equal": True, "drive_equal": True, "states": 4, "states_differ": 0, "states_written": 0,
+        "power_up_safe": True,
     }  # fmt: skip
 
 
@@ -167,7 +154,7 @@ def with_pin(plan, number, **changes):
 
 def test_we_left_on_the_select_is_refuted():
     """Atmel AT28C256, 0006M: /CE low, /WE low, /OE high writes a byte."""
-    plan = plan_of("rom-23128-style-b", "28C256", {20: "L", 22: "L", 27: "L"})
+    plan = plan_of("rom-23128-style-b", "28C256", {20: "L", 22: "L", 27: "L"}, ("no-gates",))
     assert prove(plan).equal and prove(plan).states_written == 0
     shared = prove(plan, with_pin(plan, 27, how=How.WIRE, wire_to=27))  # beside /CE, which the plan wires there
     assert shared.states_written and not shared.equal
@@ -192,48 +179,150 @@ def test_a_level_held_only_in_read_does_not_keep_a_strobe_at_rest():
     assert proof.states_written == 1 and proof.first_difference["found"] == "may be written"
 
 
-# --- inverters and enables ------------------------------------------------------------------------------------------
+# --- gates and enables ----------------------------------------------------------------------------------------------
+
+# plans that take each kind of gate, and gates in a row: socket, its polarities, chip, kinds
+GATED = {
+    "inverter": ("rom-2364-24", {20: "H"}, "27C64", ["inverter"]),
+    "or": ("rom-23128-style-b", {20: "L", 22: "L", 27: "L"}, "28C256", ["or"]),
+    "and": ("prom-82s181", {}, "rom-9316b-apple2", ["and"]),
+    "nand": ("rom-23128-style-b", {20: "H", 22: "H", 27: "L"}, "27128", ["nand"]),
+    "nand behind nand": ("rom-23128-style-b", {20: "L", 22: "L", 27: "H"}, "27128", ["nand", "nand"]),
+    "or behind or": ("2564", {}, "rom-2364-24", ["or", "or"]),
+    "3-to-8": ("28C16", {}, "2532", ["3-to-8"]),
+}
 
 
-def test_an_inverter_left_out_is_refuted():
-    plan = plan_of("rom-2364-24", "27C64", {20: "H"})
-    assert prove(plan).equal and prove(plan).drive_equal and len(plan.inverters) == 2
-    for row in plan.inverters:
-        assert not prove(plan, with_pin(plan, row.chip, inverted=False)).equal
+def gated(name):
+    """A plan of the table above, proved as it stands."""
+    socket, polarity, chip, kinds = GATED[name]
+    plan = plan_of(socket, chip, polarity)
+    proof = prove(plan)
+    assert [gate.kind for gate in plan.gates] == kinds and proof.equal and proof.drive_equal, proof
+    return plan
+
+
+def refuted(plan, rows=None, gates=None):
+    proof = prove(plan, rows, gates)
+    return not (proof.equal and proof.drive_equal)
+
+
+def with_gate(plan, gate, **changes):
+    """The gates with something changed about one of them."""
+    return [replace(each, **changes) if each is gate else each for each in plan.gates]
+
+
+def free(plan, gate):
+    """What an input may move to with nothing changed: of a NAND that is an inverter with its inputs joined, one may go
+    to H, or to a line that the NAND behind it has too, as a(ab)' = ab'.
+    """
+    if gate.kind != "nand" or replace(gate.taps[0], pin=0) != replace(gate.taps[1], pin=0):
+        return set()
+    behind = [each.taps for each in plan.gates if gate.name in {tap.gate for tap in each.taps}]
+    return {(None, "H")} | {(tap.position, tap.level) for taps in behind for tap in taps if tap.position}
+
+
+@pytest.mark.parametrize("name", GATED)
+def test_an_input_of_a_gate_on_anything_else_is_refuted(name):
+    """Every input that a line feeds, moved to every other line of the socket and to both levels."""
+    plan = gated(name)
+    lines = [pin.number for pin in plan.original.pins if pin.role in (Role.ADDRESS, Role.DATA, Role.CONTROL)]
+    for gate in plan.gates:
+        for number, tap in enumerate(gate.taps):
+            moved = [Tap(tap.pin, position=line) for line in lines] + [Tap(tap.pin, level=level) for level in "LH"]
+            for other in moved if tap.level is None else ():
+                taps = (*gate.taps[:number], other, *gate.taps[number + 1 :])
+                if other != tap and (other.position, other.level) not in free(plan, gate):
+                    assert refuted(plan, gates=with_gate(plan, gate, taps=taps)), (gate.name, other)
+
+
+@pytest.mark.parametrize("name", GATED)
+def test_a_gate_of_another_kind_is_refuted(name):
+    plan = gated(name)
+    for gate in plan.gates:
+        for kind in {"nand", "and", "or"} - {gate.kind} if len(gate.taps) == 2 else ():
+            assert refuted(plan, gates=with_gate(plan, gate, kind=kind)), (gate.name, kind)
+
+
+@pytest.mark.parametrize("name", GATED)
+def test_a_pin_moved_off_its_gate_is_refuted(name):
+    """To each line behind the gates, to another gate of the plan, to a rail, to nothing: a gate left out is one."""
+    plan = gated(name)
+    behind = [tap.position for gate in plan.gates for tap in gate.taps if tap.position]
+    for row in (row for row in plan.rows if row.how is How.GATE):
+        moves = [{"how": How.WIRE, "wire_to": line} for line in behind]
+        moves += [{"how": how, "wire_to": None} for how in (How.VCC, How.GND, How.OPEN)]
+        moves += [{"gate": gate.name} for gate in plan.gates if gate.name != row.gate]
+        for move in moves:
+            assert refuted(plan, with_pin(plan, row.chip, **move)), move
+
+
+@pytest.mark.parametrize("name", GATED)
+def test_an_input_that_a_gate_fed_is_refuted_without_it(name):
+    """A gate in a row, left out: the one behind it gets a level, or what went into the one left out."""
+    plan = gated(name)
+    for gate in plan.gates:
+        for number, tap in enumerate(gate.taps):
+            first = next((each for each in plan.gates if each.name == tap.gate), None)
+            for other in (*first.taps, Tap(None, level="H"), Tap(None, level="L"), Tap(None)) if first else ():
+                taps = (*gate.taps[:number], replace(other, pin=tap.pin), *gate.taps[number + 1 :])
+                assert refuted(plan, gates=with_gate(plan, gate, taps=taps)), other
+
+
+def test_an_output_or_an_enable_of_a_decoder_is_not_any_other():
+    """TI, SN74LS138, SDLS014: pins 15 to 9 and 7 are Y0 to Y7; G1 high and both G2 low let one of them fall."""
+    plan = gated("3-to-8")
+    (gate,) = plan.gates
+    for output in {15, 14, 13, 12, 11, 10, 9, 7} - {gate.output}:
+        assert refuted(plan, gates=[replace(gate, output=output)]), output
+    for number, tap in enumerate(gate.taps):
+        if tap.level:
+            turned = replace(tap, level={"H": "L", "L": "H"}[tap.level])
+            taps = (*gate.taps[:number], turned, *gate.taps[number + 1 :])
+            assert refuted(plan, gates=[replace(gate, taps=taps)]), tap
+
+
+def test_diodes_give_what_an_and_gives():
+    plan = gated("and")
+    assert not refuted(plan, gates=with_gate(plan, plan.gates[0], kind="diodes"))
+    plan = gated("or")
+    assert refuted(plan, gates=with_gate(plan, plan.gates[0], kind="diodes"))
+
+
+def test_a_gate_on_a_line_that_nothing_drives_is_refuted():
+    """An input on a position that the original leaves open, or on nothing: what comes out is not known."""
+    plan = gated("or")
+    (gate,) = plan.gates
+    for tap in (Tap(2, position=1), Tap(2)):
+        assert refuted(plan, gates=[replace(gate, taps=(gate.taps[0], tap))])
 
 
 def test_a_chip_that_drives_unselected_is_not_drive_equal():
     plan = plan_of("rom-2364-24", "27C64", {20: "H"})
-    tied = [replace(row, how=How.GND, wire_to=None, inverted=False) if row.inverted else row for row in plan.rows]
+    tied = with_pin(plan, 20, how=How.GND, wire_to=None, inverted=False, gate="")
     proof = prove(plan, tied)
     assert proof.equal and not proof.drive_equal and proof.states_differ == 1
 
 
-def every_order(part):
-    """The polarities of a part: all low, all high."""
-    return {"L": part.polarities({})[0], "H": part.polarities({})[-1]}.values()
+SAID = {"gate-needed", "enable-lost", "wired-enable-lost", "cannot-be-written"}
+CHIPS = ("2532", "2716", "2764", "27C256", "28C256", "62256", "27C040", "27C400", "rom-2364-24", "rom-23128-style-c")
 
 
-SAID = {"gate-needed", "enable-lost", "wired-enable-lost", "drives-unselected", "cannot-be-written"}
-
-
-def test_no_plan_ignores_the_select_and_every_difference_is_said():
-    """The costly mistake: a chip that is never off the bus. All pairs in which the chip holds the contents."""
-    ignored, missed, unsaid = [], [], []
+@pytest.mark.parametrize("chip", CHIPS)
+def test_what_is_lost_without_a_gate_is_said(chip):
+    """The costly mistake: a chip that is never off the bus. Sockets with the first choices, and the last."""
+    new, silent = PARTS[chip].ordered_as(PARTS[chip].polarities({})[0]), []
     for socket, original in PARTS.items():
-        for chip, new in PARTS.items():
-            if new.words < original.words or new.bits != original.bits:
-                continue
-            for one in every_order(original):
-                plan = plan_wiring(original.ordered_as(one), new.ordered_as(new.polarities({})[0]))
-                select = plan.original.by_function.get(plan.original.select)
-                if select and plan.wired.ignores(f"{select.number} {select.function}"):
-                    ignored.append((socket, chip, one))
-                if plan.wired.missed:
-                    missed.append((socket, chip, one))
-                if not plan.wired.equal and not said(plan) & SAID:
-                    unsaid.append((socket, chip, one))
-    assert not ignored and not missed and not unsaid
+        if new.words < original.words or new.bits != original.bits:
+            continue
+        for one in (original.polarities({})[0], original.polarities({})[-1]):
+            plan = plan_wiring(original.ordered_as(one), new)
+            seating = Seating(plan)
+            assert seating.spare.gates == () and plan.heeds and plan.wired.equal
+            assert not plan.gates or not seating.spare.wired.equal  # no gate that wires alone make needless
+            if plan.gates and not said(plan) & SAID:
+                silent.append((socket, one))
+    assert not silent
 
 
 def said(plan):

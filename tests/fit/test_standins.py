@@ -46,8 +46,9 @@ def test_the_ranking_has_no_opinion_of_its_own(original):
     for stand_in in ranked[:12]:
         if stand_in.way is not Way.NOT:
             fit = examine_fit(part, stand_in.part).fits[0]
-            assert fit.proof.equal and stand_in.exact == fit.plan.wired.equal
-            assert stand_in.image_at == fit.plan.image_at
+            plan = fit.spare if fit.spare.heeds else fit.plan  # no gate where wires alone heed the select
+            assert fit.proof.equal and stand_in.exact == plan.wired.equal
+            assert stand_in.image_at == plan.image_at and (stand_in.way is Way.GATE) == bool(plan.gates)
 
 
 def test_every_part_stands_in_for_itself():
@@ -70,11 +71,12 @@ def test_a_lost_enable_is_not_exact_and_says_so():
 
 
 def test_exact_ones_come_before_those_that_lose_an_enable():
-    """rom-9316b-apple2 has three selects, one active high (its page): only parts with as many enables are exact."""
-    able = [s for s in rank_stand_ins(require_part("rom-9316b-apple2"), PARTS) if s.way is not Way.NOT]
+    """A select that is active high takes a gate, unless the part has such an enable: that part may lose another."""
+    socket, stated = require_part("rom-23128-style-a"), {20: "H", 22: "L", 27: "L"}
+    able = [s for s in rank_stand_ins(socket, PARTS, stated) if s.way is not Way.NOT]
     exact = [s for s in able if s.exact]
     assert able[: len(exact)] == exact and 0 < len(exact) < len(able)
-    assert any(s.way is Way.GATE for s in exact) and any(s.way is Way.PINS for s in able[len(exact) :])
+    assert any(s.way is Way.GATE for s in exact) and any(s.way is Way.WIRES for s in able[len(exact) :])
     assert all("lost" in " ".join(s.cautions) for s in able[len(exact) :])
     assert not any("lost" in caution for s in exact for caution in s.cautions)
 
@@ -82,7 +84,15 @@ def test_exact_ones_come_before_those_that_lose_an_enable():
 def test_only_what_the_finished_wiring_loses_is_said():
     """The 2716 gets the select that it misses when plugged in (pin 21); pin 18 stays lost."""
     (found,) = rank_stand_ins(require_part("rom-9316b-apple2"), [require_part("2716")])
-    assert found.cautions == ("lost even after wiring: socket pin 18 (CS2, active H)",)
+    assert found.cautions == ("lost without a gate: socket pin 18 (CS2, active H)",) and found.way is Way.WIRES
+
+
+def test_the_way_through_a_gate_is_told_in_words():
+    """rom-2364-24 ordered active high; a NAND gives style A's two enables (20 H, 27 L) to one pin of a 27128."""
+    (inverter,) = rank_stand_ins(require_part("rom-2364-24"), [require_part("2764")], {20: "H"})
+    assert "pin 20 (/CE) to socket 20 through an inverter" in inverter.reason
+    (nand,) = rank_stand_ins(require_part("rom-23128-style-a"), [require_part("27128")], {20: "H", 22: "L", 27: "L"})
+    assert "pin 20 (/CE) to a gate" in nand.reason and nand.exact
 
 
 @pytest.mark.parametrize("original, part, stops", [

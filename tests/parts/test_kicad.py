@@ -1,4 +1,4 @@
-"""Every part that KiCad's symbol library has too, compared pin by pin (Debian package kicad-symbols, 6.0.10)."""
+"""Every part and gate package that KiCad's library has too, pin by pin (Debian package kicad-symbols, 6.0.10)."""
 
 import re
 from functools import cache
@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from romwright.fit.work import gate_parts
 from romwright.parts.library import part_names, require_part
 
 FOLDER = Path("/usr/share/kicad/symbols")
@@ -128,3 +129,39 @@ def test_a_missing_bar_is_seen():
     """A polarity error must not vanish in the spelling."""
     assert (plain("PGM"), plain("~{PGM}"), plain("~PGM")) == ("PGM", "/PGM", "/PGM")
     assert (plain("OE"), plain("~{CS}"), plain("DQ7"), plain("VSS")) == ("OE", "/CE", "D7", "GND")
+
+
+# --- the gate packages of pinmaps/work.toml ---------------------------------------------------------------------------
+
+AS_KICAD_CALLS_IT = {"74HCT08": "74LS08"}  # the same pins; 6.0.10 has no 74HCT08
+DECODER_INPUTS = ("A0", "A1", "A2", "E3", "E1", "E2")  # KiCad's names of A B C, G1, /G2A, /G2B in that order
+
+
+def gate_symbol(name):
+    """The pins of a symbol by its units: number, kind and name of each. A second drawing of a unit repeats its pins."""
+    (symbol,) = (e for e in parse((FOLDER / "74xx.kicad_sym").read_text("utf-8"))[0] if e[:2] == ["symbol", name])
+    units = {}
+    for unit in (e for e in symbol if e[0] == "symbol"):
+        number = unit[1].rsplit("_", 2)[1]
+        for pin in (e for e in unit if e[0] == "pin"):
+            words = {e[0]: e[1] for e in pin if isinstance(e, list)}
+            units.setdefault(number, set()).add((int(words["number"]), pin[1], words["name"]))
+    return list(units.values())
+
+
+@pytest.mark.parametrize("kind", [kind for kind, part in gate_parts().items() if part.outputs])
+def test_gate_packages_have_kicad_s_pins(kind):
+    require_kicad()
+    ours = gate_parts()[kind]
+    units = gate_symbol(AS_KICAD_CALLS_IT.get(ours.part, ours.part))
+    theirs = {number: (use, name) for unit in units for number, use, name in unit}
+    assert {name: number for number, (use, name) in theirs.items() if use == "power_in"} == {"VCC": ours.vcc, "GND": ours.gnd}
+    inputs = {number for number, (use, _) in theirs.items() if use == "input"}
+    assert inputs == {pin for gate in ours.inputs for pin in gate}
+    assert {number for number, (use, _) in theirs.items() if use == "output"} == set(ours.outputs)
+    if kind == "3-to-8":
+        assert tuple(theirs[pin][1] for pin in ours.inputs[0]) == DECODER_INPUTS
+        assert [theirs[pin][1] for pin in ours.outputs] == [f"O{number}" for number in range(8)]
+    else:  # each unit is one gate: its inputs go with its output
+        for pins, output in zip(ours.inputs, ours.outputs):
+            assert {(pin, "input", "~") for pin in pins} | {(output, "output", "~")} in units

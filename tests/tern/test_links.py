@@ -77,7 +77,7 @@ SHOWN = {}
 @pytest.mark.parametrize("name", CHIPS)
 def test_lamps_show_what_is_predicted(name, lk1, lk2):
     chip, setting = require_part(name).ordered_as(CHIPS[name]), {"LK1": lk1, "LK2": lk2}
-    rom = contents_of(DIAGNOSTIC, chip.words, name)
+    rom = contents_of(DIAGNOSTIC, chip)
     bits, judged, symptoms = predicted(rom, setting, chip)
     own = LinkedBus(rom, setting, chip).blocks[6:]
     if name == "28C256":  # its /WE is never at rest while it should be read: the CPU has no program to run

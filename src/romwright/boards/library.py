@@ -6,10 +6,13 @@ from pathlib import Path
 
 import msgspec
 
+from romwright.boards.cyclerules import find_cpu_faults
 from romwright.boards.model import Board, Cpu
-from romwright.boards.rules import find_cpu_faults, find_faults
+from romwright.boards.rules import find_faults
 from romwright.datafiles import data_folder, read_data_file
 from romwright.errors import DataFileError, UnknownNameError
+from romwright.parts.library import require_part
+from romwright.parts.model import Part
 
 
 def board_names(folder: Path | None = None) -> list[str]:
@@ -58,9 +61,15 @@ def require_board(name: str) -> Board:
     return read_board(data_folder("boards") / f"{require_name('board', name, board_names())}.toml")
 
 
+def fitted_chips(board: Board) -> dict[str, Part]:
+    """Return the chip that the board's file puts in each socket, its polarities stated; none for an empty socket."""
+    return {each.name: require_part(each.part).ordered_as(each.stated) for each in board.sockets if each.part}
+
+
 def board_json(board: Board, cpu: Cpu) -> dict:
-    """Return every key of a board's file, and the cycles of its CPU, as plain values."""
-    return msgspec.to_builtins(board) | {"cycles": msgspec.to_builtins(cpu.cycles)}
+    """Return every key of a board's file, and the cycles of its CPU with what is unchecked of them, as plain values."""
+    of_cpu = {"cycles": cpu.cycles, "ports": cpu.ports, "cycles_unchecked": cpu.unchecked}
+    return msgspec.to_builtins(board) | msgspec.to_builtins(of_cpu)
 
 
 def require_name(kind: str, name: str, known: list[str]) -> str:

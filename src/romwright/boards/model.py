@@ -6,21 +6,22 @@ A *node* is a name on the schematic: a CPU signal, a rail, a gate's output, a li
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 from typing import Literal
 
 from msgspec import Struct
 
-from romwright.parts.model import Level
+from romwright.parts.model import Choice, Level
 
 UNCONNECTED = "NC"
 NOBODY = "none"
 Levels = dict[str, Level]
+Span = tuple[int, int]  # first and last address
 
 
 def expand(lines: str) -> tuple[str, ...]:
-    """List line names, with A0-A15 for a run of them.
+    """List line names, with A0-A15 for a run of them; what is no run of up to 64, upwards, stays as it is.
 
     >>> expand("/LDS A1-A3")
     ('/LDS', 'A1', 'A2', 'A3')
@@ -28,11 +29,12 @@ def expand(lines: str) -> tuple[str, ...]:
     found: list[str] = []
     for word in lines.split():
         run = re.fullmatch(r"([A-Z]+)(\d+)-\1(\d+)", word)
-        found += [f"{run[1]}{i}" for i in range(int(run[2]), int(run[3]) + 1)] if run else [word]
+        numbers = range(int(run[2]), int(run[3]) + 1) if run else range(0)
+        found += [f"{run[1]}{i}" for i in numbers] if 0 < len(numbers) <= 64 else [word]
     return tuple(found)
 
 
-def parse_span(text: str) -> tuple[int, int] | None:
+def parse_span(text: str) -> Span | None:
     """Read FIRST-LAST or a single address as (first, last), None if it is neither.
 
     >>> parse_span("C000-FFFF"), parse_span("A000"), parse_span("FFFF-C000")
@@ -48,26 +50,62 @@ def parse_span(text: str) -> tuple[int, int] | None:
 class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
     """One kind of bus cycle, or a part of one, with the levels of the CPU's control signals; others are free.
 
-    `access`: who is to drive the data bus: a device (read), the CPU (write), or nobody in particular (none).
+    `access`: what it is for: a device answers (read), the CPU writes, or neither (none). `drives`: what the CPU has on
+    its data lines if it is not what it writes: an address, a status, nothing (nobody). `either`: rows of levels of
+    which one holds besides.
     """
 
     name: str
     levels: Levels
     access: Literal["read", "write", "none"]
     source: str
-    space: Literal["memory", "io"] = "memory"
+    drives: Literal["", "address", "status", "nobody"] = ""
+    either: tuple[Levels, ...] = ()
+    space: Literal["memory", "io", "acknowledge"] = "memory"
     address: str = ""
     data: str = ""
 
+    @property
+    def is_early(self) -> bool:
+        """Whether it is the part of a cycle before its strobe: such are named `..., before ...`."""
+        return ", before " in self.name
+
+    @property
+    def rows(self) -> tuple[Levels, ...]:
+        """The levels as rows, of which one matches."""
+        return tuple(self.levels | row for row in self.either or ({},))
+
+    @property
+    def cpu_drives(self) -> str:
+        """What the CPU has on its data lines: `data`, `address`, `status` or nothing."""
+        return {"": "data" if self.access == "write" else "", "nobody": ""}.get(self.drives, self.drives)
+
+
+class Ports(Struct, frozen=True, forbid_unknown_fields=True):
+    """The I/O space of a CPU: the address lines that carry the port, lowest first, and what those above them do.
+
+    `above`: not known (any), the port once more (copy), or low (L).
+    """
+
+    lines: str
+    above: Literal["any", "copy", "L"]
+
+    @property
+    def bits(self) -> int:
+        """How many bits a port has."""
+        return len(expand(self.lines))
+
 
 class Cpu(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """The bus cycles of a CPU."""
+    """The bus cycles of a CPU; `unread` names lines that it has, but whose levels nobody has read."""
 
     name: str
     address: str
     data: str
     signals: str
     cycles: tuple[Cycle, ...]
+    ports: Ports | None = None
+    unread: str = ""
     unchecked: tuple[str, ...] = ()
 
     @cached_property
@@ -97,12 +135,18 @@ class Cpu(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
 
 
 class Socket(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """A socket: the node at each position, left column downwards, right column downwards."""
+    """A socket: the node at each position, left column downwards, right column downwards.
+
+    `part` sits in it unless somebody says otherwise; `polarity` has what the factory chose for its pins, by number.
+    """
 
     name: str
     left: str
     right: str
     title: str = ""
+    part: str = ""
+    polarity: dict[str, Choice] = {}
+    row_pitch_mm: float = 15.24
 
     @cached_property
     def nodes(self) -> dict[int, str]:
@@ -114,6 +158,11 @@ class Socket(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     def pin_count(self) -> int:
         """How many positions it has."""
         return len(self.nodes)
+
+    @property
+    def stated(self) -> dict[int, Choice]:
+        """The polarities of its part by pin number."""
+        return {int(pin): choice for pin, choice in self.polarity.items()}
 
     def place(self, position: int) -> str:
         """Return the node that stands for a position."""
@@ -184,13 +233,16 @@ class Area(Struct, frozen=True, forbid_unknown_fields=True):
     space: Literal["memory", "io"] = "memory"
 
     @property
-    def span(self) -> tuple[int, int]:
+    def span(self) -> Span:
         """First and last address."""
         return parse_span(self.range)
 
 
 class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """A computer board. `wires` are joins of two nodes that the traces do not make."""
+    """A computer board. `wires` are joins that the traces do not make, `signals` lines that something else drives.
+
+    `buffered`: a buffer parts the data lines from the CPU's, off while the CPU has an address or status there.
+    """
 
     name: str
     title: str
@@ -204,6 +256,8 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     devices: tuple[Device, ...] = ()
     resistors: tuple[Resistor, ...] = ()
     wires: tuple[str, ...] = ()
+    buffered: bool = False
+    signals: dict[str, str] = {}
     unchecked: tuple[str, ...] = ()
 
     def uses(self) -> Iterator[tuple[str, str]]:
@@ -222,6 +276,24 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
             yield from ((f"resistors.{resistor.name}", node) for node in resistor.nodes.split())
         for wire in self.wires:
             yield from (("wires", node) for node in wire.split())
+
+    def lines_of(self, name: str, cpu: Cpu) -> frozenset[str]:
+        """Return the data lines that a device or a socket has: all of them unless its own are told."""
+        every = frozenset(cpu.data_lines)
+        told = {device.name: frozenset(expand(device.data)) for device in self.devices}
+        nodes = {socket.name: socket.nodes.values() for socket in self.sockets}
+        return told.get(name) or every & self._near(nodes.get(name, ())) or every
+
+    def _near(self, nodes: Iterable[str]) -> set[str]:
+        """Return nodes with those that wires, links and series resistors lead to."""
+        pairs = [wire.split() for wire in self.wires] + [resistor.nodes.split() for resistor in self.resistors]
+        pairs += [group for link in self.links for position in link.positions for group in link.groups(position)]
+        found, queue = set(), [*nodes]
+        while queue:
+            if (node := queue.pop()) not in found and node not in self.rails:
+                found.add(node)
+                queue += [other for pair in pairs if node in pair for other in pair]
+        return found
 
     def settings(self) -> list[tuple[str, tuple[str, ...]]]:
         """List the links with the names of their positions."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import click
 
-from romwright.cli.options import AS_JSON
-from romwright.cli.wire import heading, parse_polarity
+from romwright.cli import draft
+from romwright.cli.options import ALSO, AS_JSON, OVERWRITE, parse_polarity
+from romwright.cli.wire import heading
 from romwright.errors import OptionError
 
 
@@ -16,6 +17,9 @@ def command() -> None:
     \b
     Example: romwright boards show tern-tl-1
     """
+
+
+command.add_command(draft.command)
 
 
 @command.command("list", short_help="List the boards that are shipped.")
@@ -45,32 +49,53 @@ def summary(board) -> dict:
 
 @command.command(short_help="Show a board: sockets, links and their positions, memory map, who drives the bus.")
 @click.argument("board", metavar="BOARD")
+@click.option("--now", metavar="LINK=POSITION,…", help="The present setting: draw the jumpers in place.")
+@click.option("--svg", metavar="OUT.svg", help="Write the drawing of sockets and links, for printers without colours.")
+@OVERWRITE
 @AS_JSON
-def show(board: str, as_json: bool) -> None:
+def show(board: str, now: str | None, svg: str | None, overwrite: bool, as_json: bool) -> None:
     """Show BOARD: a shipped one, or a board file (.toml) of your own, which is checked by every rule.
 
+    Sockets are seen from above. Below the pads of a link, each position has a line with the pads that it joins.
+
     \b
-    Example: romwright boards show tern-tl-1
+    Example: romwright boards show tern-tl-1 --now LK1=1-2,LK2=2-3 --svg tern.svg
     """
     from romwright.boards.library import board_json, require_board, require_cpu
-    from romwright.cli.render import print_json
+    from romwright.cli.links import parse_setting
+    from romwright.cli.render import inert, print_json
 
     page = require_board(board)
     cpu = require_cpu(page.cpu)
+    setting = parse_setting(page, now) if now else None
+    if svg:
+        write_svg(svg, page, setting, overwrite)
     if as_json:
-        print_json(board_json(page, cpu))
+        print_json(board_json(page, cpu) | ({"now": setting} if setting else {}))
         return
     click.echo(f"{page.title} ({page.name})\nCPU {page.cpu}; source: {page.source}")
     if page.unchecked:
         heading("UNCHECKED: do not rely on these", fg="yellow")
         click.echo("\n".join(f"  {entry}" for entry in page.unchecked))
-    for socket in page.sockets:
-        heading(f"{socket.name}  {socket.title}".rstrip() + ", from above, with the node at each position")
-        click.echo("\n".join(draw_socket(socket)))
-    print_links(page)
+    print_drawings(page, setting)
     print_logic(page)
     print_map(page)
     print_cycles(cpu)
+    if cpu.unchecked:
+        heading(f"UNCHECKED, of the {cpu.name}: do not rely on these", fg="yellow")
+        click.echo("\n".join(f"  {entry}" for entry in cpu.unchecked))
+    if svg:
+        click.echo(f"\ndrawing written to {inert(svg)}")
+
+
+def write_svg(path: str, page, setting: dict[str, str] | None, overwrite: bool) -> None:
+    """Write the drawing of a board. Raises OptionError for a name that is not of an SVG, OutputError."""
+    from romwright.images.formats import write_bytes
+    from romwright.sheets.board import build_board_svg
+
+    if not path.lower().endswith(".svg"):
+        raise OptionError(f"{path} is no SVG", where="--svg", expected="a name that ends in .svg")
+    write_bytes(path, build_board_svg(page, setting), overwrite)
 
 
 @command.command(short_help="Print a board, a setting of its links and a chip as Verilog.")
@@ -79,8 +104,9 @@ def show(board: str, as_json: bool) -> None:
 @click.argument("part", metavar="PART")
 @click.option("--now", metavar="LINK=POSITION,…", default="", help="The setting of the links.")
 @click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
+@ALSO
 @AS_JSON
-def verilog(board: str, socket: str, part: str, now: str, polarity: dict, as_json: bool) -> None:
+def verilog(board: str, socket: str, part: str, now: str, polarity: dict, also, as_json: bool) -> None:
     """Print BOARD with PART in SOCKET as Verilog (IEEE 1364): a simulator of your choice resolves the data bus.
 
     Every trace, closed link and seated pin is a tran; every memory drives a number of its own. x on the bus is a
@@ -90,7 +116,8 @@ def verilog(board: str, socket: str, part: str, now: str, polarity: dict, as_jso
     Example: romwright boards verilog tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2
     """
     from romwright.boards.library import require_board, require_cpu
-    from romwright.cli.links import parse_setting, require_thing
+    from romwright.cli.columns import fit_others, require_thing
+    from romwright.cli.links import parse_setting
     from romwright.cli.render import print_json
     from romwright.fit.verilog import build_verilog
     from romwright.parts.library import require_part
@@ -102,37 +129,30 @@ def verilog(board: str, socket: str, part: str, now: str, polarity: dict, as_jso
     if len(stated) > 1:
         pins = ", ".join(str(pin) for pin in chip.choices() if pin not in polarity)
         raise OptionError(f"the polarity of pin {pins} of {chip.name} is not stated", expected="--polarity PIN=L,...")
-    text = build_verilog(page, require_cpu(page.cpu), parse_setting(page, now), place, chip.ordered_as(stated[0]))
+    others = fit_others(page, place, also)
+    chips = {name: other.chip for name, other in others.items()}
+    setting = parse_setting(page, now)
+    text = build_verilog(page, require_cpu(page.cpu), setting, place, chip.ordered_as(stated[0]), chips)
     if as_json:
-        print_json({"board": page.name, "socket": place.name, "part": chip.name, "verilog": text})
+        held = {name: other.as_json() for name, other in others.items()}
+        print_json({"board": page.name, "socket": place.name, "part": chip.name, "also": held, "verilog": text})
     else:
         click.echo(text, nl=False)
 
 
-def draw_socket(socket) -> list[str]:
-    """Draw a socket as seen from above, notch up."""
-    count = socket.pin_count
-    left = {n: socket.nodes[n] for n in range(1, count // 2 + 1)}
-    width = max(map(len, left.values()))
-    lines = [f"  {'':{width}}    +--\\_/--+"]
-    for number, node in left.items():
-        other = count + 1 - number
-        lines.append(f"  {node:>{width}} -- |{number:<3} {other:>3}| -- {socket.nodes[other]}")
-    return [*lines, f"  {'':{width}}    +-------+"]
+def print_drawings(page, setting: dict[str, str] | None) -> None:
+    """Print every socket with the node at each position, and the pads of every link with what each position joins."""
+    from romwright.cli.render import inert
+    from romwright.sheets.board import LINKS, draw_socket
+    from romwright.sheets.links import draw_link
 
-
-def print_links(page) -> None:
-    """Print what each link position joins."""
-    from romwright.cli.render import print_table
-
+    for socket in page.sockets:
+        heading(inert(f"{socket.name}  {socket.title}".rstrip()) + ", from above, with the node at each position")
+        click.echo("\n".join(map(inert, draw_socket(page, socket, setting))))
     if page.links:
-        heading("Links")
-        rows = [
-            (link.name, position, "; ".join(" = ".join(group) for group in link.groups(position)) or "open", link.title)
-            for link in page.links
-            for position in link.positions
-        ]
-        print_table(("link", "position", "joins", ""), rows)
+        heading(LINKS)
+    for link in page.links:
+        click.echo("\n".join(["", *map(inert, draw_link(link, setting and setting[link.name]))]))
 
 
 def print_logic(page) -> None:
@@ -143,6 +163,9 @@ def print_logic(page) -> None:
         heading("Glue")
         rows = [(gate.name, gate.kind, gate.inputs, gate.outputs) for gate in page.gates]
         print_table(("gate", "kind", "inputs", "outputs"), rows)
+    if page.signals:
+        heading("Driven by something else, to either level")
+        print_table(("line", "what drives it"), list(page.signals.items()))
     if page.resistors:
         heading("Resistors")
         print_table(("name", "ohms", "between"), [(r.name, f"{r.ohms:g}", r.nodes) for r in page.resistors])
@@ -174,7 +197,9 @@ def print_cycles(cpu) -> None:
     from romwright.cli.render import print_table
 
     heading(f"Bus cycles of the {cpu.name}")
-    print_table(
-        ("cycle", *cpu.controls, "data bus", "source"),
-        [(c.name, *(c.levels.get(s, "-") for s in cpu.controls), c.access, c.source) for c in cpu.cycles],
-    )
+    rows = []
+    for cycle in cpu.cycles:
+        levels = [" or ".join(dict.fromkeys(row.get(signal, "-") for row in cycle.rows)) for signal in cpu.controls]
+        who = f"CPU: {cycle.cpu_drives}" if cycle.cpu_drives else "a device" if cycle.access == "read" else "-"
+        rows.append((cycle.name, *levels, who, cycle.source))
+    print_table(("cycle", *cpu.controls, "data lines driven by", "source"), rows)

@@ -19,32 +19,47 @@ bench diagnostic as an Intel HEX file (diagnostic.hex). In the drawer there is n
 """
 # What is done, as a user would type it inside the folder, and why.
 STEPS = (
-    ("1-inspect", "Look at the dump.", "inspect dump-U7.bin --picture dump-U7.svg"),
+    ("01-inspect", "Look at the dump.", "inspect dump-U7.bin --picture dump-U7.svg"),
     (
-        "2-lists",
+        "02-lists",
         "Make a reference list of known good images.",
         "lists add tern reference/tern-logger.bin reference/tern-diagnostic.bin --lists tern.lists",
     ),
-    ("3-identify", "Which ROM is it, and is the read good?", "identify dump-U7.bin --lists tern.lists"),
+    ("03-identify", "Which ROM is it, and is the read good?", "identify dump-U7.bin --lists tern.lists"),
     (
-        "4-stand-ins",
+        "04-stand-ins",
         "What in the drawer can take its place?",
         "parts stand-ins rom-23128-style-a --polarity 20=L,22=L,27=L --have drawer.txt",
     ),
     (
-        "5-prepare",
-        "Make the bytes of the bench diagnostic for the 28C256.",
-        "prepare diagnostic.hex --for 28C256 --repeat -o diagnostic-28C256.bin",
-    ),
-    (
-        "6-wire-as-linked",
+        "05-wire-as-linked",
         "LK1 and LK2 are set for a ROM with its select on pin 27. What if the 28C256 is simply plugged in?",
         "wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L",
     ),
     (
-        "7-wire-relinked",
-        "And with the links set for a ROM with its select on pin 20?",
-        "wire rom-23128-style-a 28C256 --polarity 20=L,22=L,27=L",
+        "06-links",
+        "The whole board: which setting of LK1 and LK2 is right for which chip?",
+        "links tern-tl-1 U7 rom-23128-style-a rom-23128-style-b 27C512 28C256 --polarity 20=L,22=L,27=L",
+    ),
+    (
+        "07-links-as-set",
+        "The costly mistake: the 27C512 goes in and the links stay as they are. What would the bench show?",
+        "links tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2 --image diagnostic.hex",
+    ),
+    (
+        "08-plan",
+        "The 28C256 then: what is the least work, links and wires together, that makes it right on this board?",
+        "wire U7 28C256 --board tern-tl-1 --now LK1=2-3,LK2=1-2 --plan U7.plan --svg U7.svg",
+    ),
+    (
+        "09-prepare",
+        "Make the bytes of the bench diagnostic for the chip as the plan wires it.",
+        "prepare diagnostic.hex --plan U7.plan --repeat -o diagnostic-28C256.bin",
+    ),
+    (
+        "10-prove",
+        "Read every address through the plan, byte by byte.",
+        "prove U7.plan diagnostic.hex --burnt diagnostic-28C256.bin",
     ),
 )
 

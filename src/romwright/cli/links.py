@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
+
 import click
 
-from romwright.cli.options import AS_JSON
-from romwright.cli.wire import heading, parse_polarity
-from romwright.errors import OptionError, UnknownNameError
+from romwright.cli.columns import Column, fit_others, list_columns, moved, require_thing
+from romwright.cli.options import ALSO, AS_JSON, parse_polarity
+from romwright.cli.wire import heading
+from romwright.errors import OptionError
 
 MARKS = {"works": "ok", "fault": "fault", "stop": "STOP"}
-SHOWN = 32  # settings that are listed on paper; --json has all
+SHOWN = 32  # settings, and cycles, that are listed on paper; --json has all
+TOLD = 12  # findings of one setting; of these in the table of settings:
+NAMED = 4
 
 
 @click.command("links", short_help="How a board's links must be set for a chip; who drives the bus.")
@@ -18,6 +24,7 @@ SHOWN = 32  # settings that are listed on paper; --json has all
 @click.argument("parts", metavar="PART...", nargs=-1, required=True)
 @click.option("--now", metavar="LINK=POSITION,…", help="The present setting: explain it, and the smallest change.")
 @click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
+@ALSO
 @click.option("--seated", type=click.Choice(["offset", "turned"]), help="What if the chip sits so?")
 @click.option("--image", metavar="FILE", help="What the chip holds: predict which bits of other memories read wrong.")
 @click.option(
@@ -25,12 +32,12 @@ SHOWN = 32  # settings that are listed on paper; --json has all
     help="Which level is read where two outputs fight.",
 )  # fmt: skip
 @AS_JSON
-def command(board, socket, parts, now, polarity, seated, image, law, as_json) -> int:
+def command(board, socket, parts, now, polarity, also, seated, image, law, as_json) -> int:
     """Judge every setting of the links of BOARD for PART in SOCKET; with several parts, print a table of all.
 
     BOARD is a shipped board or a board file (.toml) of your own. For each bus cycle the answer says who drives the data
-    bus: fine, contention, open bus or wrong device. Exit status 1 if no setting works, or with --now if that one does
-    not.
+    bus: fine, contention, open bus or wrong device. What sits in the board's other sockets is on the bus too: what the
+    board's file says of them, or --also. Exit status 1 if no setting works, or with --now if that one does not.
 
     \b
     Example: romwright links tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2
@@ -41,9 +48,14 @@ def command(board, socket, parts, now, polarity, seated, image, law, as_json) ->
     page = require_board(board)
     cpu = require_cpu(page.cpu)
     place = require_thing("socket", socket, {each.name: each for each in page.sockets}, page.name)
-    columns = list_columns(page, cpu, place, parts, polarity, seated)
+    columns = list_columns(page, cpu, place, parts, polarity, seated, fit_others(page, place, also))
     present = parse_setting(page, now) if now else None
-    contents = read_contents(image) if image else None
+    contents = read_contents(image, columns) if image else None
+    if len(columns) > 1 and not present and not as_json and (image or law != "low"):
+        raise OptionError(
+            f"{'--image' if image else '--law'} with several chips or polarities",
+            expected="one PART, its polarities stated, or the present setting: --now",
+        )
     law = {"low": Law.LOW, "high": Law.HIGH, "unknown": Law.UNKNOWN}[law]
     if as_json:
         from romwright.cli.render import print_json
@@ -56,122 +68,8 @@ def command(board, socket, parts, now, polarity, seated, image, law, as_json) ->
                 click.echo()
             print_column(column, present, contents, law)
     else:
-        print_matrix(page, place, columns)
+        print_matrix(board, place, columns)
     return int(not all(column.works(present) for column in columns))
-
-
-class Column:
-    """A chip as it is seated, with its polarities, and its settings ranked."""
-
-    def __init__(self, study, reading, polarity: dict, assumed: dict) -> None:
-        self.study, self.reading, self.polarity, self.assumed = study, reading, polarity, assumed
-        self.links = [name for name, _ in study.board.settings()]
-        self.ranked = study.rank()
-
-    @property
-    def label(self) -> str:
-        """The chip in a few words, with the polarities that were not stated."""
-        pins = ",".join(f"{pin}={choice}" for pin, choice in self.assumed.items())
-        seated = "" if self.study.seated == "straight" else self.study.seated
-        return " ".join(filter(None, [self.study.chip.name, pins, seated]))
-
-    def setting(self, positions) -> dict[str, str]:
-        """Return positions under the names of their links."""
-        return dict(zip(self.links, positions))
-
-    def verdicts(self) -> dict[tuple[str, ...], str]:
-        """Return the verdict of every setting."""
-        from romwright.fit.settings import verdict_of
-
-        return {positions: verdict_of(codes) for positions, codes in self.ranked}
-
-    def works(self, present: dict[str, str] | None) -> bool:
-        """Tell whether the present setting works, or any."""
-        verdicts = self.verdicts()
-        wanted = [tuple(present.values())] if present else verdicts
-        return any(verdicts[positions] == "works" for positions in wanted)
-
-    def nearest(self, present: dict[str, str]) -> dict[str, str] | None:
-        """Return the setting that works with the fewest links moved; None if there is none."""
-        best = self.best(present)
-        return best if self.works(best) else None
-
-    def best(self, present: dict[str, str]) -> dict[str, str]:
-        """Return the setting with the least that is wrong; of several, the one with the fewest links moved."""
-        from romwright.fit.settings import WORKS, rank_of, verdict_of
-
-        def cost(pair) -> tuple:
-            ranked = rank_of(pair[1]) if verdict_of(pair[1]) != WORKS else ()
-            return ranked, len(moved(present, self.setting(pair[0])))
-
-        return self.setting(min(self.ranked, key=cost)[0])
-
-    def symptoms(self, setting, contents: bytes | None, law) -> list:
-        """Predict what a contention looks like at the bench; nothing without contents."""
-        from romwright.fit.symptoms import contents_of, find_symptoms
-
-        if contents is None:
-            return []
-        mounted = self.study.mount(self.study.nets(setting))
-        cells = contents_of(contents, self.study.chip.words, self.study.chip.name)
-        return find_symptoms(mounted, self.study.cases(mounted), cells, law)
-
-    def as_json(self, present, contents, law) -> dict:
-        """The column under the documented JSON keys."""
-        from romwright.fit.symptoms import predict
-
-        found = []
-        for positions, _ in self.ranked:
-            judged = self.study.judge(self.setting(positions))
-            symptoms = self.symptoms(judged.links, contents, law)
-            answer = judged.as_json()
-            for case, cycle in zip(judged.cases, answer["cycles"]):
-                predicted = predict(case, law, symptoms)
-                cycle |= {"predicted": predicted} if predicted else {}
-            found.append(answer | ({"symptoms": [s.as_json() for s in symptoms]} if contents is not None else {}))
-        answer = {
-            "board": self.study.board.name, "socket": self.study.socket.name, "part": self.study.chip.name,
-            "polarity": self.polarity, "assumed": self.assumed, "seated": self.study.seated, "settings": found,
-            "findings": [finding.as_json() for finding in self.reading.findings],
-        }  # fmt: skip
-        if present:
-            best = self.nearest(present)
-            answer |= {"now": present, "change": best and moved(present, best)}
-        return answer
-
-
-def list_columns(page, cpu, place, parts, polarity, seated) -> list[Column]:
-    """Return a column for each part, polarity that is not stated, and way to sit. Raises OptionError."""
-    from romwright.fit.settings import Study
-    from romwright.parts.library import require_marked
-
-    found, shared = [], {}
-    chips = [require_marked(word) for word in parts]
-    free = {pin for part, _ in chips for pin in part.choices()}
-    if unknown := sorted(polarity.keys() - free):
-        raise OptionError(f"--polarity: no part given has a polarity to state for pin {unknown[0]}")
-    ways = {None: ["straight"], "offset": ["one up", "one down"], "turned": ["turned"]}[seated]
-    for part, reading in chips:
-        stated = {pin: choice for pin, choice in polarity.items() if pin in part.choices()}
-        for choices in part.polarities(stated):
-            assumed = {pin: choice for pin, choice in choices.items() if pin not in stated}
-            for way in ways:
-                study = Study(page, cpu, place, part.ordered_as(choices), way, shared)
-                found.append(Column(study, reading, choices, assumed))
-    return found
-
-
-def moved(present: dict[str, str], setting: dict[str, str]) -> dict[str, str]:
-    """Return the links that change, with their new positions."""
-    return {link: position for link, position in setting.items() if present[link] != position}
-
-
-def require_thing(kind: str, name: str, known: dict, where: str):
-    """Return what has that name, in any case of letters; raises UnknownNameError."""
-    folded = {each.casefold(): thing for each, thing in known.items()}
-    if name.casefold() not in folded:
-        raise UnknownNameError(kind, name, known, where=where)
-    return folded[name.casefold()]
 
 
 def parse_setting(page, text: str) -> dict[str, str]:
@@ -183,6 +81,8 @@ def parse_setting(page, text: str) -> dict[str, str]:
         if not equals:
             raise OptionError(f"--now {text}: {entry.strip()!r} is no setting", expected="LINK=POSITION: LK1=1-2")
         link = require_thing("link", name.strip(), links, page.name)
+        if link.name in found:
+            raise OptionError(f"--now {text}: {link.name} is given twice", expected="each link once")
         found[link.name] = require_thing("position", position.strip(), {p: p for p in link.positions}, link.name)
     if missing := [name for name in links if name not in found]:
         example = ",".join(f"{name}={next(iter(links[name].positions))}" for name in links)
@@ -192,27 +92,64 @@ def parse_setting(page, text: str) -> dict[str, str]:
     return {name: found[name] for name in links}
 
 
-def read_contents(path: str) -> bytes:
-    """Read an image without gaps."""
+def read_contents(path: str, columns: Sequence[Column]) -> bytes:
+    """Read an image without gaps that fills every chip a whole number of times. Raises OptionError, InputError."""
+    from romwright.fit.symptoms import contents_of
     from romwright.images.formats import read
 
-    return read(path).image.flat()
+    contents = read(path).image.flat()
+    for column in columns:
+        contents_of(contents, column.study.chip)
+    return contents
 
 
-def print_matrix(page, place, columns) -> None:
-    """Print settings against parts, one mark each."""
+def print_matrix(board: str, place, columns) -> None:
+    """Print settings against parts, one mark each; `board` is what the user calls it."""
     from romwright.cli.render import print_table
 
-    click.echo(f"{place.name} of {page.title}\n")
-    verdicts = [column.verdicts() for column in columns]
-    order = {positions: number for number, positions in enumerate(verdicts[0])}
-    best = sorted(order, key=lambda p: (-sum(each[p] == "works" for each in verdicts), order[p]))
-    rows = [[*positions, *(MARKS[each[positions]] for each in verdicts)] for positions in best[:SHOWN]]
-    print_table([*columns[0].links, *(column.label for column in columns)], rows)
-    if len(best) > SHOWN:
-        click.echo(f"... and {len(best) - SHOWN} more settings; --json has them all")
+    click.echo(f"{place.name} of {columns[0].study.board.title}")
+    print_others(columns[0])
+    click.echo()
+    idle = set(columns[0].links).intersection(*(column.ranked.idle for column in columns))
+    choices = [choice[:1] if name in idle else choice for name, choice in columns[0].study.board.settings()]
+    verdicts = {at: [column.verdict(at) for column in columns] for at in itertools.product(*choices)}
+    best = sorted(verdicts, key=lambda at: (-verdicts[at].count("works"), columns[0].ranked.place(at)))
+    shown = [place for place, name in enumerate(columns[0].links) if name not in idle]
+    rows = [[*(at[n] for n in shown), *(MARKS[verdict] for verdict in verdicts[at])] for at in best[:SHOWN]]
+    print_table([*(columns[0].links[n] for n in shown), *(column.label for column in columns)], rows)
+    print_rest(len(best), [name for name in columns[0].links if name in idle])
     click.echo("\nok: works   fault: does not work   STOP: do not power up")
-    click.echo(f"next: romwright links {page.name} {place.name} {columns[0].study.chip.name} tells why")
+    print_unchecked(columns)
+    click.echo()
+    click.echo(f"next: romwright links {board} {place.name} {columns[0].study.chip.name} tells why")
+
+
+def print_rest(settings: int, idle: Sequence[str]) -> None:
+    """Say how many settings are not listed, and which links make no difference."""
+    from romwright.cli.render import inert
+
+    if settings > SHOWN:
+        click.echo(f"... and {settings - SHOWN:,} more settings; --json has them all")
+    if idle:
+        click.echo(f"{', '.join(map(inert, idle))}: every position comes to the same")
+
+
+def print_others(column: Column) -> None:
+    """Print what sits in the board's other sockets."""
+    for socket in column.study.board.sockets:
+        if socket.name in column.others:
+            click.echo(f"{socket.name} holds {column.others[socket.name].label}")
+        elif socket.name != column.study.socket.name:
+            click.echo(f"{socket.name} is taken to be empty; --also {socket.name}=PART says what sits there")
+
+
+def print_unchecked(columns) -> None:
+    """Print what nobody has read and the answer rests on."""
+    from romwright.cli.render import indented, show
+
+    if pages := {name: entries for column in columns for name, entries in column.unchecked.items()}:
+        heading("UNCHECKED: do not rely on these", fg="yellow")
+        show(*(indented(f"{name}: {entry}") for name, entries in pages.items() for entry in entries))
 
 
 def print_column(column: Column, present, contents, law) -> None:
@@ -222,23 +159,29 @@ def print_column(column: Column, present, contents, law) -> None:
 
     study = column.study
     click.echo(f"{column.label} in {study.socket.name} of {study.board.title}")
-    if lines := list(caution_lines(column.reading)):
+    if lines := [line for reading in column.readings for line in caution_lines(reading)]:
         click.echo("\n".join(lines))
+    print_others(column)
     if column.assumed and column.polarity:
         click.echo("polarity not stated: each is judged by itself; state it with --polarity")
     if not present:
         click.echo()
         rows = []
-        for positions, _ in column.ranked[:SHOWN]:
-            judged = study.judge(column.setting(positions))
-            rows.append((*positions, MARKS[judged.verdict], "; ".join(titles(judged)) or "nothing is wrong"))
-        print_table([*column.links, "verdict", "why"], rows)
-        if len(column.ranked) > SHOWN:
-            click.echo(f"... and {len(column.ranked) - SHOWN} more settings; --json has them all")
-    setting = present or column.setting(column.ranked[0][0])
+        settings = list(column.ranked.distinct())
+        live = [name for name in column.links if name not in column.ranked.idle]
+        for setting in map(column.setting, settings[:SHOWN]):
+            judged = study.judge(setting)
+            told = titles(judged)
+            more = [f"{len(told) - NAMED} more"] if len(told) > NAMED else []
+            why = "; ".join([*told[:NAMED], *more]) or "nothing is wrong"
+            rows.append((*(setting[name] for name in live), MARKS[judged.verdict], why))
+        print_table([*live, "verdict", "why"], rows)
+        print_rest(len(settings), column.ranked.idle)
+    setting = present or column.setting(next(column.ranked.distinct()))
     print_setting(column, setting, "now" if present else "best", contents, law)
     if present:
         print_change(column, present)
+    print_unchecked([column])
 
 
 def titles(judged) -> list[str]:
@@ -250,31 +193,50 @@ def titles(judged) -> list[str]:
 def print_setting(column: Column, setting, word: str, contents, law) -> None:
     """Print the findings of one setting, what they look like at the bench, and who drives the bus."""
     from romwright.cli.render import indented, print_findings, print_table, show
-    from romwright.fit.symptoms import SAID_OF
+    from romwright.fit.symptoms import SAID_OF, list_signs, predict, run_of
 
     judged = column.study.judge(setting)
     links = " ".join(f"{link}={position}" for link, position in setting.items()) or "the board has no links"
     heading(f"{word}: {links}: {MARKS[judged.verdict]}", fg=None if judged.verdict == "works" else "red")
-    print_findings(judged.findings)
-    if symptoms := column.symptoms(setting, contents, law):
+    print_findings(judged.findings[:TOLD])
+    if len(judged.findings) > TOLD:
+        click.echo(f"... and {len(judged.findings) - TOLD} more findings; --json has them all")
+    symptoms = column.symptoms(setting, contents, law)
+    signs = list_signs(judged.cases, law, mixtures=not symptoms)
+    if symptoms or signs:
         heading("At the bench")
-        show(*(indented(symptom.words) for symptom in symptoms))
-        for symptom in symptoms:
-            counts = " ".join(f"{line} {count:,}" for line, count in symptom.wrong.items())
-            show(indented(f"{symptom.device.name}: wrong at this many of {symptom.addresses:,} addresses: {counts}"))
-        show(indented(SAID_OF[law]))
+    show(*(indented(symptom.words) for symptom in symptoms))
+    for symptom in symptoms:
+        counts = " ".join(f"{line} {count:,}" for line, count in symptom.wrong.items())
+        show(indented(f"{symptom.device.name}: wrong at this many of {symptom.addresses:,} addresses: {counts}"))
+    show(*map(indented, signs[:TOLD]), *[indented(f"... and {len(signs) - TOLD} more")] * (len(signs) > TOLD))
+    if any(predict(case, law, ()) for case in judged.cases):
+        show(indented(SAID_OF[law] + ("" if symptoms else "; --image FILE says which bits that spoils")))
+    if not judged.cases:
+        return
     heading("Who drives the data bus")
+    cases = judged.cases
+    if len(cases) > SHOWN:
+        cases = [case for case in cases if case.outcome != "fine"]
+        click.echo(f"{len(judged.cases) - len(cases)} cycles: fine; --json has them all")
+    if not cases:
+        return
+    more, cases = len(cases) - SHOWN, cases[:SHOWN]
+    halved = {case.lines for case in judged.cases} != {frozenset(column.study.wiring.cpu.data_lines)}
     print_table(
-        ("cycle", "addresses", "expected", "drives", "outcome"),
+        ("cycle", "addresses", *["lines"] * halved, "expected", "drives", "outcome"),
         [
             (
                 case.access.cycle.name, "I/O " * (case.access.cycle.space == "io") + case.access.range,
+                *[run_of(case.as_json()["lines"])] * halved,
                 case.as_json()["expected"] or "-", " ".join(case.drives) or "-",
                 str(case.outcome) + ("" if case.sure else " (a pin floats)"),
             )
-            for case in judged.cases
+            for case in cases
         ],
     )  # fmt: skip
+    if more > 0:
+        click.echo(f"... and {more} more; --json has them all")
 
 
 def print_change(column: Column, present) -> None:

@@ -16,7 +16,9 @@ from romwright import __version__
 from romwright.errors import RomwrightError, UnknownNameError
 
 # In the order of the job.
-COMMANDS = ("inspect", "lists", "identify", "compare", "prepare", "parts", "boards", "wire", "links", "demo")
+COMMANDS = (
+    "inspect", "lists", "identify", "compare", "prepare", "parts", "boards", "wire", "prove", "links", "demo",
+)  # fmt: skip
 
 
 class Commands(click.Group):
@@ -42,8 +44,15 @@ def root() -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
     Know the dump (inspect, lists, identify, compare), prepare the image (prepare), know the chip (parts) and the board
-    (boards), fit it (wire, links). See it all on the invented Tern TL-1: romwright demo DIR
+    (boards), fit it (wire, prove, links). See it all on the invented Tern TL-1: romwright demo DIR
     """
+
+
+SYSTEM = {  # what the system says of files, in other words
+    FileNotFoundError: ("there is no such file", "a file that is there: look at the name and the folder"),
+    IsADirectoryError: ("this is a folder", "a file"),
+    PermissionError: ("this file may not be used", "a file that you may read, or a folder that you may write to"),
+}
 
 
 def complain(found: str, **rows: str) -> None:
@@ -113,7 +122,8 @@ def status_of(error: BaseException) -> int:
     elif isinstance(error, BrokenPipeError):
         forget_output()  # whoever read our output has gone
     elif isinstance(error, OSError):
-        complain(error.strerror or str(error), where=str(error.filename or "standard output"))
+        found, expected = SYSTEM.get(type(error), (error.strerror or str(error), ""))
+        complain(found, where=str(error.filename or "standard output"), expected=expected)
         forget_output()
     elif isinstance(error, MemoryError):
         complain("not enough memory for this file")

@@ -19,7 +19,8 @@ STORE = re.compile(r"(?P<kind>[^=@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
 
 @click.command("prepare", short_help="Make the exact bytes to burn into a part.")
 @click.argument("inputs", nargs=-1, required=True, metavar="IN[@ADDRESS]...")
-@click.option("--for", "part_name", required=True, metavar="PART", help="The chip to burn, for instance 27C256.")
+@click.option("--for", "part_name", metavar="PART", help="The chip to burn, for instance 27C256.")
+@click.option("--plan", metavar="PLAN", help="A plan from `wire --plan` instead: its chip, its lines, its banks.")
 @click.option(
     "-o",
     "--output",
@@ -61,8 +62,9 @@ STORE = re.compile(r"(?P<kind>[^=@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
 @OVERWRITE
 @AS_JSON
 def command(
-    inputs: tuple[str, ...], part_name: str, output: str, write_as: str, overwrite: bool, as_json: bool, **options
-) -> None:
+    inputs: tuple[str, ...], part_name: str | None, plan: str | None, output: str, write_as: str, overwrite: bool,
+    as_json: bool, **options,
+) -> None:  # fmt: skip
     """Make the exact bytes to burn into PART.
 
     The steps have one order: cut, join, swap, invert, place, fill, store and fix checksums, repeat, split. Addresses,
@@ -72,30 +74,49 @@ def command(
     KIND is sum8, sum16 (bytes), words-big, words-little (16-bit words), or a CRC by name, such as crc-32 or xmodem.
     PLACE is an address or FIRST-LAST; RANGE is the whole image unless given.
 
+    With --plan the steps make what the socket must show; then the plan says which cell of its chip holds which byte.
+    If it has banks, each input is FILE@BANK.
+
     \b
     Example: romwright prepare diagnostic.hex --for 28C256 --repeat \\
                --fix sum8=00@3FFF -o burn-me.bin
     """
+    from romwright.cli.planned import deal, prepare_planned, read_plan
     from romwright.images import formats, preparation
     from romwright.parts.library import require_marked
 
-    part, reading = require_marked(part_name)
-    recipe = recipe_from(part, options)
-    loaded = [read_input(text, options["read_as"]) for text in inputs]
+    if (plan is None) == (part_name is None):
+        raise OptionError(
+            "give --for PART or --plan PLAN, one of them", expected="the chip to burn, or a plan that names it"
+        )
+    if plan and options["split"]:
+        raise OptionError(
+            "--split and --plan go against each other", expected="a plan, which says itself which bytes go where"
+        )
+    made, markings = read_plan(plan) if plan else None, []
+    if made:
+        part = made.chip
+    else:
+        part, reading = require_marked(part_name)
+        markings = reading.findings
+    recipe = recipe_from(part, options, made.original if made else part)
+    dealt = {bank: [read_input(text, options["read_as"]) for text in some] for bank, some in deal(made, inputs).items()}
+    loaded = [each for some in dealt.values() for each in some]
     findings = accepted([one for one, _ in loaded], options["accept"])
-    prepared = preparation.prepare([preparation.Source(one.file, one.image, at) for one, at in loaded], recipe)
+    sources = {bank: [preparation.Source(one.file, one.image, at) for one, at in some] for bank, some in dealt.items()}
+    prepared = prepare_planned(made, sources, recipe) if made else preparation.prepare(sources[""], recipe)
     names = output_names(output, recipe.split)
-    require_not_inputs(names, [one.file for one, _ in loaded])
+    require_not_inputs(names, [*(one.file for one, _ in loaded), *pages_of(plan, part_name)])
     writer = formats.format_named(write_as)
     files = {
         name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)
     }
     formats.write_files(files, overwrite)
-    report(part, prepared, names, write_as, [*reading.findings, *findings, *prepared.findings], as_json)
+    report(part, prepared, names, write_as, [*markings, *findings, *prepared.findings], as_json)
 
 
-def recipe_from(part, options: dict):
-    """Turn the options into a recipe. Raises OptionError for a part that cannot be burned."""
+def recipe_from(part, options: dict, room):
+    """Turn the options into a recipe for the size of `room`. Raises OptionError for a part that cannot be burned."""
     from romwright.images.preparation import Recipe
 
     if part.family in UNBURNABLE:
@@ -115,9 +136,9 @@ def recipe_from(part, options: dict):
         raise OptionError("--order says how a checksum is stored, but there is no --store")
     given = {name: value for name, value in options.items() if value is not None}
     return Recipe(
-        chip_bytes=part.words * part.word_bytes,
-        chip_name=part.name,
-        chip_bits=part.bits,
+        chip_bytes=room.words * room.word_bytes,
+        chip_name=room.name,
+        chip_bits=room.bits,
         fill=parse_byte(given.get("fill", part.erased), "--fill"),
         cut=parse_range(given["cut"], "--cut") if "cut" in given else None,
         join=options["join"],
@@ -197,6 +218,11 @@ def output_names(output: str, split: int) -> list[str]:
     return (
         [output] if split == 1 else [str(path.with_name(f"{path.stem}-{lane}{path.suffix}")) for lane in range(split)]
     )
+
+
+def pages_of(*names: str | None) -> list[str]:
+    """Return those names that are files which were read: plans, and pages of one's own."""
+    return [name for name in names if name and os.path.isfile(name)]
 
 
 def require_not_inputs(names: list[str], inputs: list[str]) -> None:

@@ -119,3 +119,9 @@ def progress(items: Sequence, label: str, after_s: float = 0.8) -> Iterator:
     finally:
         if bar is not None:
             bar.stop()
+
+
+def print_files(files: list[dict]) -> None:
+    """Print which files were written."""
+    for file in files:
+        click.echo(inert(f"written: {file['file']} ({file['format']}, {file['size']:,} bytes)"))

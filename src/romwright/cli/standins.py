@@ -6,8 +6,7 @@ from collections.abc import Iterator
 
 import click
 
-from romwright.cli.options import AS_JSON
-from romwright.cli.wire import parse_polarity
+from romwright.cli.options import AS_JSON, parse_polarity
 from romwright.errors import InputError
 
 

@@ -6,24 +6,23 @@ import re
 
 import click
 
-from romwright.cli.options import AS_JSON
+from romwright.cli.onboard import wire_board
+from romwright.cli.options import AS_JSON, OVERWRITE, parse_also, parse_polarity
+from romwright.cli.planfiles import Made, require_one_wiring, write_plans
+from romwright.cli.sets import wire_chips, wire_joined
 from romwright.errors import OptionError
 
 
-def parse_polarity(context: click.Context, parameter: click.Parameter, text: str | None) -> dict[int, str]:
-    """Read `20=L,22=H,27=NC` into levels by pin number."""
-    stated: dict[int, str] = {}
-    for entry in (text or "").split(",") if text else ():
-        match = re.fullmatch(r"\s*(\d+)\s*=\s*(H|L|NC)\s*", entry, re.IGNORECASE)
-        if not match:
-            raise OptionError(
-                f"{parameter.opts[0]} {text}: {entry.strip() or 'an empty entry'} is no polarity",
-                expected="PIN=L (active low), PIN=H (active high) or PIN=NC, with commas between, such as 20=L,27=H",
-            )
-        pin, level = int(match[1]), match[2].upper()
-        if stated.setdefault(pin, level) != level:
-            raise OptionError(f"{parameter.opts[0]} {text}: pin {pin} is given as {stated[pin]} and as {level}")
-    return stated
+def parse_banks(context: click.Context, parameter: click.Parameter, text: str | None) -> tuple[str, ...]:
+    """Read `game,diagnostic`: two names or more, each once. Raises OptionError."""
+    names = tuple(name.strip() for name in text.split(",")) if text is not None else ()
+    good = len(set(names)) == len(names) >= 2 and all(re.fullmatch(r"[\w.-]+", name) for name in names)
+    if text is not None and not good:
+        raise OptionError(
+            f"--banks {text}: these are not two different names or more",
+            expected="letters, digits, dots, dashes: game,test",
+        )
+    return names
 
 
 @click.command("wire", short_help="How a chip goes into a socket laid out for another.")
@@ -33,30 +32,71 @@ def parse_polarity(context: click.Context, parameter: click.Parameter, text: str
     "--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose."
 )
 @click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
+@click.option(
+    "--prefer", multiple=True, type=click.Choice(["links", "wires", "no-gates", "diodes", "crossed-lines"]),
+    help="What the plan favours; crossed-lines saves wires where the bytes can be crossed instead.",
+)  # fmt: skip
+@click.option(
+    "--banks",
+    callback=parse_banks,
+    metavar="NAME,NAME,…",
+    help="Several contents, chosen by switches on spare address pins.",
+)
+@click.option("--chips", type=click.IntRange(1, 16), default=1, metavar="N", help="N chips in place of one.")
+@click.option("--second", metavar="PART", help="A second ROM whose place the same chip takes.")
+@click.option("--second-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for the second ROM.")
+@click.option("--board", metavar="BOARD", help="FROM is a socket of this board.")
+@click.option("--now", metavar="LINK=POSITION,…", help="With --board: the present setting of its links.")
+@click.option(
+    "--also", multiple=True, callback=parse_also, metavar="SOCKET=PART[,PIN=L…]",
+    help="With --board: what sits in another socket, or none.",
+)  # fmt: skip
+@click.option("--image", "images", multiple=True, metavar="FILE[@BANK]", help="What the socket must show.")
+@click.option("--burn", metavar="FILE", help="Write the bytes to burn for it.")
+@click.option("--svg", metavar="FILE", help="Write the wiring as a drawing, from above and from the solder side.")
+@click.option("--csv", metavar="FILE", help="Write the wiring as a table.")
+@click.option("--netlist", metavar="FILE", help="Write it as a netlist in KiCad's form, to lay out a board.")
+@click.option("--plan", metavar="FILE", help="Write it as a plan file, for prepare and prove.")
+@OVERWRITE
 @AS_JSON
-def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json: bool) -> int:
+def command(socket: str, chip: str, as_json: bool, **options) -> int:
     """Wire the chip TO into a socket laid out for the part or style FROM: names, or paths of pages (.toml) of your own.
 
-    Prints what is wrong if it is simply plugged in, the wiring table, the drive conditions compared over every
-    combination of levels, and the proof: a simulated read of every address. Exit status 1 if simply plugging the chip
-    in is a fault or must not be tried.
+    Prints what is wrong if it is simply plugged in, the wiring with the least work that makes the chip drive the data
+    bus exactly when FROM did, the drive conditions compared over every combination of levels, and the proof: a
+    simulated read of every address. Exit status 1 if simply plugging the chip in is a fault or must not be tried.
 
     \b
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
-    from romwright.cli.render import print_cautions, print_findings, print_json
+    from romwright.cli.render import print_cautions, print_files, print_findings, print_json
     from romwright.findings import blocks
     from romwright.fit.verdict import examine_fit
     from romwright.parts.cautions import fitting_cautions
     from romwright.parts.library import require_marked
 
-    (original, its_reading), (part, reading) = require_marked(socket), require_marked(chip)
-    verdict = examine_fit(original, part, polarity, chip_polarity)
+    targets = {kind: options[kind] for kind in ("svg", "csv", "netlist", "plan", "burn")}
+    pages = (socket, chip, options["board"], options["second"], *(part for _, part, _ in options["also"]))
+    outputs = {"targets": targets, "images": options["images"], "pages": pages, "overwrite": options["overwrite"]}
+    require_one_way(options)
+    part, reading = require_marked(chip)
+    if options["board"]:
+        return wire_board(options["board"], socket, part, reading, options, outputs, as_json)
+    original, its_reading = require_marked(socket)
+    if options["second"]:
+        return wire_joined(original, require_marked(options["second"])[0], part, reading, options, outputs, as_json)
+    if options["chips"] > 1:
+        return wire_chips(original, part, reading, options, outputs, as_json)
+    polarities = options["polarity"], options["chip_polarity"]
+    verdict = examine_fit(original, part, *polarities, options["prefer"], options["banks"])
+    require_one_wiring(verdict, targets)
+    first = verdict.fits[0]
+    files = write_plans([Made(first.plan, first.proof, (original, part), (socket, chip))], **outputs)
     markings = [finding for each in (its_reading, reading) for finding in each.findings]
     if as_json:
         answer = verdict.as_json()
         answer["findings"] += [finding.as_json() for finding in markings]
-        print_json(answer | {"cautions": fitting_cautions()})
+        print_json(answer | {"cautions": fitting_cautions()} | ({"files": files} if files else {}))
     else:
         if markings:
             print_findings(dict.fromkeys(markings))
@@ -64,15 +104,33 @@ def command(socket: str, chip: str, polarity: dict, chip_polarity: dict, as_json
         print_verdict(verdict)
         click.echo()
         print_cautions(fitting_cautions())
+        print_files(files)
     return int(blocks(verdict.findings))
+
+
+def require_one_way(options: dict) -> None:
+    """Raise OptionError for options that go against each other."""
+    ways = {"--board": options["board"], "--chips": options["chips"] > 1, "--second": options["second"]}
+    given = [name for name, value in ways.items() if value]
+    if len(given) > 1 or (options["second"] and options["banks"]):
+        both = " and ".join(given) if len(given) > 1 else "--second and --banks"
+        raise OptionError(f"{both} cannot be given together", expected="one of them")
+    if options["board"] and options["polarity"]:
+        raise OptionError(
+            "--polarity says how a ROM was ordered, but FROM is a socket", expected="--chip-polarity for TO"
+        )
+    if not options["board"] and (options["now"] or options["also"]):
+        raise OptionError("--now and --also are about a board", expected="--board BOARD, and a socket of it as FROM")
 
 
 def print_verdict(verdict) -> None:
     """Print the answer for people: findings first."""
+    from romwright.cli.plans import print_plan
+
     first = verdict.fits[0]
     print_parts(verdict)
     print_findings_plugged_in(verdict)
-    print_wiring(verdict)
+    print_plan(first.plan)
     print_drive(first, verdict.plugs_in)
     if len(verdict.fits) > 1:
         print_polarities(verdict)
@@ -109,25 +167,6 @@ def print_findings_plugged_in(verdict) -> None:
         print_findings(verdict.findings)
     else:
         click.echo("  nothing is wrong")
-
-
-def print_wiring(verdict) -> None:
-    """Print where the contents go, and the wiring table."""
-    from romwright.cli.render import print_table
-
-    plan = verdict.fits[0].plan
-    heading("Wiring")
-    if plan.chip.words > plan.original.words:
-        burn = "Burn the contents" if plan.chip.programming or plan.chip.erased else "The contents must lie"
-        where = f"{plan.burn_at:04X} of the chip"
-        if plan.chip.bits > 8:
-            where = f"word {plan.image_at:04X} of the chip, byte {plan.burn_at:04X} of its file"
-        click.echo(f"  {burn} at {where} (or repeat them over it).")
-    print_table(
-        ("socket", "signal", "chip", "function", "how", "detail"),
-        [(r.socket or "-", r.signal, r.chip or "-", r.function, r.how, r.detail) for r in plan.rows],
-        right=(0, 2),
-    )
 
 
 def print_polarities(verdict) -> None:

@@ -6,19 +6,33 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from romwright.boards.model import NOBODY, expand
+from romwright.boards.model import NOBODY
 from romwright.findings import Code, Finding, Severity
 from romwright.fit import tables
-from romwright.fit.accesses import Access, Accesses, Span
+from romwright.fit.accesses import Access, Accesses, group_lines
 from romwright.fit.drive import in_words
 from romwright.fit.mounted import Mounted
 from romwright.fit.nets import Nets
-from romwright.fit.writes import WRITE
+from romwright.fit.writes import WRITE, at_power_up
 
 CPU = "CPU"
 CONTENTION = Code(
     "bus-contention", Severity.FAULT, "no two devices drive one data line in any bus cycle",
     "Every byte read there is a mix of both, and the outputs strain against each other.",
+)  # fmt: skip
+WRITE_CONTENTION = Code(
+    "write-contention", Severity.CAUTION, "nothing that is only read drives the data bus while the CPU writes there",
+    "A ROM whose select heeds no read strobe fights with the CPU when a program writes to it. Boards were built so and "
+    "worked, since programs do not write to ROM (common practice, no source).",
+)  # fmt: skip
+NOT_MAPPED = Code(
+    "not-mapped", Severity.CAUTION, "the board's map says where the chip is to answer",
+    "Without it a chip on the wrong select looks as good as one on the right one.",
+)  # fmt: skip
+ACKNOWLEDGE = Code(
+    "answers-acknowledge", Severity.CAUTION, "no memory drives the data bus in an interrupt acknowledge",
+    "The CPU may take its byte for the vector, and a device that gives one fights with it; where interrupts need no "
+    "vector from the bus, it does no harm.",
 )  # fmt: skip
 OPEN_BUS = Code(
     "open-bus", Severity.FAULT, "the device that should answer a read drives the data bus", "The CPU reads noise."
@@ -53,9 +67,10 @@ class Driver:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """The states of one access in which the same devices drive: `drives`, against `expected`."""
+    """The states of one access in which the same devices drive some data lines: `drives`, against `expected`."""
 
     access: Access
+    lines: frozenset[str]
     mask: int
     drives: tuple[str, ...]
     outcome: Outcome
@@ -70,7 +85,7 @@ class Case:
     @property
     def address(self) -> int:
         """The lowest address of the witness in the span of the access."""
-        return lowest_address(self.witness, self.access.span)
+        return self.access.lowest(self.witness)
 
     def as_json(self) -> dict:
         """The case under the documented JSON keys."""
@@ -78,66 +93,42 @@ class Case:
             "name": self.access.cycle.name,
             "space": self.access.cycle.space,
             "range": self.access.range,
+            "lines": sorted(self.lines, key=lambda line: int(line[1:])),
             "access": self.access.cycle.access,
-            "expected": self.access.expected or (CPU if self.access.cycle.access == "write" else None),
+            "expected": self.access.expected or (CPU if self.access.cpu_drives else None),
             "drives": list(self.drives),
             "outcome": str(self.outcome),
             "sure": self.sure,
-            "address": f"{self.address:0{self.access.digits}X}",
+            "address": f"{self.address:0{self.access.space.digits}X}",
             "levels": self.witness,
         }
 
 
-def lowest_address(levels: dict[str, str], span: Span) -> int:
-    """Return the lowest address of a span whose lines have the levels named."""
-    lines = {name: level for name, level in levels.items() if name[0] == "A" and name[1:].isdigit()}
-    mask = sum(1 << int(name[1:]) for name in lines)
-    wanted = sum(1 << int(name[1:]) for name, level in lines.items() if level == "H")
-    first, last = span
-    if first & mask == wanted:
-        return first
-    for bit in range(last.bit_length()):
-        above = (first >> bit | 1) << bit
-        if not first >> bit & 1 and (above & mask) >> bit == wanted >> bit:
-            return above | wanted & ((1 << bit) - 1)
-    raise ValueError(f"no address of {first:X}-{last:X} has those levels")
-
-
 def list_drivers(nets: Nets, mounted: Mounted | None) -> list[Driver]:
-    """List the board's devices, and the chip if there is one."""
+    """List the board's devices, and the chip with those in the other sockets if there is one."""
     found = []
     for device in nets.wiring.board.devices:
         lines = {node: nets.level(node) for row in device.drives for node in row}
         sure = tables.matching(nets.whole, device.drives, lines)
         may = tables.matching(nets.whole, device.drives, tables.loosened(nets.whole, lines))
-        found.append(Driver(device.name, sure, may, frozenset(expand(device.data) or nets.wiring.cpu.data_lines)))
-    if mounted:
-        found.append(Driver(mounted.socket.name, *mounted.driving, frozenset(mounted.data.values())))
+        found.append(Driver(device.name, sure, may, nets.wiring.data_lines[device.name]))
+    for name, chip in mounted.everyone.items() if mounted else ():
+        found.append(Driver(name, *chip.driving, frozenset(chip.data.values())))
     return found
-
-
-def lanes_of(drivers: Iterable[Driver], data_lines: Sequence[str]) -> list[frozenset[str]]:
-    """Group the data lines that the same devices share."""
-    groups: dict[frozenset[str], set[str]] = {}
-    for line in data_lines:
-        groups.setdefault(frozenset(d.name for d in drivers if line in d.lines), set()).add(line)
-    return [frozenset(lines) for lines in groups.values()]
 
 
 def find_cases(accesses: Accesses, drivers: Sequence[Driver], known: Iterable[str]) -> Iterator[Case]:
     """Yield every access, cut up by who drives; `known` names the devices whose silence can be judged."""
     known = {*known, NOBODY}
-    for lane in lanes_of(drivers, accesses.cpu.data_lines):
+    for lane in group_lines(accesses.cpu.data_lines, {driver.name: driver.lines for driver in drivers}):
         here = [driver for driver in drivers if driver.lines & lane]
-        answering = {driver.name for driver in here} | {NOBODY}
         for access in accesses.all:
             if not access.lines & lane or not access.mask:
                 continue
-            judged = access.expected in known & answering
             for mask, drives, sure in split(access.mask, here):
-                outcome = judge(access, drives, sure, judged)
-                everyone = ((CPU,) if access.cycle.access == "write" else ()) + tuple(d.name for d in drives)
-                yield Case(access, mask, everyone, outcome, sure, accesses.names)
+                outcome = judge(access, drives, sure, access.expected in known)
+                everyone = ((CPU,) if access.cpu_drives else ()) + tuple(d.name for d in drives)
+                yield Case(access, access.lines & lane, mask, everyone, outcome, sure, accesses.names)
 
 
 def split(mask: int, drivers: Sequence[Driver]) -> Iterator[tuple[int, tuple[Driver, ...], bool]]:
@@ -155,7 +146,7 @@ def split(mask: int, drivers: Sequence[Driver]) -> Iterator[tuple[int, tuple[Dri
 
 def judge(access: Access, drives: Sequence[Driver], sure: bool, judged: bool) -> Outcome:
     """Say what becomes of the bus where these devices drive it."""
-    if len(drives) + (access.cycle.access == "write") > 1:
+    if len(drives) + access.cpu_drives > 1:
         return Outcome.CONTENTION
     if not judged:
         return Outcome.FINE
@@ -168,27 +159,72 @@ def judge(access: Access, drives: Sequence[Driver], sure: bool, judged: bool) ->
 
 def bus_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
     """Yield one finding for each outcome that is not fine and each device it is about, with a witness."""
-    groups: dict[tuple, list[Case]] = {}
-    subject = mounted.socket.name
+    groups: dict[tuple[Code, str | tuple[str, ...], str | None], list[Case]] = {}
+    chips = mounted.everyone
     for case in cases:
         if case.outcome is not Outcome.FINE:
-            about = subject if subject in case.drives else case.drives
             expected = case.access.expected if case.outcome is not Outcome.CONTENTION else None
-            groups.setdefault((case.outcome, about, expected), []).append(case)
-    for (outcome, about, expected), of in groups.items():
-        title = title_of(outcome, of, subject, expected)
-        do = remedy(mounted) if subject in (about, expected) else "nothing that this chip does: check the board's file"
+            for about in subjects(case, chips):
+                groups.setdefault((code_of(case), about, expected), []).append(case)
+    order = {name: number for number, name in enumerate(chips)}
+    for (code, about, expected), of in sorted(groups.items(), key=lambda group: order.get(group[0][1], 0)):
+        title = title_of(of, about, expected)
+        chip = next((chips[name] for name in (about, expected) if name in chips), None)
+        do = remedy(chip, mounted) if chip else "nothing that this chip does: check the board's file"
+        if chip and all(CPU in case.drives for case in of):
+            do = f"bring the read strobe to an enable of the chip{place_of(chip, mounted)}"
+            if all(case.access.cycle.drives for case in of):
+                do += "; if a buffer keeps the CPU's lines from it then, write buffered = true in the board's file"
+        if code is WRITE_CONTENTION:
+            do = "see that no program writes there, or bring the read strobe to an enable"
         first = of[0]
-        seen = f"in {spans(of)}; for instance at {first.address:04X} with {in_words(first.witness)}"
-        if about == subject:
-            seen = f"{subject} drives at {mounted.drives.words}: {seen}"
-        yield Finding(CODES[outcome], title, seen, do)
+        seen = f"in {spans(of)}; for instance at {first.access.at(first.witness)} with {in_words(first.witness)}"
+        if about in chips:
+            when = chips[about].drives.words
+            seen = f"{about} drives {when if when == 'always' else f'at {when}'}: {seen}"
+        yield Finding(code, title, seen, do)
 
 
-def title_of(outcome: Outcome, of: Sequence[Case], subject: str, expected: str | None) -> str:
-    """Say in one line what becomes of the bus."""
-    sure = all(case.sure for case in of)
+def bus_codes(cases: Iterable[Case], chips: Iterable[str]) -> Iterator[Code]:
+    """Yield the codes of what `bus_findings` and `acknowledge_findings` find."""
+    for case in cases:
+        if case.outcome is not Outcome.FINE:
+            yield code_of(case)
+        if case.access.cycle.space == "acknowledge" and any(name in case.drives for name in chips):
+            yield ACKNOWLEDGE
+
+
+def acknowledge_findings(cases: Iterable[Case], mounted: Mounted) -> Iterator[Finding]:
+    """Yield a caution for each chip that drives the data bus in an interrupt acknowledge."""
+    for name in mounted.everyone:
+        of = [case for case in cases if case.access.cycle.space == "acknowledge" and name in case.drives]
+        if of:
+            who = f"{name} {'drives' if all(case.sure for case in of) else 'may drive'} the data bus"
+            seen = f"for instance at {of[0].access.at(of[0].witness)} with {in_words(of[0].witness)}"
+            do = "keep its select off then, or see that no device on the board gives a vector"
+            yield Finding(ACKNOWLEDGE, f"{who} in an interrupt acknowledge", seen, do)
+
+
+def code_of(case: Case) -> Code:
+    """Return what is wrong with a case that is not fine."""
+    access, driving = case.access, [name for name in case.drives if name != CPU]
+    alone = case.outcome is Outcome.CONTENTION and access.cycle.access == "write" and len(driving) == 1
+    only_read = access.device in (None, *driving) and not (access.device and access.may_write)
+    return WRITE_CONTENTION if alone and only_read else CODES[case.outcome]
+
+
+def subjects(case: Case, chips: Iterable[str]) -> list[str | tuple[str, ...]]:
+    """List the chips that a case is about: those that drive unasked, else the one that should; else all that drive."""
+    driving = [name for name in chips if name in case.drives]
+    unasked = [name for name in driving if name != case.access.expected]
+    return unasked or driving or [case.drives]
+
+
+def title_of(of: Sequence[Case], subject: str | tuple[str, ...], expected: str | None) -> str:
+    """Say in one line what becomes of the bus in cases of one outcome."""
+    sure, outcome = all(case.sure for case in of), of[0].outcome
     others = list(dict.fromkeys(name for case in of for name in case.drives if name != subject))
+    others.sort(key=lambda name: name == CPU)
     if outcome is Outcome.CONTENTION:
         who = f"{subject} drives" if any(subject in case.drives for case in of) else f"{others.pop(0)} drives"
         who = who if sure else who.replace("drives", "may drive")
@@ -216,28 +252,44 @@ def spans(cases: Iterable[Case]) -> str:
     return "; ".join(f"{names} of {listed(where)}" for names, where in ranges.items())
 
 
-def remedy(mounted: Mounted) -> str:
-    """Say what takes the chip off the bus, or onto it."""
-    chip = mounted.chip
+def remedy(mounted: Mounted, subject: Mounted) -> str:
+    """Say what takes a chip off the bus, or onto it."""
+    chip, where = mounted.chip, place_of(mounted, subject)
     if not chip.select:
-        return "set the links so that the decoder's select gates the chip's outputs"
-    pin = chip.by_function[chip.select].number
-    return f"set the links so that the decoder's select reaches chip pin {pin} ({chip.select}), or wire it there"
+        return f"set the links so that the decoder's select gates the outputs of the chip{where}"
+    pin = f"chip pin {chip.by_function[chip.select].number} ({chip.select}){where}"
+    return f"set the links so that the decoder's select reaches {pin}, or wire it there"
 
 
-def find_writes(accesses: Accesses, mounted: Mounted) -> Iterator[Finding]:
-    """Yield a stop if a cycle writes the chip that no program means to write there."""
-    own = mounted.socket.name
+def place_of(mounted: Mounted, subject: Mounted) -> str:
+    """Name the socket of a chip, unless it is the one that is asked about."""
+    return "" if mounted is subject else f" in {mounted.socket.name}"
+
+
+def check_map(mounted: Mounted) -> Iterator[Finding]:
+    """Say so if the map has nothing for the socket: then no read can be judged."""
+    name = mounted.socket.name
+    if not any(access.device == name for access in mounted.accesses.all):
+        title = f"the map of the board has no addresses for {name}"
+        do = f"say in the board's file where {name} is to answer: [[map]]"
+        yield Finding(NOT_MAPPED, title, "whether it answers, and where it may, is not judged", do)
+
+
+def find_writes(mounted: Mounted) -> Iterator[Finding]:
+    """Yield a stop if a cycle writes the chip that no program means to write there, or power coming up may."""
+    accesses, own, lines = mounted.accesses, mounted.socket.name, frozenset(mounted.data.values())
     hit = [a for a in accesses.all if a.mask & mounted.written and not (a.may_write and a.device == own)]
+    hit = [a for a in hit if a.lines & lines or not lines]
     if hit:
         first = hit[0]
         levels = next(tables.true_rows(accesses.names, first.mask & mounted.written))
-        at = lowest_address(levels, first.span)
         strobes = [mounted.chip.by_function[name] for name in mounted.chip.strobes]
-        where = mounted.places_of(strobes)
+        where, when = mounted.places_of(strobes), listed(list(dict.fromkeys(access.name for access in hit)))
         pins = " and ".join(str(pin.number) for pin in strobes)
         yield Finding(
             WRITE, f"the board writes the {mounted.chip.name}",
-            f"in {listed([a.name for a in hit])}; for instance at {at:04X} with {in_words(levels)}. {where}",
+            f"in {when}; for instance at {first.at(levels)} with {in_words(levels)}. {where}",
             f"bend chip pin {pins} up and tie it to VCC; never leave it in the socket",
         )  # fmt: skip
+    elif mounted.exposed and not mounted.chip.volatile:
+        yield at_power_up(mounted, any(a.may_write and a.device == own for a in accesses.all))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from romwright.fit import tables
-from romwright.fit.socket import Net
+from romwright.fit.socket import Net, Socket
 from romwright.parts.model import OTHER, Part
 
 Levels = dict[str, str]
@@ -36,16 +36,21 @@ class Condition:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Two conditions over the same signals, compared on every combination of their levels."""
+    """Two conditions over the same signals, compared on every combination of their levels but those of `idle`.
+
+    `idle`: the combinations that the board never makes.
+    """
 
     original: Condition
     fitted: Condition
     names: tuple[str, ...]
+    idle: Condition = Condition(())
 
     @cached_property
     def tables(self) -> tuple[int, int]:
-        """Both conditions as truth tables over `names`."""
-        return self.original.table(list(self.names)), self.fitted.table(list(self.names))
+        """Both conditions as truth tables over `names`, false where the board never gets."""
+        made = ~self.idle.table(list(self.names))
+        return self.original.table(list(self.names)) & made, self.fitted.table(list(self.names)) & made
 
     @property
     def equal(self) -> bool:
@@ -89,30 +94,56 @@ class Comparison:
 
 
 def condition(rows: Iterable[Mapping[str, str]], nets: Mapping[int, Net], part: Part) -> Condition:
-    """Restate a part's rows in the signals that its pins meet.
+    """Restate a part's rows in the signals that its pins meet, by their numbers."""
+    return restate(rows, {name: nets[part.by_function[name].number] for row in rows for name in row})
+
+
+def restate(rows: Iterable[Mapping[str, str]], nets: Mapping[str, Net]) -> Condition:
+    """Restate rows of levels in the signals of the nets that their names stand for.
 
     A pin at a constant level either drops out of its row or makes the row impossible; so do two pins of one row
-    that want opposite levels of one signal. A pin behind an inverter wants the opposite level of its signal.
+    that want opposite levels of one signal. A pin behind a gate wants what makes that gate give the level.
     """
     restated: list[Levels] = []
     for row in rows:
-        levels: Levels | None = {}
-        for name, level in row.items():
-            net = nets[part.by_function[name].number]
-            asked = OTHER[level] if net.inverted else level
-            have = net.level or levels.setdefault(net.label, asked)
-            if have != asked:
-                levels = None
-                break
-        if levels is not None and levels not in restated:
-            restated.append(levels)
+        asked = [rows_at(nets[name], level) for name, level in row.items()]
+        restated += [levels for levels in together(asked) if levels not in restated]
     return Condition(tuple({name: levels[name] for name in sorted(levels, key=_by_pin)} for levels in restated))
 
 
-def compare(original: Condition, fitted: Condition) -> Comparison:
+def rows_at(net: Net, level: str) -> list[Levels]:
+    """List the rows of levels of signals at which a net is at a level: none if it never is, an empty row if always."""
+    if net.gate:
+        gate = net.gate
+        if level == gate.gives:
+            return together([rows_at(each, wanted) for each, wanted in zip(gate.inputs, gate.levels)])
+        off = [rows_at(each, OTHER[wanted]) for each, wanted in zip(gate.inputs, gate.levels)]
+        return [row for rows in off for row in rows]
+    if net.level:
+        return [{}] if net.level == level else []
+    return [{net.label: level}]
+
+
+def together(choices: Iterable[list[Levels]]) -> list[Levels]:
+    """List the rows in which one row of each choice holds, without those that want two levels of one signal."""
+    found: list[Levels] = [{}]
+    for rows in choices:
+        pairs = ((one, other) for one in found for other in rows)
+        merged = [one | other for one, other in pairs if all(one.get(n, level) == level for n, level in other.items())]
+        found = [row for number, row in enumerate(merged) if row not in merged[:number]]
+    return found
+
+
+def compare_with(socket: Socket, fitted: Condition) -> Comparison:
+    """Compare when the part that a socket was made for drives with when a chip in it does."""
+    rows, idle = (restate(rows, socket.by_function) for rows in (socket.part.drives, socket.beyond.idle))
+    return compare(rows, fitted, idle)
+
+
+def compare(original: Condition, fitted: Condition, idle: Condition = Condition(())) -> Comparison:
     """Compare two conditions over all signals that either mentions, in order of their pins."""
-    names = sorted(original.names | fitted.names, key=_by_pin)
-    return Comparison(original, fitted, tuple(names))
+    names = sorted(original.names | fitted.names | idle.names, key=_by_pin)
+    return Comparison(original, fitted, tuple(names), idle)
 
 
 def in_words(levels: Levels) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from romwright.findings import Code, Finding, Severity
-from romwright.fit.nets import Nets, Source
+from romwright.fit.nets import Nets
+from romwright.fit.traces import Source
 
 RAILS_JOINED = Code(
     "rails-joined", Severity.STOP, "no two rails are joined", "The supply is shorted: tracks and links burn."

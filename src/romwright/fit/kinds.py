@@ -116,8 +116,10 @@ def check_memory(s: Seating) -> Iterator[Finding]:
     if a.writes and not b.writes:
         kinds = f"{a.name} is written at {s.own_writes.words}; no 5 V level writes {b.name} ({b.family})"
         if states := unheeded(s):
-            kinds += f". {b.name} drives the bus at {list_states(states)}, where {a.name} is off"
-        do = "right only where the board never writes it; else take a chip that can be written"
+            without = f"Without the gate {b.name}" if s.plan.gates else b.name
+            kinds += f". {without} drives the bus at {list_states(states)}, where {a.name} is off"
+        needless = ", and then without the gate" if states and s.plan.gates else ""
+        do = f"right only where the board never writes it{needless}; else take a chip that can be written"
         yield Finding(NOT_WRITTEN, "the board writes here, and the chip cannot be written", kinds, do)
     if is_ram(a) and b.writes and not is_ram(b):
         kinds = f"{a.name} ({a.family}) takes a byte in one write cycle; {b.name} ({b.family}) is programmed by it"
@@ -126,10 +128,10 @@ def check_memory(s: Seating) -> Iterator[Finding]:
 
 
 def unheeded(s: Seating) -> list[Levels]:
-    """List the levels at which only the wired chip drives because it knows no write strobe."""
+    """List the levels at which only the chip, wired without a gate, drives because it knows no write strobe."""
     rest = {s.socket.by_function[name].label: level for name, level in s.original.strobes.items()}
     return [
-        levels for levels in s.plan.wired.extra if any(levels.get(label, rest[label]) != rest[label] for label in rest)
+        levels for levels in s.spare.wired.extra if any(levels.get(label, rest[label]) != rest[label] for label in rest)
     ]
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from romwright.findings import Code, Finding, Severity
 from romwright.fit import pins
-from romwright.fit.kinds import SIZE, WIDTH
+from romwright.fit.kinds import PITCH, SIZE, WIDTH
 from romwright.fit.mounted import Mounted
 from romwright.parts.model import Pin, Role
 
@@ -16,6 +16,13 @@ FLOATING = Code(
 )  # fmt: skip
 WIRE = "bend these pins up and wire them to their own lines"
 BEND = "bend chip pin {0} up and {1}"
+
+
+def check_pitch(m: Mounted) -> Iterator[Finding]:
+    """Find a chip whose rows of pins are further apart than the socket's, or nearer."""
+    if m.chip.row_pitch_mm != m.socket.row_pitch_mm:
+        apart = f"rows {m.chip.row_pitch_mm:g} mm apart, those of {m.socket.name} {m.socket.row_pitch_mm:g} mm"
+        yield Finding(PITCH, f"{m.chip.name} cannot be plugged in", apart, "take a chip of that package, or an adapter")
 
 
 def check_supplies(m: Mounted) -> Iterator[Finding]:
@@ -43,9 +50,9 @@ def check_data_pins(m: Mounted) -> Iterator[Finding]:
         yield Finding(pins.DATA_DRIVEN, f"{pins.names(driven)} of the chip on driven lines", m.places_of(driven), WIRE)
     if lost:
         yield Finding(pins.DATA_LINE, pins.off_lines(lost, "data"), m.places_of(lost), WIRE)
-    lines = [line for line in m.cpu.data_lines if line in m.socket.nodes.values()]
-    if lines and len(lines) != m.chip.bits:
-        widths = f"{m.chip.name} has {m.chip.bits} data lines, {m.socket.name} {len(lines)}"
+    lines = len(m.nets.wiring.data_lines[m.socket.name])
+    if lines != m.chip.bits:
+        widths = f"{m.chip.name} has {m.chip.bits} data lines, {m.socket.name} {lines}"
         yield Finding(WIDTH, "the chip has another number of data lines", widths, "take a chip of that width")
 
 
@@ -121,5 +128,5 @@ def check_status_outputs(m: Mounted) -> Iterator[Finding]:
 
 
 # Checks of single pins depend on the nets of these pins alone; joint ones on when the chip drives or is written too.
-ALONE = (check_supplies, check_data_pins, check_address_pins, check_floating)
+ALONE = (check_pitch, check_supplies, check_data_pins, check_address_pins, check_floating)
 JOINT = (check_upper_addresses, check_read_levels, check_status_outputs)

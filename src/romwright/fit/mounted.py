@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from functools import cached_property
+from functools import cache, cached_property
 
 from romwright.boards.model import Board, Cpu, Socket
 from romwright.fit import tables
@@ -21,26 +21,32 @@ def positions(socket: Socket, chip: Part, seated: str = "straight") -> dict[int,
 
     `one up` and `one down`: a position too near to the notch end, or too far from it; `turned`: end for end.
     """
-    half, rows = chip.pin_count // 2, socket.pin_count // 2
+    return places(socket.pin_count, chip.pin_count, seated)
+
+
+@cache
+def places(socket_pins: int, chip_pins: int, seated: str) -> dict[int, int]:
+    """Return the position of each pin as `positions` does, by the numbers of positions and of pins."""
+    half, rows = chip_pins // 2, socket_pins // 2
     step = {"one up": -1, "one down": 1}.get(seated, 0)
     found = {}
-    for pin in chip.pins:
-        number = (pin.number - 1 + half) % chip.pin_count + 1 if seated == "turned" else pin.number
+    for pin in range(1, chip_pins + 1):
+        number = (pin - 1 + half) % chip_pins + 1 if seated == "turned" else pin
         left = number <= half
-        row = (number if left else chip.pin_count + 1 - number) + rows - half + step
+        row = (number if left else chip_pins + 1 - number) + rows - half + step
         if 1 <= row <= rows:
-            found[pin.number] = row if left else socket.pin_count + 1 - row
+            found[pin] = row if left else socket_pins + 1 - row
     return found
 
 
 def joins(socket: Socket, chip: Part, seated: str = "straight") -> list[tuple[str, str]]:
     """List the joins that plugging the chip in makes: socket position and chip pin."""
-    return [(socket.place(place), pin_node(pin)) for pin, place in positions(socket, chip, seated).items()]
+    return [(socket.place(place), pin_node(socket, pin)) for pin, place in positions(socket, chip, seated).items()]
 
 
-def pin_node(number: int) -> str:
-    """Return the node that stands for a chip pin."""
-    return f"chip.{number}"
+def pin_node(socket: Socket, number: int) -> str:
+    """Return the node that stands for a pin of the chip in a socket; no node of a file has a blank."""
+    return f"{socket.name} pin {number}"
 
 
 def area_lines(board: Board, cpu: Cpu, socket: Socket) -> list[str]:
@@ -53,23 +59,29 @@ def area_lines(board: Board, cpu: Cpu, socket: Socket) -> list[str]:
 
 
 class Mounted:
-    """A chip whose polarities are stated, in a socket, for one setting."""
+    """A chip whose polarities are stated, in a socket, for one setting; `others` are those in the other sockets."""
 
     def __init__(
         self, nets: Nets, socket: Socket, chip: Part, accesses: Accesses, seated: str = "straight",
-        pins: Sequence[Pin] | None = None,
+        pins: Sequence[Pin] | None = None, others: Sequence[Mounted] = (),
     ) -> None:  # fmt: skip
-        self.nets, self.socket, self.chip, self.accesses = nets, socket, chip, accesses
+        self.nets, self.socket, self.chip, self.accesses, self.seated = nets, socket, chip, accesses, seated
         self.pins = chip.pins if pins is None else pins  # those that the checks of single pins look at
+        self.others = tuple(others)
         self.board, self.cpu = nets.wiring.board, nets.wiring.cpu
         self.places = positions(socket, chip, seated)
-        lines = [int(line[1:]) for line in self.cpu.data_lines if line in socket.nodes.values()]
-        self.data_base = min(lines, default=0)
+        lowest = min(int(line[1:]) for line in nets.wiring.data_lines[socket.name])
+        self.data_base = lowest // chip.bits * chip.bits  # a chip of eight bits is on D0 to D7 or on D8 to D15
         self.area_lines = area_lines(self.board, self.cpu, socket)
 
     def node(self, pin: Pin) -> str:
         """Return the node of a chip pin."""
-        return pin_node(pin.number)
+        return pin_node(self.socket, pin.number)
+
+    @property
+    def everyone(self) -> dict[str, Mounted]:
+        """This chip and the others, by their sockets."""
+        return {mounted.socket.name: mounted for mounted in (self, *self.others)}
 
     def level(self, pin: Pin) -> Level:
         """Return the level of a chip pin in every state."""
@@ -126,6 +138,12 @@ class Mounted:
         return self.states(self.writes)[1]
 
     @cached_property
+    def exposed(self) -> bool:
+        """Whether the chip may be written while no line of the CPU is at a certain level, as when power comes up."""
+        dark = Mounted(self.nets.dark, self.socket, self.chip, self.accesses, self.seated)
+        return bool(self.chip.writes and dark.written)
+
+    @cached_property
     def data(self) -> dict[str, str]:
         """The data line of the board that each data pin meets, by the pin's function."""
         pins = [pin for pin in self.chip.pins if pin.role is Role.DATA]
@@ -155,11 +173,11 @@ class Mounted:
 
 
 def lines_needed(board: Board, cpu: Cpu, socket: Socket, chip: Part) -> list[str]:
-    """List the chip's nodes whose levels decide when it drives or is written, and what it shows."""
+    """List the chip's nodes that decide when it drives or is written, what it shows, and on which lines."""
     pins = [
         pin
         for pin in chip.pins
-        if pin.role in (Role.CONTROL, Role.VPP)
+        if pin.role in (Role.CONTROL, Role.VPP, Role.DATA)
         or (pin.role is Role.ADDRESS and pin.index >= len(area_lines(board, cpu, socket)))
     ]
-    return [pin_node(pin.number) for pin in pins]
+    return [pin_node(socket, pin.number) for pin in pins]

@@ -7,122 +7,15 @@ A level is a pair of tables, where the net is at H and where it is at L; where n
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from copy import copy
+from functools import cached_property
 
-from romwright.boards.gates import Output, outputs_of
-from romwright.boards.model import UNCONNECTED, Board, Cpu
 from romwright.fit import tables
+from romwright.fit.traces import Joints, Source, Wiring
 
 Level = tuple[int, int]
 Drive = tuple[int, int, int]  # where H, where L, where it may drive at all
 Setting = Mapping[str, str]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Source:
-    """Something that drives a node for ever or at times: a rail, a CPU line, a data line or a gate's output."""
-
-    label: str
-    volts: float | None = None
-    cpu: bool = False
-    data: bool = False
-    output: Output | None = None
-    open_collector: bool = False
-
-
-class Joints:
-    """A union-find over nodes."""
-
-    def __init__(self, parents: dict[str, str] | None = None) -> None:
-        self.parents = dict(parents or {})
-
-    def find(self, node: str) -> str:
-        """Return the node that stands for all those joined with this one."""
-        parents = self.parents
-        root = node
-        while (above := parents.get(root, root)) != root:
-            root = above
-        while (above := parents.get(node, node)) != root:
-            parents[node], node = root, above
-        return root
-
-    def join(self, one: str, other: str) -> None:
-        """Make two nodes one."""
-        one, other = sorted((self.find(one), self.find(other)))
-        self.parents[other] = one
-
-
-class Wiring:
-    """A board with its fixed joins (traces, wires, the pins of a chip): what is the same for every setting."""
-
-    def __init__(self, board: Board, cpu: Cpu, seats: Iterable[tuple[str, str]] = ()) -> None:
-        self.board, self.cpu = board, cpu
-        self.joints = Joints()
-        for socket in board.sockets:
-            for position, node in socket.nodes.items():
-                if node != UNCONNECTED:
-                    self.joints.join(socket.place(position), node)
-        for one, other in (*(wire.split() for wire in board.wires), *seats):
-            self.joints.join(one, other)
-        self.sources: dict[str, list[Source]] = {}
-        for node, source in self._sources():
-            self.sources.setdefault(self.joints.find(node), []).append(source)
-        self.resistors: dict[str, list[str]] = {}
-        for resistor in board.resistors:
-            one, other = (self.joints.find(node) for node in resistor.nodes.split())
-            self.resistors.setdefault(one, []).append(other)
-            self.resistors.setdefault(other, []).append(one)
-        self.touched = {link.name: {self.joints.find(node) for node in link.nodes} for link in board.links}
-
-    def _sources(self) -> Iterable[tuple[str, Source]]:
-        """Yield each node that something drives, and what."""
-        yield from ((name, Source(name, volts=volts)) for name, volts in self.board.rails.items())
-        yield from ((name, Source(name, cpu=True)) for name in self.cpu.outputs)
-        yield from ((name, Source(name, data=True)) for name in self.cpu.data_lines)
-        for gate in self.board.gates:
-            for output in outputs_of(gate):
-                if output.node != UNCONNECTED:
-                    label = f"{output.node} ({gate.name})"
-                    yield output.node, Source(label, output=output, open_collector=gate.open_collector)
-
-    def is_driven(self, root: str) -> bool:
-        """Tell whether something drives a net at all times, so that links cannot change its level without a clash."""
-        sources = self.sources.get(root, ())
-        return any(not source.output or (source.output.on == ({},) and not source.open_collector) for source in sources)
-
-    def groups(self) -> list[frozenset[str]]:
-        """List the groups of links that meet on a net which nothing drives: only within one can they make a clash."""
-        groups: list[tuple[set[str], set[str]]] = []
-        for link, touched in self.touched.items():
-            loose = {root for root in touched if not self.is_driven(root)}
-            met = [group for group in groups if group[1] & loose]
-            groups = [group for group in groups if group not in met]
-            groups.append(({link}.union(*(g[0] for g in met)), loose.union(*(g[1] for g in met))))
-        return [frozenset(links) for links, _ in groups]
-
-    def reach(self, nodes: Iterable[str]) -> tuple[frozenset[str], frozenset[str]]:
-        """Return the links and the CPU lines on which the levels of nodes depend, over all settings without a clash."""
-        links, lines, seen = set(), set(), set()
-        queue = [self.joints.find(node) for node in nodes]
-        while queue:
-            root = queue.pop()
-            if root in seen:
-                continue
-            seen.add(root)
-            if not self.is_driven(root):
-                for link, touched in self.touched.items():
-                    if root in touched:
-                        links.add(link)
-                        queue += touched
-            for source in self.sources.get(root, ()):
-                if source.cpu:
-                    lines.add(source.label)
-                elif source.output:
-                    rows = (*source.output.rows, *source.output.on)
-                    queue += {self.joints.find(node) for row in rows for node in row}
-            if not any(source.volts is not None for source in self.sources.get(root, ())):
-                queue += self.resistors.get(root, ())
-        return frozenset(links), frozenset(lines)
 
 
 class Nets:
@@ -132,19 +25,44 @@ class Nets:
         self.wiring, self.names, self.setting = wiring, names, setting
         self.whole = tables.everywhere(names)
         self.joints = Joints(wiring.joints.parents)
-        for link in wiring.board.links:
-            for first, *others in link.groups(setting[link.name]) if link.name in setting else ():
-                for other in others:
-                    self.joints.join(first, other)
-        self._sources: dict[str, list[Source]] = {}
-        for root, sources in wiring.sources.items():
-            self._sources.setdefault(self.joints.find(root), []).extend(sources)
-        self._resistors: dict[str, list[str]] = {}
-        for root, ends in wiring.resistors.items():
-            self._resistors.setdefault(self.joints.find(root), []).extend(map(self.joints.find, ends))
+        find = self.joints.find
+        for link, position in setting.items():
+            for first, other in wiring.closed[link][position]:
+                self.joints.join(first, other)
+        self._sources = dict(wiring.sources)
+        for root in wiring.moved_sources:
+            del self._sources[root]
+        for root in wiring.moved_sources:
+            self._sources[find(root)] = [*self._sources.get(find(root), ()), *wiring.sources[root]]
+        self._resistors = wiring.resistors
+        if wiring.moved_resistors:
+            self._resistors = {}
+            for root, ends in wiring.resistors.items():
+                self._resistors.setdefault(find(root), []).extend((find(other), ohms) for other, ohms in ends)
+        self.pins: tuple[tuple[str, str], ...] = ()  # those that with_pins put on
         self._levels: dict[str, Level] = {}
         self._strong: dict[str, Drive] = {}
         self._outputs: dict[Source, Drive] = {}
+        self._asked: set[Source] = set()
+
+    def with_pins(self, seats: Iterable[tuple[str, str]]) -> Nets:
+        """Return the same nets with more pins on them: joins of a node that is there and a pin that is not."""
+        other = copy(self)
+        other.__dict__.pop("dark", None)
+        other.pins = (*self.pins, *seats)
+        other.joints = Joints(self.joints.parents)
+        other.joints.parents.update((pin, self.joints.find(node)) for node, pin in other.pins)
+        return other
+
+    @cached_property
+    def dark(self) -> Nets:
+        """The same nets while no line of the CPU is at a certain level, as when power comes up."""
+        return Nets(self.wiring, (), self.setting).with_pins(self.pins)
+
+    def meets(self, node: str) -> tuple:
+        """Return all that a pin at a node can find there: what is on the net, its level, and the lines it carries."""
+        own, data = (tuple(self.lines(node, data)) for data in (False, True))
+        return tuple(self.sources(node)), self.level(node), own, data
 
     def sources(self, node: str) -> list[Source]:
         """List what drives the net of a node."""
@@ -159,22 +77,52 @@ class Nets:
         """Return the voltage of the rail that a node is joined with."""
         return next((source.volts for source in self.sources(node) if source.volts is not None), None)
 
-    def lines(self, node: str, data: bool = False) -> list[str]:
-        """List the CPU's own lines on the net of a node: address and control lines, or data lines."""
-        return [source.label for source in self.sources(node) if (source.data if data else source.cpu)]
+    def lines(self, node: str, data: bool = False, seen: frozenset[str] = frozenset()) -> list[str]:
+        """List the CPU's own lines that a net carries: address and control lines, or data lines.
+
+        They are on it, or, if nothing else is, behind a series resistor or a buffer that is always on.
+        """
+        root = self.joints.find(node)
+        sources = self._sources.get(root, [])
+        own = [source.label for source in sources if (source.data if data else source.cpu)]
+        if own or root in seen:
+            return own
+        if not sources:
+            near = [other for other, _ in self._resistors.get(root, ()) if self.volts(other) is None]
+        else:
+            near = [self._buffered(source) for source in sources if not data and len(sources) == 1]
+        seen |= {root}
+        return [line for other in near if other for line in self.lines(other, data, seen)]
+
+    def _buffered(self, source: Source) -> str | None:
+        """Return the input of a buffer that is on at all times; None for anything else."""
+        out = source.output
+        if not out or source.open_collector or out.gives != "H" or len(out.rows) != 1:
+            return None
+        (node, level), *more = out.rows[0].items()
+        lines = {name: self.level(name) for row in out.on for name in row}
+        always = tables.matching(self.whole, out.on, lines) == self.whole
+        return node if level == "H" and not more and always else None
 
     def drives(self, source: Source) -> Drive:
         """Return where a source drives H, where L, and where it may drive at all."""
         if source.output:
-            if not self._outputs:
-                self._solve()
-            return self._outputs[source]
+            return self._outputs[source] if source in self._outputs else self._work_out(source)
         if source.volts is not None:
             return {5: (self.whole, 0), 0: (0, self.whole)}.get(source.volts, (0, 0)) + (self.whole,)
         if source.data:
             return 0, 0, 0
         high = tables.line(self.names, source.label) if source.label in self.names else 0
         return high, self.whole & ~high if high else 0, self.whole
+
+    def _work_out(self, source: Source) -> Drive:
+        """Work out what a gate gives, the gates ahead of it first; where they feed each other, all at once."""
+        if source in self._asked:
+            self._solve()
+            return self._outputs[source]
+        self._asked.add(source)
+        given = self._give(source)
+        return self._outputs.setdefault(source, given)
 
     def _solve(self) -> None:
         """Work out what every gate gives, from knowing nothing, until nothing more becomes known."""
@@ -215,20 +163,40 @@ class Nets:
         root = self.joints.find(node)
         if root not in self._levels:
             high, low, on = self.strong(root)
-            for other in self._behind_resistors(root):
+            near, rails = self._behind_resistors(root) if on != self.whole else ((), ())
+            for other in near:
                 h, l, o = self.strong(other)  # noqa: E741
                 high, low, on = high | h & ~on, low | l & ~on, on | o
-            self._levels[root] = high, low
+            pulled = self._pulled(rails)
+            self._levels[root] = high | (pulled == 5) * self.whole & ~on, low | (pulled == 0) * self.whole & ~on
         return self._levels[root]
 
-    def _behind_resistors(self, root: str) -> list[str]:
-        """List the nets that resistors connect with a net, nearest first, rails last."""
-        near, rails, queue, seen = [], [], [root], {root}
+    def _behind_resistors(self, root: str) -> tuple[list[str], list[tuple[str, float]]]:
+        """List the nets that resistors connect with a net, nearest first, and the rails with the ohms up to them."""
+        near, rails, queue, seen = [], [], [(root, 0.0)], {root}
         while queue:
-            for other in self._resistors.get(queue.pop(0), ()):
-                if other not in seen:
+            here, above = queue.pop(0)
+            for other, ohms in self._resistors.get(here, ()):
+                if self.volts(other) is not None:
+                    rails.append((other, above + ohms))
+                elif other not in seen:
                     seen.add(other)
-                    is_rail = self.volts(other) is not None
-                    (rails if is_rail else near).append(other)
-                    queue += [] if is_rail else [other]
-        return near + rails
+                    near.append(other)
+                    queue.append((other, above + ohms))
+        return near, rails
+
+    def _pulled(self, rails: Sequence[tuple[str, float]]) -> float | None:
+        """Return the voltage that pulls give a net: of several rails that of one ten times as strong as the rest.
+
+        None if there is no such rail. Ten times: common practice, no source.
+        """
+        strength: dict[float | None, float] = {}
+        for rail, ohms in rails:
+            volts = self.volts(rail) if self._is_sound(rail) else None
+            strength[volts] = strength.get(volts, 0) + 1 / ohms
+        best = max(strength, key=strength.__getitem__, default=None)
+        return best if strength and strength[best] >= 10 * (sum(strength.values()) - strength[best]) else None
+
+    def _is_sound(self, rail: str) -> bool:
+        """Tell whether everything on a rail's net is at one voltage."""
+        return len({source.volts for source in self._sources[rail]}) == 1

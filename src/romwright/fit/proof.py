@@ -9,16 +9,17 @@ these two holds for any contents.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from romwright.fit.rows import How, Row
-from romwright.parts.model import Part, Pin, Role
-
-HIGH, LOW, UNKNOWN = 1, 0, 2
-State = dict[str, int]
+from romwright.fit.bench import HIGH, LOW, UNKNOWN, Bench, Burnt, differ, holds
+from romwright.fit.contents import Layout
+from romwright.fit.glue import PlacedGate
+from romwright.fit.rows import Row
+from romwright.fit.socket import Beyond
+from romwright.parts.model import Part
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,14 +29,16 @@ class Proof:
     `equal`: every read that the original answers comes back with its word, and no state writes the chip that does not
     write the original. `states` counts the combinations of the socket's control levels; `states_differ` those in
     which the chip drives the bus and the original does not, or the other way round, at one address at least;
-    `states_written` those in which the chip is or may be written and the original is not. A level that is not known
-    counts as either: no read relies on it, and any write may come of it.
+    `states_written` those in which the chip is or may be written and the original is not. A level that is not
+    known counts as either: no read relies on it, and any write may come of it. `power_up_safe`: a chip that keeps
+    its contents cannot be written while no control line has its level yet, or the original could be too.
     """
 
     addresses: int
     states: int
     states_differ: int
     states_written: int
+    power_up_safe: bool
     first_difference: dict | None
 
     @property
@@ -57,140 +60,56 @@ class Proof:
             "states": self.states,
             "states_differ": self.states_differ,
             "states_written": self.states_written,
+            "power_up_safe": self.power_up_safe,
         }
         return found | ({"first_difference": self.first_difference} if self.first_difference else {})
 
 
-def read_every_address(original: Part, chip: Part, rows: Sequence[Row], image_at: int) -> Proof:
+def read_every_address(
+    original: Part, chip: Part, rows: Sequence[Row], image_at: int, gates: Sequence[PlacedGate] = (),
+    layout: Layout | None = None, banks: int = 1, burnt: Burnt | None = None, beyond: Beyond = Beyond(),
+) -> Proof:  # fmt: skip
     """Read every address through the rows, in every state of the control levels, and compare with the original.
 
-    The original's contents are taken to have been burnt at chip address `image_at`. Pins must be at the level
-    that the data sheet asks for in read, and supplies on their rails, or the read counts as different.
+    The original's contents are taken to lie at chip address `image_at`, or as `layout` says; with `burnt` the words
+    that come back are compared too. Every setting of the switches that choose among `banks` is read; `beyond` has
+    the states that never come, and those that choose a bank by themselves. Pins must be at the level that the data
+    sheet asks for in read, and supplies on their rails, or the read counts as different.
     """
-    bench = Bench(original, chip, rows)
+    bench = Bench(original, chip, rows, gates, layout or straight(original, chip, image_at), burnt)
     address = np.arange(original.words, dtype=np.int64)
-    controls = sorted({name for row in (*original.drives, *original.writes) for name in row})
-    found = [bench.check_supplies(), bench.check_data_lines()]
-    states_differ = states_written = 0
+    rows_of_levels = (*original.drives, *original.writes, *beyond.idle)
+    controls = sorted({*beyond.signals, *(name for row in rows_of_levels for name in row)})
+    found = [bench.check_supplies(), bench.check_outputs(), None if burnt else bench.check_data_lines()]
+    states = states_differ = states_written = answered = 0
     for levels in itertools.product((LOW, HIGH), repeat=len(controls)):
         state = dict(zip(controls, levels))
+        if holds(beyond.idle, state):
+            continue
+        states += 1
+        shown = [number for number, rows in enumerate(beyond.shares) if holds(rows, state)]
         if holds(original.drives, state):
+            answered += 1
             driving = bench.match(chip.drives, address, state)
-            states_differ += not driving.all()
-            found.append(None if any(found) else bench.find_difference(address, state, driving, image_at))
+            states_differ += not np.all(driving)
+            for bank in shown or range(banks):
+                found.append(None if any(found) else bench.find_difference(address, state, driving, bank))
         else:
-            states_differ += bool(bench.match(chip.drives, address, state, doubt=True).any())
-        if not holds(original.writes, state) and (hit := bench.match(chip.writes, address, state, doubt=True)).any():
+            states_differ += bool(np.any(bench.match(chip.drives, address, state, doubt=True)))
+        if not holds(original.writes, state) and np.any(hit := bench.match(chip.writes, address, state, doubt=True)):
             states_written += 1
-            found.append(differ(state, int(address[hit][0]), "not written", "may be written"))
-    return Proof(original.words, 1 << len(controls), states_differ, states_written, next(filter(None, found), None))
+            found.append(differ(state, int(np.argmax(hit)), "not written", "may be written"))
+    found.append(bench.check_data_lines())
+    if not answered:
+        found.append({"expected": "a state in which the original answers", "found": "none"})
+    dark = dict.fromkeys(controls, UNKNOWN)
+    exposed = np.any(bench.match(chip.writes, address, dark, doubt=True))
+    safe = bool(original.writes or chip.volatile or not exposed)
+    return Proof(original.words, states, states_differ, states_written, safe, next(filter(None, found), None))
 
 
-def holds(rows: Iterable[dict[str, str]], state: State) -> bool:
-    """Tell whether one of the original's rows of levels matches a state of its controls."""
-    return any(all(state[name] == (level == "H") for name, level in row.items()) for row in rows)
-
-
-def differ(state: State, address: int, expected: str, found: str) -> dict:
-    """Describe the first address at which something differs in a state."""
-    levels = {name: "LH"[level] for name, level in state.items()}
-    return {"address": f"{address:04X}", "levels": levels, "expected": expected, "found": found}
-
-
-class Bench:
-    """A chip held in a socket by the rows of a table."""
-
-    def __init__(self, original: Part, chip: Part, rows: Sequence[Row]) -> None:
-        self.original, self.chip = original, chip
-        self.source = {row.chip: self._source(row) for row in rows if row.chip is not None}
-        self.inverted = {row.chip for row in rows if row.inverted}
-
-    def _source(self, row: Row) -> Pin | int | None:
-        """Return the socket pin, or the constant level, or None for nothing, that a row gives its chip pin."""
-        if row.how in (How.VCC, How.GND):
-            return HIGH if row.how is How.VCC else LOW
-        place = {How.STRAIGHT: row.socket, How.WIRE: row.wire_to, How.OPEN: None}[row.how]
-        return None if place is None else self.original.pins[place - 1]
-
-    def level(self, pin: Pin, address: np.ndarray, state: State, reading: bool = True) -> np.ndarray | int:
-        """Return the level at a chip pin: one for all addresses, or one for each.
-
-        A position at which the original needs a level is taken to have it only while it is read.
-        """
-        source = self.source.get(pin.number)
-        if not isinstance(source, Pin):
-            return UNKNOWN if source is None else source
-        if source.role is Role.ADDRESS:
-            level = address >> int(source.function[1:]) & 1
-        elif source.role is Role.SUPPLY:
-            level = {5: HIGH, 0: LOW}.get(self.original.supplies[source.function], UNKNOWN)
-        elif source.function in state:
-            level = state[source.function]
-        else:
-            level = {"H": HIGH, "L": LOW}.get(
-                self.original.read_levels.get(source.function) if reading else "", UNKNOWN
-            )
-        turned = pin.number in self.inverted and not (isinstance(level, int) and level == UNKNOWN)
-        return 1 - level if turned else level
-
-    def match(self, table, address: np.ndarray, state: State, doubt: bool = False) -> np.ndarray:
-        """Tell for each address whether a row of levels holds at the chip; with `doubt`, whether it may hold."""
-        held = np.zeros(len(address), bool)
-        for row in table:
-            matches = np.ones(len(address), bool)
-            for name, wanted in row.items():
-                level = self.level(self.chip.by_function[name], address, state, reading=not doubt)
-                matches &= np.asarray(level == (wanted == "H")) | (doubt & np.asarray(level == UNKNOWN))
-            held |= matches
-        return held
-
-    def check_supplies(self) -> dict | None:
-        """Return the first supply pin that is not on a rail of its voltage."""
-        for pin in (pin for pin in self.chip.pins if pin.role is Role.SUPPLY):
-            source, volts = self.source.get(pin.number), self.chip.supplies[pin.function]
-            rails = self.original.supplies
-            have = rails.get(source.function) if isinstance(source, Pin) else {HIGH: 5, LOW: 0}.get(source)
-            if have != volts or have not in rails.values():
-                expected, found = f"{volts:+g} V", describe(source)
-                return {"chip": pin.number, "function": pin.name, "expected": expected, "found": found}
-        return None
-
-    def check_data_lines(self) -> dict | None:
-        """Send a single 1 over each data line in turn; return the first that arrives elsewhere or not at all."""
-        for line in range(self.original.bits):
-            arrived = [
-                source.function
-                for pin in self.chip.pins
-                if pin.function == f"D{line}" and isinstance(source := self.source.get(pin.number), Pin)
-            ]
-            if arrived != [f"D{line}"]:
-                return {"line": f"D{line}", "expected": f"D{line}", "found": ", ".join(arrived) or "nothing"}
-        return None
-
-    def find_difference(self, address: np.ndarray, state: State, driving: np.ndarray, image_at: int) -> dict | None:
-        """Return the first address whose word does not come back in this state of the controls."""
-        if not driving.all():
-            return differ(state, int(address[~driving][0]), "driven", "off")
-        for name, wanted in self.chip.read_levels.items():
-            level = np.broadcast_to(self.level(self.chip.by_function[name], address, state), address.shape)
-            wrong = level == UNKNOWN if name in self.chip.read_either else level != (wanted == "H")
-            if wrong.any():
-                return differ(state, int(address[wrong][0]), f"{name} at {wanted}", f"{name} not at {wanted}")
-        cell = np.zeros_like(address)
-        for pin in (pin for pin in self.chip.pins if pin.role is Role.ADDRESS):
-            level = self.level(pin, address, state)
-            if isinstance(level, int) and level == UNKNOWN:
-                return differ(state, 0, f"a level at {pin.function}", "open")
-            cell |= np.asarray(level, np.int64) << int(pin.function[1:])
-        wrong = cell != address + image_at
-        if wrong.any():
-            at = int(address[wrong][0])
-            return differ(state, at, f"cell {at + image_at:04X}", f"cell {int(cell[at]):04X}")
-        return None
-
-
-def describe(source: Pin | int | None) -> str:
-    """Name what a chip pin is connected to."""
-    if isinstance(source, Pin):
-        return f"socket pin {source.number}, {source.function}"
-    return "nothing" if source is None else "VCC" if source == HIGH else "GND"
+def straight(original: Part, chip: Part, image_at: int) -> Layout:
+    """Return the layout of contents that lie in one piece, every line straight."""
+    address = np.arange(chip.words, dtype=np.int64) - image_at
+    address[(address < 0) | (address >= original.words)] = -1
+    return Layout(address, np.zeros_like(address), tuple(range(chip.bits)))

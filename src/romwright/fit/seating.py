@@ -7,7 +7,7 @@ from functools import cached_property
 
 from romwright.fit.drive import Comparison, Condition, condition
 from romwright.fit.socket import RAILS, Net, Socket
-from romwright.fit.wiring import Plan, compare_drives
+from romwright.fit.wiring import Plan, compare_drives, plan_wiring
 from romwright.parts.model import Level, Part, Pin
 
 
@@ -25,7 +25,12 @@ class Seating:
     @cached_property
     def drive(self) -> Comparison:
         """When the original drives the bus, against when the chip does."""
-        return compare_drives(self.original, self.chip, self.socket, self.seats)
+        return compare_drives(self.socket, self.chip, self.seats)
+
+    @cached_property
+    def spare(self) -> Plan:
+        """The plan without gates: the plan itself if it has none."""
+        return plan_wiring(self.original, self.chip, ("no-gates",)) if self.plan.gates else self.plan
 
     @cached_property
     def own_writes(self) -> Condition:

@@ -6,8 +6,10 @@ from collections.abc import Iterator
 
 from romwright.findings import Code, Finding, Severity
 from romwright.fit.drive import in_words, list_states
+from romwright.fit.glue import PlacedGate
 from romwright.fit.seating import Seating, enables_of
-from romwright.fit.socket import Net, numbers
+from romwright.fit.socket import Net
+from romwright.fit.work import gate_parts
 from romwright.parts.model import Level, Pin
 
 BENCH = (
@@ -84,7 +86,8 @@ def remedy_unselected(s: Seating, select: Net) -> str:
     if seat is None or seat.function not in s.original.signals:
         return "bring the select to an enable of the chip: follow the wiring table"
     leave = f"; chip pin {there.number} ({there.name}) must leave the socket: see the wiring table" if there else ""
-    through = " through an inverter" if any(row.wire_to == select.position for row in s.plan.inverters) else ""
+    gate = next((gate for gate in s.plan.gates if select.position in (tap.position for tap in gate.taps)), None)
+    through = f" through {'an inverter' if gate.kind == 'inverter' else 'a gate'} ({gate.package})" if gate else ""
     return (
         f"bring the select to chip pin {home.number}: set the board's links for a ROM that selects on pin "
         f"{seat.position}, or bend the pin up and wire it to socket pin {select.position}{through}{leave}"
@@ -96,7 +99,7 @@ def check_polarities(s: Seating) -> Iterator[Finding]:
     for pin, seat, levels in turned(s):
         asked = f"the original drives at {either(s.wanted[seat.label])}, the chip at {either(levels)}"
         title = f"{pin.name} (chip pin {pin.number}) has the wrong polarity"
-        do = "an inverter, or another enable: see the wiring table"
+        do = "a gate or another enable: see the wiring table"
         yield Finding(POLARITY, title, f"{s.place(pin)}; {asked}", do)
 
 
@@ -129,36 +132,55 @@ def check_enables(s: Seating) -> Iterator[Finding]:
         title = f"the enable on socket pin {pin.number} ({net.function}) is lost"
         meets = f"{s.place(there)}, which does not gate the outputs" if there else "no chip pin meets it"
         evidence = f"{meets}. Only the chip drives at {list_states(extra)}"
-        remedy = "the wiring table puts it right" if s.plan.wired.equal else how_exact(s, levels)
-        yield Finding(ENABLE_LOST, title, evidence, remedy)
+        least = s.spare if s.spare.heeds else s.plan
+        if least.wired.ignores(net.label):
+            yield Finding(ENABLE_LOST, title, evidence + exact_with(s), how_exact(s, levels))
+        else:
+            yield Finding(ENABLE_LOST, title, evidence, "the wiring table puts it right")
 
 
 def check_gates(s: Seating) -> Iterator[Finding]:
     """Name what wires and ties alone cannot do."""
-    if wires := s.plan.inverters:
-        on = {pin.number: either(levels) for pin, _, levels in s.enables}
-        ends = [
-            f"socket {active(s, r.wire_to)} to chip pin {r.chip} ({r.function}, active {on[r.chip]})" for r in wires
-        ]
-        title = "wiring alone is not enough: an inverter is needed"
-        do = f"put an inverter (one gate) between socket pin {numbers({row.wire_to for row in wires})} and the chip"
-        yield Finding(GATE, title, "; ".join(ends), do)
+    if (gates := s.plan.gates) and not s.spare.heeds:
+        what = "an inverter" if {gate.kind for gate in gates} == {"inverter"} else "a gate"
+        title = f"wiring alone is not enough: {what} is needed"
+        yield Finding(GATE, title, f"{gated(s)}. {packages(s)}", "add what the list of gates has, wired as it says")
     if s.plan.wired.missed:
         title = "wiring alone cannot make this exact: a gate is needed"
         seen = f"silent at {list_states(s.plan.wired.missed)}"
         yield Finding(GATE, title, seen, "combine the original's enables with gates into an enable of the chip")
 
 
+def gated(s: Seating) -> str:
+    """Say which pins of the chip come out of gates, and when these are at which level."""
+    fed = [row for row in s.plan.rows if row.gate]
+    return "; ".join(f"chip pin {row.chip} ({row.function}) {row.detail.partition(';')[0]}" for row in fed)
+
+
+def packages(s: Seating) -> str:
+    """Name the packages of the plan's gates, their supply pins, and how much later they make the chip answer."""
+    names = {f"{gate.package} is {with_supplies(gate)}": None for gate in s.plan.gates}
+    delay = s.plan.delay_ns
+    later = "later by an unknown time" if delay is None else f"up to {delay:g} ns later"
+    return f"{', '.join(names)}; the chip then answers {later}"
+
+
+def with_supplies(gate: PlacedGate) -> str:
+    """Name the package of a gate and its supply pins: `a 74LS32, VCC on pin 14, GND on pin 7`."""
+    part = gate_parts()[gate.kind]
+    return f"a {part.part}, VCC on pin {part.vcc}, GND on pin {part.gnd}" if part.vcc else part.part
+
+
 def check_wired_enables(s: Seating) -> Iterator[Finding]:
-    """Say which enables even the wiring table loses, unless the chip heeds no more when it is plugged in."""
-    wired = s.plan.wired
+    """Say which enables are lost without a gate, unless the chip heeds no more when it is plugged in."""
+    wired = s.spare.wired
     lost = [(pin, levels) for pin, levels in enables_of(s.original) if wired.ignores(s.socket.nets[pin.number].label)]
-    if wired.equal or not lost or wired.fitted == s.drive.fitted:
+    if wired.equal or not s.spare.heeds or not lost or wired.fitted == s.drive.fitted:
         return
     where = " and ".join(active(s, pin.number) for pin, _ in lost)
-    title = f"lost even after wiring: socket {where}"
+    title = f"lost without a gate: socket {where}" if s.plan.gates else f"lost even after wiring: socket {where}"
     evidence = f"the {s.chip.name} has fewer enables than the original. It alone drives at {list_states(wired.extra)}"
-    yield Finding(STILL_LOST, title, evidence, how_exact(s, lost[0][1]))
+    yield Finding(STILL_LOST, title, evidence + exact_with(s), how_exact(s, lost[0][1]))
 
 
 def active(s: Seating, position: int) -> str:
@@ -174,12 +196,17 @@ def either(levels: frozenset[Level]) -> str:
 
 def how_exact(s: Seating, levels: frozenset[Level]) -> str:
     """Say when a lost enable, active at `levels`, does not matter, and what would bring it back."""
+    off = "right where the board's select is already off whenever that enable is"
+    if s.plan.gates:
+        return f"{off}: leave the gate out then (--prefer no-gates); else wire the gate as the list of gates says"
     same = any(levels & have for have in s.chip.enables.values())
     gate = "a gate that joins it" if same else "an inverter and a gate (gate needed) that join it"
-    return (
-        "right where the board's select is already off whenever that enable is; "
-        f"exact with {gate} into an enable of the chip"
-    )
+    return f"{off}; exact with {gate} into an enable of the chip"
+
+
+def exact_with(s: Seating) -> str:
+    """Say what makes it exact, as one more sentence of the evidence; nothing if no gate does."""
+    return f". Exact with a gate: {packages(s)}" if s.plan.gates else ""
 
 
 CHECKS = (check_unselected, check_polarities, check_silence, check_enables)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
+from romwright.fit import tables
 from romwright.parts.model import Level, Part, Pin, Role
 
 
@@ -15,14 +17,25 @@ class Kind(StrEnum):
     SIGNAL = "signal"  # the board switches it
     RAIL = "rail"  # a supply
     HELD = "held"  # the board holds it at the level that the original needs in read
+    STRAP = "strap"  # a switch of the plan's own, that chooses a bank
     OPEN = "open"  # the original has nothing here, so what the board has is not known
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """A gate of a plan: its output is at `gives` where each of its inputs is at its own level of `levels`."""
+
+    kind: str
+    inputs: tuple[Net, ...]
+    levels: tuple[Level, ...]
+    gives: Level
 
 
 @dataclass(frozen=True, slots=True)
 class Net:
     """What one socket position carries; `position` is None for a rail in general and for a pin outside the socket.
 
-    `inverted`: what comes out of an inverter fed from that position.
+    `gate`: what comes out of that gate instead, `point`: a node of the board beyond the socket; neither has a position.
     """
 
     label: str
@@ -31,7 +44,8 @@ class Net:
     position: int | None = None
     level: Level | None = None
     volts: float | None = None
-    inverted: bool = False
+    gate: Gate | None = None
+    point: str = ""
 
     @property
     def words(self) -> str:
@@ -47,12 +61,20 @@ class Net:
 
 VCC = Net("VCC", Kind.RAIL, "VCC", level="H", volts=5.0)
 GND = Net("GND", Kind.RAIL, "GND", level="L", volts=0.0)
+Rows = tuple[dict[str, Level], ...]
 RAILS: dict[Level, Net] = {"H": VCC, "L": GND}
 
 
-def net_of(part: Part, pin: Pin) -> Net:
-    """Return what a board made for `part` has at that pin's position."""
+def strap(name: str) -> Net:
+    """Return the net of a switch that chooses a bank."""
+    return Net(name, Kind.STRAP, name)
+
+
+def net_of(part: Part, pin: Pin, signals: Collection[str] = ()) -> Net:
+    """Return what a board made for `part` has at that pin's position; `signals` are the names of its nets, if known."""
     number, function = pin.number, pin.function
+    if function in signals:
+        return Net(function, Kind.SIGNAL, function, number)
     label = f"{number} {function}"
     if pin.role is Role.SUPPLY:
         volts = part.supplies[function]
@@ -64,13 +86,70 @@ def net_of(part: Part, pin: Pin) -> Net:
     return Net(f"{number} (open)", Kind.OPEN, function, number)
 
 
-class Socket:
-    """The positions of a socket made for `part`."""
+@dataclass(frozen=True, slots=True)
+class Beyond:
+    """What is known of the board beyond a socket; rows are levels by the functions of its part and by points.
 
-    def __init__(self, part: Part) -> None:
-        self.part = part
-        self.nets = {pin.number: net_of(part, pin) for pin in part.pins}
-        self.by_function = {net.function: net for net in self.nets.values()}
+    `points`: nodes that can be wired to; `shares`: when each part of the contents must show, where selects decide that;
+    `idle`: combinations of levels at which it does not matter whether the chip drives; `signals`: what the socket's
+    positions carry, where a board's file says it, so that positions of one name are one net.
+    """
+
+    points: tuple[str, ...] = ()
+    shares: tuple[Rows, ...] = ()
+    idle: Rows = ()
+    signals: tuple[str, ...] = ()
+
+
+class Socket:
+    """The positions of a socket made for `part`, and what is known of the board beyond it."""
+
+    def __init__(self, part: Part, beyond: Beyond | None = None) -> None:
+        self.part, self.beyond = part, beyond or Beyond()
+        self.nets = {pin.number: net_of(part, pin, self.beyond.signals) for pin in part.pins}
+        self.points = {name: Net(name, Kind.SIGNAL, name, point=name) for name in self.beyond.points}
+        self.by_function = {net.function: net for net in self.nets.values()} | self.points
+        self.address = tuple(f"A{line}" for line in range(part.address_bits))
+        self.data = tuple(f"D{line}" for line in range(part.bits))
+        names = {*self.beyond.signals, *(name for row in (*part.drives, *self.beyond.idle) for name in row)}
+        nets = {net.label: net for net in (*self.nets.values(), *self.points.values()) if net.function in names}
+        self.variables = list(nets.values())
+
+    def line_of(self, net: Net) -> int | None:
+        """Return the number of the original's address line that a net is; None if it is none."""
+        return self.address.index(net.function) if net.position and net.function in self.address else None
+
+    def bit_of(self, net: Net) -> int:
+        """Return the number of the original's data bit that a net is; -1 if it is none."""
+        return self.data.index(net.function) if net.position and net.function in self.data else -1
+
+    def table(self, rows: Rows) -> int:
+        """Return rows of levels of functions as a truth table over the labels of the variables."""
+        named = [{self.by_function[name].label: level for name, level in row.items()} for row in rows]
+        return tables.any_row([net.label for net in self.variables], named)
+
+    def read_level(self, net: Net) -> Level | None:
+        """Return the level of a net in every state in which the chip must drive; None if it moves or is not known."""
+        if net.level or net not in self.variables or not self.must:
+            return net.level
+        high = tables.line([each.label for each in self.variables], net.label)
+        return "H" if not self.must & ~high else "L" if not self.must & high else None
+
+    @cached_property
+    def must(self) -> int:
+        """Where the chip must drive the bus."""
+        return self.table(self.part.drives) & ~self.table(self.beyond.idle)
+
+    @cached_property
+    def never(self) -> int:
+        """Where it must not."""
+        whole = tables.everywhere([net.label for net in self.variables])
+        return whole & ~self.must & ~self.table(self.beyond.idle)
+
+    @property
+    def shares(self) -> list[int]:
+        """Where it must show each share of its contents, if the state of the selects decides that."""
+        return [self.table(rows) & self.must for rows in self.beyond.shares]
 
     @property
     def select(self) -> Net | None:

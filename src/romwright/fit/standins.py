@@ -6,11 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from romwright.findings import Severity
+from romwright.findings import Finding, Severity
 from romwright.fit import kinds, selects
 from romwright.fit.drive import list_states
+from romwright.fit.proof import Proof
 from romwright.fit.rows import How, Row
 from romwright.fit.verdict import Fit, Polarity, fit_once
+from romwright.fit.wiring import Plan
 from romwright.parts.model import Part, Role
 
 IMPOSSIBLE = {kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE}
@@ -90,14 +92,14 @@ def judge(original: Part, part: Part, stated: Polarity) -> StandIn:
     if not part.drives:
         return StandIn(part, Way.NOT, 0, "its page does not say when it drives the bus")
     fit = fit_once(original, part, stated, next(iter(part.polarities({}))))
-    rows = [row for row in fit.plan.rows if is_changed(row, part)]
-    way, reason = choose_way(fit, part, rows)
+    plan = fit.spare if fit.spare.heeds else fit.plan
+    rows = [row for row in plan.rows if is_changed(row, part)]
+    way, reason = choose_way(fit, plan, part, rows)
     if way is Way.NOT:
         return StandIn(part, way, len(rows), reason)
     known = {kinds.TIME_UNKNOWN} if kinds.access_ns(original) else set()  # else it would be said of every part
-    cautions = [finding.title for finding in fit.findings if finding.code in LASTING | known] + lost(fit)
+    cautions = [finding.title for finding in fit.findings if finding.code in LASTING | known] + lost(fit, plan)
     stops = tuple(finding.title for finding in fit.findings if finding.severity is Severity.STOP)
-    plan = fit.plan
     return StandIn(part, way, len(rows), reason, tuple(cautions), stops, plan.wired.equal, plan.image_at, plan.burn_at)
 
 
@@ -106,35 +108,42 @@ def unchecked_pins(part: Part) -> list[str]:
     return part.unchecked_about(*PLACED)
 
 
-def lost(fit: Fit) -> list[str]:
+def lost(fit: Fit, plan: Plan) -> list[str]:
     """Say which enables the finished wiring loses."""
-    if fit.plan.wired.equal:
+    if plan.wired.equal:
         return []
     found = {
         code: [f.title for f in fit.findings if f.code is code] for code in (selects.STILL_LOST, selects.ENABLE_LOST)
     }
-    return next(filter(None, found.values()), [f"it alone drives at {list_states(fit.plan.wired.extra)}"])
+    return next(filter(None, found.values()), [f"it alone drives at {list_states(plan.wired.extra)}"])
 
 
-def choose_way(fit: Fit, part: Part, rows: list[Row]) -> tuple[Way, str]:
+def choose_way(fit: Fit, plan: Plan, part: Part, rows: list[Row]) -> tuple[Way, str]:
     """Return the way, and the reason in words."""
-    if impossible := [finding.title for finding in fit.findings if finding.code in IMPOSSIBLE]:
-        return Way.NOT, "; ".join(impossible)
-    unfed = [row.function for row in rows if row.how is How.OPEN and role(row, part) is Role.SUPPLY]
-    if unfed:
-        return Way.NOT, f"the socket has no supply for {', '.join(unfed)}"
-    if not fit.proof.equal:
-        return Way.NOT, "the finished wiring does not read as the original does"
+    if reason := why_not(fit.findings, fit.plan, fit.proof):
+        return Way.NOT, reason
     if not rows:
         return Way.DROP_IN, "every pin meets what it needs"
     carrier = [finding.evidence for finding in fit.findings if finding.code is kinds.PITCH]
     work = "; ".join(carrier or map(in_words, rows))
-    if any(row.inverted for row in rows):
+    if plan.gates:
         return Way.GATE, work
     wires = [row for row in rows if row.how is How.WIRE]
     if len(wires) == len(rows) and {row.socket for row in wires} == {row.wire_to for row in wires}:
         return Way.LINKS, work
     return (Way.WIRES if wires or any(row.socket is None for row in rows) else Way.PINS), work
+
+
+def why_not(findings: Iterable[Finding], plan: Plan, proof: Proof) -> str:
+    """Say why a part cannot stand in, whatever is wired; nothing if it can."""
+    if impossible := [finding.title for finding in findings if finding.code in IMPOSSIBLE]:
+        return "; ".join(impossible)
+    unfed = [row for row in plan.rows if row.how is How.OPEN and row.chip and role(row, plan.chip) is Role.SUPPLY]
+    if unfed:
+        return f"the socket has no supply for {', '.join(row.function for row in unfed)}"
+    if proof.states_written:
+        return f"in {proof.states_written} of {proof.states} states it is written where the original is not"
+    return "" if proof.equal else "the finished wiring does not read as the original does"
 
 
 def is_changed(row: Row, part: Part) -> bool:
@@ -149,5 +158,6 @@ def role(row: Row, part: Part) -> Role:
 
 def in_words(row: Row) -> str:
     """Write the work of one row: `pin 27 to VCC`."""
-    where = {How.VCC: "to VCC", How.GND: "to GND", How.OPEN: "left open"}.get(row.how, f"to socket {row.wire_to}")
-    return f"pin {row.chip} ({row.function}) {where}" + (" through an inverter" if row.inverted else "")
+    gate = f"to socket {row.wire_to} through an inverter" if row.inverted else "to a gate"
+    where = {How.VCC: "to VCC", How.GND: "to GND", How.OPEN: "left open", How.GATE: gate}
+    return f"pin {row.chip} ({row.function}) {where.get(row.how, f'to socket {row.wire_to}')}"

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from romwright.boards.model import Device
 from romwright.errors import OptionError
-from romwright.fit import tables
-from romwright.fit.bus import Case, Outcome
+from romwright.fit.bus import CPU, Case, Outcome, listed
 from romwright.fit.mounted import Mounted
-from romwright.parts.model import Role
+from romwright.parts.model import Part
 
 
 class Law(StrEnum):
@@ -32,10 +30,17 @@ SAID_OF = {
 
 @dataclass(slots=True)
 class Symptom:
-    """A device whose reads come back wrong: for each data line at how many addresses it can, of how many."""
+    """A device whose reads come back wrong: for each data line at how many addresses it can, of how many.
+
+    `by` is the chip that spoils them; `known` is false where nobody has said what that chip holds. `chips` has the
+    device's own chips by their data lines.
+    """
 
     device: Device
     law: Law
+    by: str
+    known: bool = True
+    chips: dict[str, str] = field(default_factory=dict)
     addresses: int = 0
     spans: list[str] = field(default_factory=list)
     wrong: dict[str, int] = field(default_factory=dict)
@@ -48,25 +53,27 @@ class Symptom:
     @property
     def words(self) -> str:
         """What a technician sees."""
-        where = " and ".join(self.spans)
-        chips = dict(zip(self.wrong, self.device.chips.split()))
-        bad = [chips[line] for line in self.lines if line in chips]
+        where, what = " and ".join(self.spans), f"{self.device.name} ({self.device.title})"
         if not self.lines:
             return f"reads of {where} come back right all the same"
+        doubt, sure = "", self.known and self.law is not Law.UNKNOWN
+        if not self.known:
+            doubt = f" (nobody has said what {self.by} holds)"
         if self.device.kind != "RAM":
-            return f"reads of {self.device.name} ({self.device.title}) at {where} are wrong in {run_of(self.lines)}"
-        if not bad:
-            what = f"{run_of(self.lines)} of {self.device.name} ({self.device.title})"
-            return f"a RAM test of {where} would report {what} bad; nothing is wrong with it"
-        run = f"{bad[0]}-{bad[-1]}" if len(bad) == len(chips) > 2 else ", ".join(bad)
-        every = f"all {NUMBERS.get(len(bad), len(bad))} chips " if len(bad) == len(chips) > 1 else ""
-        them = "nothing is wrong with them" if len(bad) > 1 else "nothing is wrong with it"
-        return f"a RAM test of {where} would report {every}{run} bad; {them}"
+            wrong = "are wrong" if sure else "may be wrong"
+            return f"reads of {what} at {where} {wrong} in {run_of(self.lines)}{doubt}"
+        bad, of = [self.chips[line] for line in self.lines if line in self.chips], len(self.chips)
+        run = f"{bad[0]}-{bad[-1]}" if len(bad) == of > 2 else ", ".join(bad) or f"{run_of(self.lines)} of {what}"
+        every = f"all {NUMBERS.get(of, of)} chips " if len(bad) == of > 1 else ""
+        them, report = "them" if len(bad) > 1 else "it", "would report" if sure else "may report"
+        return f"a RAM test of {where} {report} {every}{run} bad; nothing is wrong with {them}{doubt}"
 
     def as_json(self) -> dict:
         """The symptom under the documented JSON keys."""
         return {
             "device": self.device.name,
+            "by": self.by,
+            "known": self.known,
             "ranges": self.spans,
             "law": str(self.law),
             "said_of_law": SAID_OF[self.law],
@@ -91,77 +98,91 @@ def predict(case: Case, law: Law, symptoms: Sequence[Symptom]) -> dict | None:
         return None
     read = {Law.LOW: " AND ", Law.HIGH: " OR "}.get(law)
     answer = {"law": str(law), "said_of_law": SAID_OF[law], "read": read.join(case.drives) if read else None}
-    of = [symptom for symptom in symptoms if symptom.device.name in case.drives]
+    of = [each for each in symptoms if each.device.name == case.access.expected and each.by in case.drives]
     return answer | ({"lines": of[0].lines, "wrong": of[0].wrong, "words": of[0].words} if of else {})
+
+
+def list_signs(cases: Sequence[Case], law: Law, mixtures: bool) -> list[str]:
+    """Say what is read and stored where a cycle is not fine, whatever chips hold; mixtures of bytes if asked for."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for case in cases:
+        who, may = [name for name in case.drives if name != CPU], "give" if case.sure else "may give"
+        predicted, access = predict(case, law, ()), case.access
+        if predicted and mixtures:
+            gives = f"{predicted['read']}, bit by bit" if predicted["read"] else "a byte that nobody can foretell"
+        elif case.outcome is Outcome.CONTENTION:
+            if access.cycle.access == "write" and access.may_write:
+                sign = "what is written to ", f" may be stored wrong: {listed(who)} drive{'s' * (len(who) == 1)} too"
+                found.setdefault(sign, []).append(access.range)
+            continue
+        else:
+            gives = {Outcome.OPEN: "noise", Outcome.WRONG: f"what {listed(who)} holds"}.get(case.outcome)
+        if gives:
+            found.setdefault(("reads of ", f" {may} {gives}"), []).append(access.range)
+    return [f"{head}{listed(list(dict.fromkeys(spans)))}{tail}" for (head, tail), spans in found.items()]
 
 
 NUMBERS = {2: "two", 4: "four", 8: "eight"}
 
 
-def contents_of(data: bytes, words: int, name: str) -> bytes:
-    """Return what every cell of a byte-wide chip holds: the data, repeated over the chip.
+def contents_of(data: bytes, chip: Part) -> bytes:
+    """Return what the cells of a chip hold: the data, repeated over the chip; of 16-bit words the low byte first.
 
     Raises OptionError if it does not go into the chip a whole number of times.
     """
-    if not data or words % len(data):
+    size = chip.words * chip.word_bytes
+    if not data or size % len(data) or len(data) % chip.word_bytes:
         raise OptionError(
-            f"{len(data):,} bytes do not fill a {name} a whole number of times",
-            where="--image", expected=f"the {words:,} bytes of the chip, or a half, a quarter, ... that is repeated",
+            f"{len(data):,} bytes do not fill a {chip.name} a whole number of times",
+            where="--image", expected=f"the {size:,} bytes of the chip, or a half, a quarter, ... that is repeated",
         )  # fmt: skip
-    return data * (words // len(data))
+    return data * (size // len(data))
 
 
 def find_symptoms(mounted: Mounted, cases: Sequence[Case], contents: bytes, law: Law) -> list[Symptom]:
-    """Return for each device that the chip fights with in reads what its reads look like."""
-    found: dict[str, Symptom] = {}
-    devices = {device.name: device for device in mounted.board.devices}
-    subject, spoils = mounted.socket.name, [spoilt_bits(byte, law) for byte in range(256)]
-    seen: dict[str, dict[int, int]] = {}
+    """Return for each device that a chip fights with in reads what its reads look like.
+
+    `contents` are those of the chip that is asked about; of one in another socket they are not known.
+    """
+    from romwright.fit.cells import Spoilt  # numpy: only where there are contents
+    from romwright.fit.contents import words_of
+
+    found: dict[tuple[str, str], Symptom] = {}
+    spoilt: dict[tuple[str, str, str], Spoilt] = {}
+    devices, words = victims(mounted), words_of(contents, mounted.chip)
+    wins = {Law.LOW: ~words, Law.HIGH: words, Law.UNKNOWN: None}[law]  # the bits of a cell that another device reads
     for case in cases:
-        fought = [name for name in case.drives if name in devices and name == case.access.expected]
-        if case.outcome is Outcome.CONTENTION and subject in case.drives and fought:
-            symptom = found.setdefault(fought[0], Symptom(devices[fought[0]], law))
-            spoilt = seen.setdefault(fought[0], {})
-            if case.access.range not in symptom.spans:
-                symptom.spans.append(case.access.range)
-            for address, cell in cells_of(mounted, case):
-                spoilt[address] = spoilt.get(address, 0) | spoils[contents[cell]]
-    lines = {line: int(function[1:]) for function, line in mounted.data.items()}
-    for name, symptom in found.items():
-        symptom.addresses = len(seen[name])
-        count = Counter(seen[name].values())
-        for line in sorted(lines, key=lambda line: int(line[1:])):
-            symptom.wrong[line] = sum(n for bits, n in count.items() if bits >> lines[line] & 1)
+        name = case.access.expected
+        by = next((each for each in mounted.everyone if each in case.drives and each != name), None)
+        if case.outcome is not Outcome.CONTENTION or not by or name not in devices or name not in case.drives:
+            continue
+        chip, known = mounted.everyone[by], by == mounted.socket.name
+        if (name, by) not in found:
+            lines = sorted(mounted.nets.wiring.data_lines[name], key=mounted.cpu.data_lines.index)
+            chips = dict(zip(lines, devices[name].chips.split()))
+            own = dict.fromkeys((line for line in lines if line in chip.data.values()), 0)
+            found[name, by] = Symptom(devices[name], law, by, known, chips, wrong=own)
+        symptom, kind = found[name, by], case.access.cycle.space
+        if case.access.range not in symptom.spans:
+            symptom.spans.append(case.access.range)
+        if (name, by, kind) not in spoilt:
+            bounds = mounted.accesses.bounds_of(name, kind)
+            spoilt[name, by, kind] = Spoilt(*bounds, wins if known else None)
+        shared = sum(1 << int(function[1:]) for function, line in chip.data.items() if line in case.lines)
+        spoilt[name, by, kind].add(chip, case, shared)
+    for (name, by, _), each in spoilt.items():
+        symptom, data = found[name, by], mounted.everyone[by].data
+        symptom.addresses += each.addresses
+        bits = {line: int(function[1:]) for function, line in data.items()}
+        for line in symptom.wrong:
+            symptom.wrong[line] += each.count(bits[line])
     return list(found.values())
 
 
-def spoilt_bits(byte: int, law: Law) -> int:
-    """Return the bits of another device that a chip's byte can change: those where its level wins."""
-    return {Law.LOW: byte ^ 0xFF, Law.HIGH: byte, Law.UNKNOWN: 0xFF}[law]
-
-
-def cells_of(mounted: Mounted, case: Case) -> Iterator[tuple[int, int]]:
-    """Yield every address of a case, and the chip's cell that shows there."""
-    names, (first, last) = mounted.nets.names, case.access.span
-    address_pins = [pin for pin in mounted.chip.pins if pin.role is Role.ADDRESS]
-    moving, levels = [], {}
-    for pin in address_pins:
-        own = [line for line in mounted.nets.lines(mounted.node(pin)) if line in mounted.cpu.address_lines]
-        if own:
-            moving.append((int(own[0][1:]), pin.index))
-        else:
-            levels[pin.index] = mounted.level(pin)[0]
-    fixed = [int(name[1:]) for name in names if name in mounted.cpu.address_lines]
-    cells: dict[tuple[str, ...], set[int]] = {}
-    for state in tables.true_rows(names, case.mask):
-        row = tables.row(names, state)
-        upper = sum(1 << index for index, high in levels.items() if high & row)
-        cells.setdefault(tuple(state[f"A{line}"] for line in fixed), set()).add(upper)
-    step = 1 << int(mounted.cpu.address_lines[0][1:])
-    straight = all(line == index for line, index in moving)
-    mask = sum(1 << line for line, _ in moving)
-    for address in range(first, last + 1, step):
-        key = tuple("H" if address >> line & 1 else "L" for line in fixed)
-        if key in cells:
-            low = address & mask if straight else sum((address >> line & 1) << index for line, index in moving)
-            yield from ((address, low | upper) for upper in cells[key])
+def victims(mounted: Mounted) -> dict[str, Device]:
+    """Return what may be read wrong: the board's devices, and each socket with a chip as if it were one."""
+    found = {device.name: device for device in mounted.board.devices}
+    for name, each in mounted.everyone.items():
+        kind = "RAM" if each.chip.family == "SRAM" else "ROM"
+        found[name] = Device(name, each.socket.title or each.chip.name, kind, ())
+    return found

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import prod
 
+from romwright.errors import LostLineError
 from romwright.findings import Finding, worst_first
 from romwright.fit import kinds, pins, selects, writes
+from romwright.fit.bench import Burnt
+from romwright.fit.contents import lay_out
 from romwright.fit.drive import Comparison
 from romwright.fit.proof import Proof, read_every_address
 from romwright.fit.seating import Seating
@@ -18,7 +22,7 @@ from romwright.parts.model import Choice, Part
 Polarity = dict[int, Choice]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Fit:
     """A chip in a socket with all polarities stated: findings about plugging it in, the plan, its proof."""
 
@@ -26,10 +30,11 @@ class Fit:
     chip_polarity: Polarity
     drive: Comparison
     plan: Plan
+    spare: Plan
     proof: Proof
     findings: tuple[Finding, ...]
 
-    @property
+    @cached_property
     def case(self) -> dict[str, Choice]:
         """The polarities by pin number in text; those of the chip are marked."""
         return {str(pin): c for pin, c in self.polarity.items()} | {
@@ -44,6 +49,7 @@ class Fit:
             "wired": self.plan.wired.as_json(),
             "proof": self.proof.as_json(),
             "rows": [row.as_json() for row in self.plan.rows],
+            "gates": [gate.as_json() for gate in self.plan.gates],
             "findings": [finding.as_json() for finding in self.findings],
         }
 
@@ -117,9 +123,7 @@ class Verdict:
             "unchecked": {"from": list(self.original.unchecked), "to": list(self.chip.unchecked)},
             "traps": {"from": list(self.original.traps), "to": list(self.chip.traps)},
             "seating": self.seating,
-            "image_at": first.plan.image_at,
-            "burn_at": first.plan.burn_at,
-            "rows": [row.as_json() for row in first.plan.rows],
+            **first.plan.as_json(),
             "findings": [
                 f.as_json() | ({"holds_for": list(of)} if of else {}) for f, of in zip(self.findings, self.holds_for)
             ],
@@ -130,14 +134,16 @@ class Verdict:
 
 
 def examine_fit(
-    original: Part, chip: Part, polarity: Polarity | None = None, chip_polarity: Polarity | None = None
-) -> Verdict:
+    original: Part, chip: Part, polarity: Polarity | None = None, chip_polarity: Polarity | None = None,
+    prefer: tuple[str, ...] = (), banks: tuple[str, ...] = (),
+) -> Verdict:  # fmt: skip
     """Fit `chip` into a socket laid out for `original`, once for each polarity that is not stated.
 
-    Raises OptionError for a polarity that a part cannot have.
+    Raises OptionError for a polarity that a part cannot have, or more banks than the chip has room for, and
+    UnknownNameError for a preference.
     """
     fits = tuple(
-        fit_once(original, chip, one, other)
+        fit_once(original, chip, one, other, prefer, banks)
         for one in original.polarities(polarity or {})
         for other in chip.polarities(chip_polarity or {})
     )
@@ -149,15 +155,30 @@ def examine_fit(
     return Verdict(original, chip, fits, tuple(finding for finding, _ in said), tuple(of for _, of in said))
 
 
-def fit_once(original: Part, chip: Part, polarity: Polarity, chip_polarity: Polarity) -> Fit:
+def fit_once(
+    original: Part, chip: Part, polarity: Polarity, chip_polarity: Polarity, prefer: tuple[str, ...] = (),
+    banks: tuple[str, ...] = (),
+) -> Fit:  # fmt: skip
     """Fit a chip with all polarities stated."""
-    plan = plan_wiring(original.ordered_as(polarity), chip.ordered_as(chip_polarity))
+    plan = plan_wiring(original.ordered_as(polarity), chip.ordered_as(chip_polarity), prefer, banks)
     seating = Seating(plan)
     plugged_in = (*selects.CHECKS, *writes.CHECKS, *pins.CHECKS) if seating.fits else ()
     checks = (*kinds.CHECKS, *plugged_in, *selects.WIRED_CHECKS)
     findings = worst_first(finding for check in checks for finding in check(seating))
-    proof = read_every_address(plan.original, plan.chip, plan.rows, plan.image_at)
-    return Fit(polarity, chip_polarity, seating.drive, plan, proof, tuple(findings))
+    proof = prove_plan(plan)
+    return Fit(polarity, chip_polarity, seating.drive, plan, seating.spare, proof, tuple(findings))
+
+
+def prove_plan(plan: Plan, burnt: Burnt | None = None) -> Proof:
+    """Read every address through a plan, in every bank; with `burnt` compare the bytes too."""
+    try:
+        layout = lay_out(plan)
+    except LostLineError:
+        layout = None  # the proof says where the words go that lack a line
+    banks, beyond = max(1, len(plan.banks)), plan.beyond
+    return read_every_address(
+        plan.original, plan.chip, plan.rows, plan.image_at, plan.gates, layout, banks, burnt, beyond
+    )
 
 
 def merge(group: Sequence[tuple[Finding, Fit]], fits: Sequence[Fit]) -> tuple[Finding, tuple[dict[str, Choice], ...]]:

@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from romwright.boards.gates import outputs_of
+from romwright.boards.library import fitted_chips
 from romwright.boards.model import UNCONNECTED, Board, Cpu, Socket, expand
+from romwright.errors import OptionError
 from romwright.fit.mounted import pin_node, positions
 from romwright.fit.nets import Setting
 from romwright.parts.model import Part, Role
@@ -35,33 +37,53 @@ class Wires:
         return " | ".join(f"({term})" if term else "1'b1" for term in terms) or "1'b0"
 
 
-def numbers(board: Board, socket: Socket) -> dict[str, int]:
-    """Return the number that each device drives, in the order of the board's file, the chip's last; at most 14."""
-    names = [*(device.name for device in board.devices), socket.name]
+def numbers(board: Board, sockets: Iterable[str]) -> dict[str, int]:
+    """Return the number that each device drives, in the order of the board's file, those of chips last.
+
+    Raises OptionError if there are more than four data lines can tell apart.
+    """
+    names = [*(device.name for device in board.devices), *sockets]
     if len(names) >= CPU_NUMBER:
-        raise ValueError(f"{len(names)} devices on the bus; four lines tell {CPU_NUMBER - 1} apart")
+        raise OptionError(
+            f"{len(names)} devices on the data bus",
+            expected=f"at most {CPU_NUMBER - 1}: each drives a number of its own on four data lines",
+            help="leave out of the board's file those that cannot meet the chip",
+        )
     return {name: number for number, name in enumerate(names, 1)}
 
 
-def build_verilog(board: Board, cpu: Cpu, setting: Setting, socket: Socket, chip: Part) -> str:
-    """Return a module `board`: inputs `cpu`, its lines, and `cpu_drives`, a write; the data bus `data`."""
-    lines = [*cpu.address_lines, *cpu.controls]
-    pins = [pin_node(pin.number) for pin in chip.pins]
+def build_verilog(
+    board: Board, cpu: Cpu, setting: Setting, socket: Socket, chip: Part, also: Mapping[str, Part] | None = None
+) -> str:
+    """Return a module `board` with inputs `cpu` and `cpu_drives` and the data bus `data`.
+
+    `cpu` has the lines of the CPU, then the board's signals; `cpu_drives` says whether the CPU drives the data bus.
+    `also` has the chips in the other sockets: those that the board's file names unless given.
+    """
+    lines = [*cpu.address_lines, *cpu.controls, *board.signals]
+    fitted = {socket.name: chip} | {
+        name: part for name, part in (fitted_chips(board) if also is None else also).items() if name != socket.name
+    }
+    seats = [(place, fitted[place.name]) for place in board.sockets if place.name in fitted]
+    own = numbers(board, fitted)
+    pins = [pin_node(place, pin.number) for place, part in seats for pin in part.pins]
     places = [s.place(n) for s in board.sockets for n in s.nodes]
     wires = Wires([*lines, *cpu.data_lines, *board.rails, *places, *pins, *(node for _, node in board.uses())])
     width = len(cpu.data_lines)
     text = [
-        f"// {board.title}; {chip.name} in {socket.name}; " + ", ".join(f"{k}={v}" for k, v in setting.items()),
-        *(f"// NUMBERS: {name} drives {number}" for name, number in numbers(board, socket).items()),
+        f"// {board.title}; " + ", ".join(f"{k}={v}" for k, v in setting.items()),
+        *(f"// {part.name} in {name}" for name, part in fitted.items()),
+        *(f"// NUMBERS: {name} drives {number}" for name, number in own.items()),
         f"// NUMBERS: the CPU drives {CPU_NUMBER}",
         f"module board(input [{len(lines) - 1}:0] cpu, input cpu_drives, inout [{width - 1}:0] data);",
         *(f"  wire {name}; // {node}" for node, name in wires.names.items()),
         *(f"  assign {wires[line]} = cpu[{i}];" for i, line in enumerate(lines)),
         *(f"  tran (data[{i}], {wires[line]});" for i, line in enumerate(cpu.data_lines)),
         *_rails(board, wires),
-        *_joins(board, wires, setting, socket, chip),
+        *_joins(board, wires, setting, seats),
         *_gates(board, wires),
-        *_memories(board, cpu, wires, socket, chip),
+        *_devices(board, cpu, wires, own),
+        *(line for place, part in seats for line in _chip(place, part, wires, own[place.name])),
         f"  assign data = cpu_drives ? {width}'b{number_bits(CPU_NUMBER, range(width))} : {width}'bz;",
         "endmodule",
     ]
@@ -69,7 +91,10 @@ def build_verilog(board: Board, cpu: Cpu, setting: Setting, socket: Socket, chip
 
 
 def _rails(board: Board, wires: Wires) -> Iterator[str]:
-    """Write rails as constants, and resistors: a pull is weaker than a series resistor, as fit takes it."""
+    """Write rails as constants, and resistors: a pull is weaker than a series resistor, as fit takes it.
+
+    Ohms are not written: pulls to two rails on one net show x there, however unlike they are.
+    """
     level = {5.0: "1'b1", 0.0: "1'b0"}
     for rail, volts in board.rails.items():
         yield f"  assign {wires[rail]} = {level.get(volts, UNKNOWN)};"
@@ -82,13 +107,14 @@ def _rails(board: Board, wires: Wires) -> Iterator[str]:
             yield f"  rtran ({wires[one]}, {wires[other]});"
 
 
-def _joins(board: Board, wires: Wires, setting: Setting, socket: Socket, chip: Part) -> Iterator[str]:
+def _joins(board: Board, wires: Wires, setting: Setting, seats: Iterable[tuple[Socket, Part]]) -> Iterator[str]:
     """Write traces, wires, closed links and seated pins."""
     pairs = [(s.place(n), node) for s in board.sockets for n, node in s.nodes.items() if node != UNCONNECTED]
     pairs += [tuple(wire.split()) for wire in board.wires]
     for link in board.links:
         pairs += [(first, other) for first, *others in link.groups(setting[link.name]) for other in others]
-    pairs += [(socket.place(place), pin_node(pin)) for pin, place in positions(socket, chip).items()]
+    for socket, chip in seats:
+        pairs += [(socket.place(place), pin_node(socket, pin)) for pin, place in positions(socket, chip).items()]
     yield from (f"  tran ({wires[one]}, {wires[other]});" for one, other in pairs if one != other)
 
 
@@ -107,17 +133,21 @@ def _gates(board: Board, wires: Wires) -> Iterator[str]:
             yield f"  assign {wires[output.node]} = {value}; // {gate.name}"
 
 
-def _memories(board: Board, cpu: Cpu, wires: Wires, socket: Socket, chip: Part) -> Iterator[str]:
-    """Write the devices on the bus and the chip, each with its number."""
-    own = numbers(board, socket)
+def _devices(board: Board, cpu: Cpu, wires: Wires, own: Mapping[str, int]) -> Iterator[str]:
+    """Write the devices on the bus, each with its number."""
     for device in board.devices:
         for line in expand(device.data) or cpu.data_lines:
             bit = number_bits(own[device.name], [int(line[1:])])
             yield f"  assign {wires[line]} = ({wires.rows(device.drives)}) ? 1'b{bit} : 1'bz; // {device.name}"
-    rows = [{pin_node(chip.by_function[name].number): level for name, level in row.items()} for row in chip.drives]
+
+
+def _chip(socket: Socket, chip: Part, wires: Wires, number: int) -> Iterator[str]:
+    """Write a chip in a socket with its number."""
+    nodes = {name: pin_node(socket, pin.number) for name, pin in chip.by_function.items()}
+    rows = [{nodes[name]: level for name, level in row.items()} for row in chip.drives]
     for pin in (pin for pin in chip.pins if pin.role is Role.DATA):
-        node = pin_node(pin.number)
-        bit = number_bits(own[socket.name], [pin.index])
+        node = nodes[pin.function]
+        bit = number_bits(number, [pin.index])
         yield f"  assign {wires[node]} = ({wires.rows(rows)}) ? 1'b{bit} : 1'bz; // {chip.name} {pin.function}"
 
 

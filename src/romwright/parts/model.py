@@ -156,7 +156,11 @@ class Part(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
         """The pins by what they do in read; of supplies with several pins, the highest."""
         return {pin.function: pin for pin in self.pins}
 
-    @property
+    def lines(self, role: Role) -> list[Pin]:
+        """List the pins of the address or data lines, line 0 first."""
+        return sorted((pin for pin in self.pins if pin.role is role), key=lambda pin: pin.index)
+
+    @cached_property
     def pin_count(self) -> int:
         """How many pins the package has."""
         return int(self.package.removeprefix("DIP-"))

@@ -8,15 +8,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from html import escape
 
 from romwright.parts.model import Part, Pin, Role
+from romwright.sheets.shapes import BODY, LEG, PITCH, body, leg, page, text
 
-PAGE, PITCH, LEG, BODY = 920, 40, 54, 250  # widths and heights in pixels
-TOP, FOOT, LINE = 108, 40, 26
+PAGE, TOP, FOOT, LINE = 920, 108, 40, 26  # widths and heights in pixels
 WARNING_COLUMNS = 64  # of bold letters, so that the widest sans-serif face stays on the page too
 LEFT, RIGHT = (PAGE - BODY) // 2, (PAGE + BODY) // 2  # edges of the body
-INK, PAPER = "#000", "#fff"
 SHOWN = {"pins", "supplies", "package", "row_pitch_mm", "words", "bits", "read_levels", "select", "options"}  # on paper
 PLAIN = str.maketrans("┌┐└┘─│┤├╮╭╰╯●", "++++-|||++++*")  # for a stream that has no box characters
 
@@ -71,24 +69,19 @@ def build_svg(part: Part) -> bytes:
     height = TOP + len(rows) * PITCH + FOOT + 2 * LINE + 12
     warning = _warning(part)
     height += LINE * len(warning)
-    head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{PAGE}" height="{height}" viewBox="0 0 {PAGE} {height}" '
-        f'font-family="Helvetica, Arial, sans-serif" fill="{INK}">'
-    )
-    lines = [head, f"<title>{escape(part.name)}</title>", f'<rect width="{PAGE}" height="{height}" fill="{PAPER}"/>']
-    lines += [
-        _text(PAGE // 2, 40, part.name, 32, "middle", bold=True),
-        _text(PAGE // 2, 68, size_of(part), 18, "middle"),
+    lines = [
+        text(PAGE // 2, 40, part.name, 32, "middle", bold=True),
+        text(PAGE // 2, 68, size_of(part), 18, "middle"),
+        *body(LEFT, RIGHT, TOP, len(rows) * PITCH),
     ]
-    lines += _body(len(rows) * PITCH)
     for index, (left, right) in enumerate(rows):
         y = TOP + index * PITCH + PITCH // 2
         lines += _pin(part, left, y, LEFT, -1)
         lines += _pin(part, right, y, RIGHT, 1)
     y = TOP + len(rows) * PITCH + FOOT
-    lines.append(_text(PAGE // 2, y, "seen from above, pins away from you", 16, "middle"))
-    lines += [_text(PAGE // 2, y + LINE * n + 8, line, 18, "middle", bold=True) for n, line in enumerate(warning, 1)]
-    return ("\n".join([*lines, "</svg>"]) + "\n").encode("utf-8")
+    lines.append(text(PAGE // 2, y, "seen from above, pins away from you", 16, "middle"))
+    lines += [text(PAGE // 2, y + LINE * n + 8, line, 18, "middle", bold=True) for n, line in enumerate(warning, 1)]
+    return page(PAGE, height, part.name, lines)
 
 
 def size_of(part: Part) -> str:
@@ -101,34 +94,11 @@ def _warning(part: Part) -> list[str]:
     return textwrap.wrap(f"UNCHECKED: {'; '.join(unread)}", WARNING_COLUMNS) if unread else []
 
 
-def _body(height: int) -> Iterator[str]:
-    middle, bottom = PAGE // 2, TOP + height
-    outline = f"M{LEFT} {TOP}H{middle - 30}A30 30 0 0 0 {middle + 30} {TOP}H{RIGHT}V{bottom}H{LEFT}Z"
-    yield f'<path d="{outline}" fill="{PAPER}" stroke="{INK}" stroke-width="5" stroke-linejoin="round"/>'
-    yield f'<circle cx="{LEFT + 76}" cy="{TOP + PITCH // 2}" r="9"/>'
-
-
 def _pin(part: Part, pin: Pin, y: int, edge: int, side: int) -> Iterator[str]:
     """Draw a leg, its number inside the body, its name and note outside; `side` is -1 on the left, 1 on the right."""
-    x = edge - LEG if side < 0 else edge
-    fill = INK if pin.role is Role.SUPPLY else PAPER
-    dashes = ' stroke-dasharray="6 5"' if pin.role is Role.NC else ""
-    yield (
-        f'<rect x="{x}" y="{y - 9}" width="{LEG}" height="18" fill="{fill}" stroke="{INK}" stroke-width="3"{dashes}/>'
-    )
-    inside = edge - side * 32
-    if pin.number == 1:
-        yield f'<rect x="{inside - 20}" y="{y - 17}" width="40" height="34" rx="4"/>'
-    yield _text(inside, y + 9, str(pin.number), 26, "middle", bold=True, ink=PAPER if pin.number == 1 else INK)
+    yield from leg(pin.number, y, edge, side, filled=pin.role is Role.SUPPLY, dashed=pin.role is Role.NC)
     anchor = "end" if side < 0 else "start"
     beside = edge + side * (LEG + 12)
-    yield _text(beside, y + 8, pin.name, 23, anchor, bold=pin.role not in (Role.NC, Role.ADDRESS, Role.DATA))
+    yield text(beside, y + 8, pin.name, 23, anchor, bold=pin.role not in (Role.NC, Role.ADDRESS, Role.DATA))
     if note := note_of(part, pin):
-        yield _text(edge + side * (LEG + 168), y + 6, note, 15, anchor)
-
-
-def _text(x: int, y: int, words: str, size: int, anchor: str, *, bold: bool = False, ink: str = INK) -> str:
-    weight = ' font-weight="bold"' if bold else ""
-    return (
-        f'<text x="{x}" y="{y}" font-size="{size}" text-anchor="{anchor}"{weight} fill="{ink}">{escape(words)}</text>'
-    )
+        yield text(edge + side * (LEG + 168), y + 6, note, 15, anchor)

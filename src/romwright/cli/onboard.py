@@ -1,0 +1,82 @@
+"""`romwright wire --board`: a chip for a board's socket, by links and wires."""
+
+from __future__ import annotations
+
+import click
+
+from romwright.cli.planfiles import Made, write_plans
+
+
+def wire_board(board: str, socket: str, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
+    """Answer about a chip in a board's socket: the links and the wiring with the least work."""
+    from romwright.boards.library import require_board, require_cpu
+    from romwright.cli.columns import fit_others, require_thing
+    from romwright.cli.links import parse_setting
+    from romwright.cli.render import print_files, print_json
+    from romwright.cli.sets import ordered
+    from romwright.fit.boarding import plan_board
+    from romwright.fit.verdict import prove_plan
+    from romwright.parts.cautions import fitting_cautions
+
+    page = require_board(board)
+    place = require_thing("socket", socket, {each.name: each for each in page.sockets}, page.name)
+    chip = ordered(part, options["chip_polarity"], "--chip-polarity")
+    now = parse_setting(page, options["now"]) if options["now"] else None
+    others = {name: other.chip for name, other in fit_others(page, place, options["also"]).items()}
+    cpu = require_cpu(page.cpu)
+    found = plan_board(page, cpu, place, chip, now, options["prefer"], options["banks"], others)
+    proof = prove_plan(found.plan)
+    files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
+    ok = found.judged.verdict == "works" and proof.equal
+    if as_json:
+        print_json({
+            "from": place.name, "board": page.name, "to": chip.name, "links": found.links, "move": found.moved,
+            **found.plan.as_json(), "verdict": found.judged.verdict,
+            "findings": [finding.as_json() for finding in (*reading.findings, *found.judged.findings)],
+            "wired": found.plan.wired.as_json(), "proof": proof.as_json(), "files": files,
+            "unchecked": unchecked_of(page, cpu, chip), "cautions": fitting_cautions(),
+        })  # fmt: skip
+    else:
+        print_board(page, cpu, place, found, proof, now, reading)
+        print_files(files)
+    return int(not ok)
+
+
+def print_board(page, cpu, place, found, proof, now, reading) -> None:
+    """Print the links, the plan and the proof."""
+    from romwright.cli.page import caution_lines
+    from romwright.cli.plans import print_plan
+    from romwright.cli.prove import print_proof
+    from romwright.cli.render import indented, print_cautions, print_findings, show
+    from romwright.cli.wire import heading
+    from romwright.parts.cautions import fitting_cautions
+
+    click.echo(f"{found.plan.chip.name} in {place.name} of {page.title}")
+    if lines := list(caution_lines(reading)):
+        click.echo("\n".join(lines))
+    if found.links:
+        heading("Links")
+        for link, position in found.links.items():
+            moved = f"move from {now[link]} to {position}" if link in found.moved else position
+            click.echo(f"  {link}: {moved}")
+    print_plan(found.plan)
+    heading(f"On the whole board, wired so: {found.judged.verdict}")
+    if found.judged.findings:
+        print_findings(found.judged.findings)
+    else:
+        click.echo("  in every bus cycle just the right device drives the data bus")
+    heading("Proof")
+    print_proof(found.plan, proof, False)
+    if unchecked := unchecked_of(page, cpu, found.plan.chip):
+        heading("UNCHECKED: do not rely on these", fg="yellow")
+        show(*(indented(f"{name}: {entry}") for name, entries in unchecked.items() for entry in entries))
+    click.echo()
+    print_cautions(fitting_cautions())
+
+
+def unchecked_of(page, cpu, chip) -> dict[str, list[str]]:
+    """Return what nobody has read about the board, its CPU and the chip's pins and levels, by page."""
+    from romwright.fit.standins import unchecked_pins
+
+    found = {page.name: list(page.unchecked), cpu.name: list(cpu.unchecked), chip.name: unchecked_pins(chip)}
+    return {name: entries for name, entries in found.items() if entries}
