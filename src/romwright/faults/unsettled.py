@@ -1,0 +1,166 @@
+"""Findings on repeated reads: what is not settled, and how many more reads would do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from romwright.faults.causes import RESEAT, UNSOURCED, in_bits
+from romwright.faults.diagnosis import BLANK
+from romwright.findings import Code, Finding, Severity
+from romwright.images.image import hex_range
+from romwright.images.runs import is_uniform
+from romwright.images.words import in_bytes
+
+if TYPE_CHECKING:
+    from romwright.faults.settling import Settlement
+
+DISAGREE = Code(
+    "reads-disagree", Severity.FAULT, "enough reads of a chip agree with each other",
+    "If reads differ throughout and neither kind has a majority, nothing in them says which are right.",
+)  # fmt: skip
+UNDECIDED = Code(
+    "bits-undecided", Severity.FAULT, "no bit is left undecided by the reads of a chip",
+    "A tie settles nothing, and a bare majority of few reads is nearly as often wrong as right.",
+)  # fmt: skip
+EVEN = Code(
+    "bits-about-even", Severity.FAULT, "no bit of a chip is read as 0 about as often as 1",
+    "As it looks, no number of reads will settle such a bit.",
+)  # fmt: skip
+MORE = Code(
+    "more-reads", Severity.FAULT, "there are enough reads of a chip for the chance of a wrong bit that is allowed",
+    "A cell that reads either way by chance looks stable in a few reads.",
+)  # fmt: skip
+ONCE = Code(
+    "read-once", Severity.FAULT, "every byte of a chip is in at least two reads",
+    "Of what was read once it is not known whether it reads alike again.",
+)  # fmt: skip
+ASIDE = Code(
+    "read-set-aside", Severity.CAUTION, "all reads of a chip agree but for a few bits",
+    "A read of another chip, or through a bad line, would spoil the majority of many bits.",
+)  # fmt: skip
+SAME = Code(
+    "same-read-twice", Severity.CAUTION, "no file is given twice among reads of a chip",
+    "The same file twice is no second read: it agrees with itself.",
+)  # fmt: skip
+NOWHERE = Code(
+    "byte-in-no-read", Severity.CAUTION, "every byte of a chip is in some read",
+    "What no read has stays undefined in the settled image.",
+)  # fmt: skip
+NAMED = 4  # ranges that are named
+
+
+def judge(found: Settlement) -> Iterator[Finding]:
+    """Yield what is wrong with some reads, what hinders most first."""
+    for file, of in found.given.same:
+        yield Finding(
+            SAME, f"{file} is not counted", f"it is the same read as {of}: the same file, or its name and its contents",
+            "read the chip once more; a read of its own that happens to have this name needs another name",
+        )  # fmt: skip
+    if found.votes is None:
+        yield disagree(found)
+        return
+    for each in found.asides:
+        yield Finding(
+            ASIDE, f"{each.read.file} is set aside", each.detail,
+            f"leave it out, and find out why before you trust the others: {RESEAT}",
+        )  # fmt: skip
+    if is_uniform(found.votes.settled[found.votes.known]) and found.votes.known.sum() > 1:
+        yield Finding(
+            BLANK, f"every byte of the chip reads {int(found.votes.settled[found.votes.known][0]):02X}", "",
+            "check that the chip is selected (/CE, /OE, its select polarity) and supplied, then read again",
+        )  # fmt: skip
+    if found.wobble:
+        yield found.wobble.finding()
+    yield from undecided(found)
+    if found.once:
+        yield Finding(
+            ONCE, f"{in_bytes(sum(b - a for a, b in found.once))} are in one read only", ranges(found.once),
+            "read the chip again, all of it",
+        )  # fmt: skip
+    if found.gaps:
+        yield Finding(NOWHERE, f"{in_bytes(sum(b - a for a, b in found.gaps))} are in no read", ranges(found.gaps))
+    if not found.settled:
+        yield more(found)
+
+
+def undecided(found: Settlement) -> Iterator[Finding]:
+    """Say which unstable bits are not settled, and which never will be."""
+    if found.never:
+        yield Finding(
+            EVEN, f"{in_bits(found.never)} read 0 about as often as 1", "so far each value came in two fifths of the reads or more",
+            "no number of reads will settle them if they go on so: seat the chip anew, read slower and at other supplies "
+            f"{UNSOURCED}, or take them from another chip with this ROM or from a checksum that the ROM holds of itself",
+        )  # fmt: skip
+    if found.undecided:
+        tied = found.number("tied")
+        yield Finding(
+            UNDECIDED, f"{in_bits(found.undecided)} {'is' if found.undecided == 1 else 'are'} undecided",
+            (f"{tied:,} tied; " * bool(tied))
+            + f"the settled bits may be wrong with a chance of up to {chance(found.risk_unstable)}, "
+            f"{chance(found.risk)} is allowed",
+            "read the chip again" if not found.never else "",
+        )  # fmt: skip
+
+
+def more(found: Settlement) -> Finding:
+    """Say that these reads are not enough, and how many would be."""
+    n, left = found.fewest, found.never or found.number("tied")
+    if found.reads_needed is None:
+        do = f"not even {MOST_READS:,} reads would do if the bits go on so: find the cause first"
+    elif left:
+        do = (
+            f"for the other bits {found.reads_needed} reads in all would do if they go on so; for {in_bits(left)} that "
+            "cannot be said"
+        )
+    elif found.unstable:
+        do = f"about {found.reads_needed} reads in all would do if the bits go on so"
+    else:
+        do = f"{found.reads_needed} reads in all would do if they are alike too"
+    return Finding(
+        MORE, f"{n} reads are not enough" if n > 1 else "one read is not enough",
+        f"any bit of the settled image may be wrong with a chance of up to {chance(found.risk_reached)}, "
+        f"{chance(found.risk)} is allowed", do,
+    )  # fmt: skip
+
+
+def disagree(found: Settlement) -> Finding:
+    """Say that no reads can be called right."""
+    groups, blank = found.agreement.groups, found.agreement.blank
+    if found.agreement.votes:
+        each = next(each for each in found.asides if each.loses)
+        title = "the reads that agree may be the bad ones"
+        seen = f"{each.read.file} has what they lose: {each.loses}"
+    elif len(groups) == 1:
+        title = "only one read is left"
+        seen = f"{named([read.file for read in blank])} {'is' if len(blank) == 1 else 'are'} blank"
+    else:
+        neither = "neither" if len(groups) == 2 else "none"
+        title = f"the reads differ throughout, in {len(groups)} kinds: {neither} can be called right"
+        against = groups[0][0].file
+        seen = "; ".join(f"{each.read.file} against {against}: {each.detail}" for each in found.asides[:NAMED])
+    return Finding(DISAGREE, title, seen, f"{RESEAT}: at least until two reads more agree than differ")
+
+
+def named(files: Sequence[str]) -> str:
+    """Return the names of files, the first few."""
+    more = f" and {len(files) - NAMED} more" if len(files) > NAMED else ""
+    return ", ".join(files[:NAMED]) + more
+
+
+def ranges(found: Sequence[tuple[int, int]]) -> str:
+    """Return ranges of addresses, the first few."""
+    return named([hex_range(*each) for each in found])
+
+
+def chance(value: float) -> str:
+    """Write a chance in percent, with two digits that count.
+
+    >>> chance(0.01), chance(0.001953), chance(1.0), chance(0.0000004)
+    ('1%', '0.2%', '100%', '0.00004%')
+    """
+    percent = 100 * value
+    if percent < 1e-6:
+        return f"{percent:.1e}%"
+    digits = f"{percent:.2g}" if percent < 99 else f"{percent:.3g}"
+    return f"{float(digits):.8f}".rstrip("0").rstrip(".") + "%"
