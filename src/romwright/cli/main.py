@@ -43,8 +43,8 @@ class Commands(click.Group):
 def root() -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
-    Know the dump (inspect, lists, identify, compare, settle), prepare the image (prepare), know the chip (parts) and the board
-    (boards), fit it (wire, prove, links). See it all on the invented Tern TL-1: romwright demo DIR
+    Know the dump (inspect, lists, identify, compare, settle), prepare the image (prepare), know the chip (parts) and
+    the board (boards), fit it (wire, prove, links). See it all on the invented Tern TL-1: romwright demo DIR
     """
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from romwright.faults.reads import Apart, Read, apart, compatible
+from romwright.faults.reads import LEAST, LEAST_COMMON, Apart, Read, apart, compatible
 from romwright.faults.votes import Votes
 from romwright.images.formats import raw
 
@@ -20,14 +20,14 @@ AGREEING = 2  # reads that make a group
 class Agreement:
     """The groups of reads that agree, the largest first; blank reads are kept apart unless all are blank.
 
-    `votes` counts the group that is taken, None where none can be called right; `apart` says for each of its reads how
-    it differs from the settled image.
+    `votes` counts the group that is taken, None where none can be called right; `stray` says for each of its reads in
+    how many bits it goes against the majority.
     """
 
     groups: tuple[tuple[Read, ...], ...]
     blank: tuple[Read, ...]
     votes: Votes | None = None
-    apart: tuple[Apart, ...] = ()
+    stray: tuple[int, ...] = ()
 
     @property
     def counted(self) -> tuple[Read, ...]:
@@ -45,35 +45,55 @@ def agree(reads: Sequence[Read], walk: Walk = plain) -> Agreement:
 
     Members are chosen a second time by their own settled image, so that the order of the reads does not matter.
     """
-    blank = tuple(read for read in reads if read.blank)
-    filled = [read for read in reads if not read.blank]
-    filled, blank = (filled, blank) if filled else (list(reads), ())
+    filled, blank = parted(reads)
     groups = grouped(filled, walk)
     sizes = [len(group) for group in groups]
     rivals = [size for size in sizes[1:] if size >= AGREEING]
     if sizes[0] < AGREEING or (rivals and 2 * sizes[0] <= len(filled)):
         return Agreement(tuple(map(tuple, groups)), blank)
-    members = groups[0]
+    members = [read for read in filled if read in groups[0]]
+    votes, found = measured(members, filled, walk)
     for _ in range(ROUNDS):
-        votes = Votes.of(members)
-        settled = Read("", members[0].format, votes.image)
-        distances = {id(read): apart(settled, read) for read in walk(filled, "comparing") if compatible(settled, read)}
-        near = [read for read in filled if id(read) in distances and not distances[id(read)].wholesale]
+        near = [read for read in filled if agrees(found.get(read), read)]
         if near == members or len(near) < AGREEING:
             break
         members = near
-    kept = {id(read) for read in members}
-    others = [[read for read in group if id(read) not in kept] for group in groups]
+        votes, found = measured(members, filled, walk)
+    others = [[read for read in group if read not in members] for group in groups]
     groups = [members, *sorted(filter(None, others), key=len, reverse=True)]
-    return Agreement(tuple(map(tuple, groups)), blank, votes, tuple(distances[id(read)] for read in members))
+    return Agreement(tuple(map(tuple, groups)), blank, votes, tuple(map(votes.against, members)))
+
+
+def parted(reads: Sequence[Read]) -> tuple[list[Read], tuple[Read, ...]]:
+    """Part the reads that hold something from the blank ones; of an erased chip with a few weak bits all are taken."""
+    blank = tuple(read for read in reads if read.blank)
+    filled = [read for read in reads if not read.blank]
+    erased = blank and all(compatible(blank[0], read) and apart(blank[0], read).bits < LEAST for read in filled)
+    return (list(reads), ()) if erased else (filled, blank)
+
+
+def measured(members: Sequence[Read], reads: Sequence[Read], walk: Walk) -> tuple[Votes, dict[Read, Apart]]:
+    """Count the members, and tell how far the reads are from what they settle."""
+    votes = Votes.of(members)
+    whole = next((read for read in members if read.format == raw.NAME), members[0])
+    settled = replace(whole, image=votes.image)
+    return votes, {read: apart(settled, read) for read in walk(reads, "comparing") if compatible(settled, read)}
+
+
+def agrees(found: Apart | None, read: Read) -> bool:
+    """Tell whether a read agrees with another, from how they differ; None: they cannot be compared."""
+    return found is not None and not found.wholesale and found.common >= LEAST_COMMON * read.size
 
 
 def grouped(reads: Sequence[Read], walk: Walk) -> list[list[Read]]:
-    """Sort reads into groups by whether they agree with the first of a group; the largest comes first."""
+    """Sort reads into groups by whether they agree with the first of a group; the largest comes first.
+
+    The first of a group is a raw file, or has most bytes: the others lie within it.
+    """
     groups: list[list[Read]] = []
-    for read in walk(sorted(reads, key=lambda read: read.format != raw.NAME), "sorting"):
+    for read in walk(sorted(reads, key=lambda read: (read.format != raw.NAME, -read.size)), "sorting"):
         for group in groups[:LEADERS]:
-            if compatible(group[0], read) and not apart(group[0], read).wholesale:
+            if compatible(group[0], read) and agrees(apart(group[0], read), read):
                 group.append(read)
                 break
         else:

@@ -16,7 +16,8 @@ from romwright.images.words import in_bytes
 LOOKED_INTO = 8  # groups beside the first that are compared with it, line by line
 LARGEST = 1 << 20  # bytes up to which that is done: it takes a second or so for each
 MOST_NAMED = 3  # faults of lines that are named
-OF_LINES = {"line-crossed", "line-stuck", "line-joined", "line-inverted", "starts-elsewhere", "contact-comes-and-goes"}
+OF_LINES = {"line-crossed", "line-stuck", "line-joined", "line-inverted", "starts-elsewhere"}
+NOW_AND_THEN = {"contact-comes-and-goes"}
 LOSING = (State.STUCK, State.JOINED)
 
 
@@ -61,18 +62,19 @@ def reason_of(against: Read, read: Read, look: bool) -> Aside:
     comparison = compare(one, other)
     if reason and not comparison.plain[0]:
         return Aside(read, reason, f"{known}; counted from the first byte, the bytes that both have are equal")
-    if lines := in_lines(comparison):
-        return Aside(read, reason or "lines", "; ".join(filter(None, (known, lines))))
     if reason:
-        return Aside(read, reason, known)
+        return Aside(read, reason, "; ".join(filter(None, (known, in_lines(comparison)))))
+    if lines := in_lines(comparison):
+        return Aside(read, "lines", lines)
     back = compare(other, one)
     loses = any(line.state in LOSING for line in (*back.best.lines.address, *back.best.lines.data))
-    return Aside(read, "other contents", in_bits(comparison), in_lines(back) if loses and back.certain else "")
+    loses = in_lines(back) if loses and back.certain else ""
+    return Aside(read, "other contents", in_lines(comparison, NOW_AND_THEN) or in_bits(comparison), loses)
 
 
-def in_lines(comparison: Comparison) -> str:
+def in_lines(comparison: Comparison, codes: set[str] = OF_LINES) -> str:
     """Say what is wrong with the lines, where that is what the comparison says."""
-    titles = [finding.title for finding in comparison.findings if finding.code.name in OF_LINES]
+    titles = [finding.title for finding in comparison.findings if finding.code.name in codes]
     more = f" and {len(titles) - MOST_NAMED} more" if len(titles) > MOST_NAMED else ""
     return "; ".join(titles[:MOST_NAMED]) + more
 
@@ -81,8 +83,8 @@ def in_bits(comparison: Comparison) -> str:
     """Say how much differs where no line explains it."""
     different, rose, fell = comparison.plain
     return (
-        f"{different:,} of {in_bytes(comparison.bytes_compared)} differ ({rose + fell:,} bits) and no crossed, stuck or "
-        "joined line explains it: another ROM or version, or a read in which little worked"
+        f"{different:,} of {in_bytes(comparison.bytes_compared)} differ ({rose + fell:,} bits), and no crossed, stuck "
+        "or joined line explains it: another ROM or version, or a read in which little worked"
     )
 
 

@@ -3,14 +3,14 @@
 A cell reads wrong with a chance p of its own in each read, independently of the others, and less often wrong than right
 (p <= 1/2); p is not assumed to be known, or to be the same for two cells. X counts wrong reads among n: binomial.
 
-- A bit that read one value in k of n reads, and the other more often. Were the first the right one, at most k of n
-  reads were right: P(X <= k) for a binomial X of n and 1/2 bounds that, whatever p is (`tail`).
-- A bit that was read alike in all n reads and is wrong: p^n, at most 2^-n. With u unstable bits in sight, there is such a
-  bit anywhere on the chip with a chance of at most (u + 1) / 2^n (`alike`). For u = 0: let a cell be right in all reads
-  with q^n = (1 - p)^n, alike with q^n + p^n. The chance that all cells are alike and not all right is the product of the
-  latter less the product of the former. In each p it is convex, so it is greatest where every p is 0 or 1/2: with j cells at
-  1/2 it is (2^j - 1) / 2^(jn), greatest for j = 1. In the same way for more unstable bits, up to a chance of 1/3
-  (tests/faults/test_chances.py checks it for every j with exact fractions).
+- A bit that read one value in k of n reads, and the other more often. If the first is right, at most k of n reads
+  were right: P(X <= k) for a binomial X of n and 1/2 bounds the chance of that, whatever p is (`tail`).
+- A bit that was read alike in all n reads, and wrong: p^n, at most 2^-n. That at most u bits of the chip are unstable
+  in n reads, and yet some bit is read alike and wrong, has a chance of at most (u + 1) / 2^n, for however many cells
+  with whatever p (`alike`). For u = 0: a cell is right in all reads with (1 - p)^n, alike in all with p^n more. The
+  chance that all cells are alike and not all are right is the product of the latter less the product of the former. It
+  is convex in each p, so it is greatest where each is 0 or 1/2; with j cells at 1/2 it is (2^j - 1) / 2^(jn), greatest
+  for j = 1. In the same way for u > 0, as long as the bound is under 1/3 (tests/faults/test_chances.py).
 - An image is wrong with at most the sum of these.
 """
 
@@ -93,8 +93,7 @@ def unseen(counts: Sequence[Count]) -> float:
 def reads_needed(counts: Sequence[Count], risk: float, least: int) -> int | None:
     """Return how many reads, at least `least`, bring the chance of a wrong bit down to `risk`.
 
-    Bits go on at the rates that were seen; those about even, and those of which nothing is known but a tie, are left out.
-    None: over MOST_READS.
+    Bits go on at the rates that were seen; those that are about even or tied are left out. None: over MOST_READS.
     """
     going = np.array([each for each in counts if not (each.even or each.tied)], np.int64).reshape(-1, 3)
     less, of, cells = going.T

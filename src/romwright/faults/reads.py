@@ -56,7 +56,7 @@ class Read:
     @cached_property
     def fill(self) -> int:
         """The commonest byte."""
-        return int(sum(np.bincount(np.frombuffer(s.data, np.uint8), minlength=256) for s in self.image.segments).argmax())
+        return int(np.bincount(np.frombuffer(self.image.defined(), np.uint8)).argmax())
 
     def over(self, start: int, stop: int) -> tuple[np.ndarray, np.ndarray | None]:
         """Return the bytes from `start` to before `stop`, 0 where there are none, and which are there (None: all)."""

@@ -77,7 +77,7 @@ class Settlement:
 
     @cached_property
     def reads_needed(self) -> int | None:
-        """How many reads in all would do, if bits go on as they have; None where no 1,000 would, or nothing is counted."""
+        """How many reads in all would do, if bits go on as they have; None: over 1,000, or nothing is counted."""
         return reads_needed(self.counts, self.risk, max(self.fewest, 2)) if self.votes else None
 
     def state(self, count: Count) -> str:
@@ -134,41 +134,42 @@ class Settlement:
         return tuple(judge(self))
 
     def entries(self, most: int | None = None) -> list[dict[str, object]]:
-        """Return the unstable bits in the order of their addresses, the first `most`, under the documented JSON keys."""
-        votes, states, chances = self.votes, {}, {}
-        for each in self.counts:
-            states[each.reads, each.less], chances[each.reads, each.less] = self.state(each), tail(each.reads, each.less)
-        some = slice(most)
-        found = []
-        for at, bit, zeros, ones in zip(*(each[some].tolist() for each in (votes.at, votes.bit, votes.zeros, votes.ones))):
-            key = (zeros + ones, min(zeros, ones))
-            value = None if zeros == ones else int(ones > zeros)
-            found.append(
-                {
-                    "address": votes.start + at, "bit": f"D{bit}", "zeros": zeros, "ones": ones, "value": value,
-                    "written": int(votes.settled[at]) >> bit & 1, "state": states[key], "chance_wrong": chances[key],
-                }
-            )  # fmt: skip
-        return found
+        """Return unstable bits by address, the first `most` or all, under the documented JSON keys."""
+        votes = self.votes
+        known = {
+            (each.reads, each.less): {"state": self.state(each), "chance_wrong": tail(each.reads, each.less)}
+            for each in self.counts
+        }
+        columns = (votes.at, votes.bit, votes.settled[votes.at] >> votes.bit & 1, votes.zeros, votes.ones)
+        return [
+            {
+                "address": votes.start + at, "bit": f"D{bit}", "zeros": zeros, "ones": ones,
+                "value": None if zeros == ones else written, "written": written,
+                **known[zeros + ones, min(zeros, ones)],
+            }
+            for at, bit, written, zeros, ones in zip(*(column[:most].tolist() for column in columns))
+        ]  # fmt: skip
 
     def of_reads(self) -> list[dict[str, object]]:
         """Return what became of every file that was given, under the documented JSON keys."""
-        apart = {id(read): each for read, each in zip(self.agreement.counted, self.agreement.apart)}
-        asides = {id(each.read): each for each in self.asides}
-        found = []
-        for read in self.given.reads:
-            aside = asides.get(id(read))
-            counted = self.votes is not None and id(read) in apart
-            found.append(
-                {
-                    "file": read.file, "format": read.format, "size": read.size, "first": read.start, "last": read.stop - 1,
-                    "counted": counted, "bits_apart": apart[id(read)].bits if counted else None,
-                    "reason": aside.reason if aside else None if counted else "no majority",
-                    "detail": aside.detail if aside else "",
-                }
-            )  # fmt: skip
-        return found + [
-            {"file": file, "counted": False, "bits_apart": None, "reason": "same", "detail": f"the same read as {of}"}
+        counted = dict(zip(self.agreement.counted, self.agreement.stray)) if self.votes else {}
+        neither = "" if self.votes else "no majority"  # then it is not said which are the wrong ones
+        aside = {
+            each.read: {"reason": each.reason if each.reason == "blank" else neither or each.reason, "detail": each.detail}
+            for each in self.asides
+        }
+        none = {"reason": neither, "detail": ""}
+        reads = [
+            {
+                "file": read.file, "format": read.format, "size": read.size, "first": read.start,
+                "last": read.stop - 1, "counted": read in counted,
+                "stray_bits": counted.get(read),
+                **({"reason": None, "detail": ""} if read in counted else aside.get(read, none)),
+            }
+            for read in self.given.reads
+        ]  # fmt: skip
+        return reads + [
+            {"file": file, "counted": False, "stray_bits": None, "reason": "same", "detail": f"the same read as {of}"}
             for file, of in self.given.same
         ]
 
@@ -210,8 +211,8 @@ def settle(
 ) -> Settlement:
     """Combine repeated reads of one chip, at least two; `risk` is the chance of a wrong bit that is allowed.
 
-    `same` names files that were left out because they are the same file as another. Raises InputError if there are fewer
-    than two reads, OptionError for a chance that cannot be asked for.
+    `same` names files that were left out since they are the same as another. Raises InputError if there are fewer than
+    two reads, OptionError for a chance that cannot be asked for.
 
     >>> from romwright.images.image import Image
     >>> reads = [Loaded(name, "raw", Image.from_bytes(bytes([byte]))) for name, byte in zip("abc", (0, 0, 1))]
@@ -221,8 +222,8 @@ def settle(
     """
     if not RISKS[0] <= risk <= RISKS[1]:
         raise OptionError(
-            f"{risk:g} is no chance that can be kept", where="--risk",
-            expected=f"a number from {RISKS[0]:g} to {RISKS[1]:g}: the chance that any bit of the settled image is wrong",
+            f"a chance of {risk:g} cannot be kept", where="--risk",
+            expected=f"{RISKS[0]:g} to {RISKS[1]:g}: the chance that any bit of the settled image is wrong",
         )  # fmt: skip
     given = Reads.of(loaded)
     given.same[:0] = same

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from romwright.faults.causes import RESEAT, UNSOURCED, in_bits
+from romwright.faults.chances import MOST_READS
 from romwright.faults.diagnosis import BLANK
 from romwright.findings import Code, Finding, Severity
 from romwright.images.image import hex_range
@@ -13,6 +14,7 @@ from romwright.images.runs import is_uniform
 from romwright.images.words import in_bytes
 
 if TYPE_CHECKING:
+    from romwright.faults.asides import Aside
     from romwright.faults.settling import Settlement
 
 DISAGREE = Code(
@@ -47,7 +49,14 @@ NOWHERE = Code(
     "byte-in-no-read", Severity.CAUTION, "every byte of a chip is in some read",
     "What no read has stays undefined in the settled image.",
 )  # fmt: skip
-NAMED = 4  # ranges that are named
+NAMED = 4  # files and ranges that are named
+REMEDIES = {
+    "size": "read it again with the reader set to this chip",
+    "addresses": "if it is this chip, read it again; romwright prepare can cut and move it",
+    "blank": "look at the select, the supply and the contacts of that read, and read again",
+    "lines": RESEAT,
+    "other contents": "is it a read of this chip? romwright identify may know it; else read again",
+}
 
 
 def judge(found: Settlement) -> Iterator[Finding]:
@@ -60,14 +69,11 @@ def judge(found: Settlement) -> Iterator[Finding]:
     if found.votes is None:
         yield disagree(found)
         return
-    for each in found.asides:
+    yield from asides(found.asides)
+    settled = found.votes.settled[found.votes.known]
+    if len(settled) > 1 and is_uniform(settled):
         yield Finding(
-            ASIDE, f"{each.read.file} is set aside", each.detail,
-            f"leave it out, and find out why before you trust the others: {RESEAT}",
-        )  # fmt: skip
-    if is_uniform(found.votes.settled[found.votes.known]) and found.votes.known.sum() > 1:
-        yield Finding(
-            BLANK, f"every byte of the chip reads {int(found.votes.settled[found.votes.known][0]):02X}", "",
+            BLANK, f"every byte of the chip reads {int(settled[0]):02X}", "",
             "check that the chip is selected (/CE, /OE, its select polarity) and supplied, then read again",
         )  # fmt: skip
     if found.wobble:
@@ -84,13 +90,24 @@ def judge(found: Settlement) -> Iterator[Finding]:
         yield more(found)
 
 
+def asides(found: Sequence[Aside]) -> Iterator[Finding]:
+    """Say which reads are set aside, those for one reason together."""
+    together: dict[tuple[str, str], list[str]] = {}
+    for each in found:
+        together.setdefault((each.reason, each.detail), []).append(each.read.file)
+    for (reason, detail), files in together.items():
+        yield Finding(
+            ASIDE, f"{named(files)} {'is' if len(files) == 1 else 'are'} set aside", detail, REMEDIES[reason]
+        )  # fmt: skip
+
+
 def undecided(found: Settlement) -> Iterator[Finding]:
     """Say which unstable bits are not settled, and which never will be."""
     if found.never:
         yield Finding(
-            EVEN, f"{in_bits(found.never)} read 0 about as often as 1", "so far each value came in two fifths of the reads or more",
-            "no number of reads will settle them if they go on so: seat the chip anew, read slower and at other supplies "
-            f"{UNSOURCED}, or take them from another chip with this ROM or from a checksum that the ROM holds of itself",
+            EVEN, f"{in_bits(found.never)} read 0 about as often as 1", "each value in two fifths of the reads or more",
+            "no number of reads will settle such a bit if it goes on so: seat the chip anew, read slower and at other "
+            f"supplies {UNSOURCED}, or take the bit from another chip with this ROM, or from the ROM's own checksum",
         )  # fmt: skip
     if found.undecided:
         tied = found.number("tied")
@@ -111,14 +128,16 @@ def more(found: Settlement) -> Finding:
     elif left:
         do = (
             f"for the other bits {found.reads_needed} reads in all would do if they go on so; for {in_bits(left)} that "
-            "cannot be said"
+            "cannot be said yet"
         )
     elif found.unstable:
         do = f"about {found.reads_needed} reads in all would do if the bits go on so"
     else:
         do = f"{found.reads_needed} reads in all would do if they are alike too"
+    counted = len(found.agreement.counted)
+    some = f": some bytes are in {n} of them only" if n < counted else ""
     return Finding(
-        MORE, f"{n} reads are not enough" if n > 1 else "one read is not enough",
+        MORE, f"{counted} reads are not enough{some}",
         f"any bit of the settled image may be wrong with a chance of up to {chance(found.risk_reached)}, "
         f"{chance(found.risk)} is allowed", do,
     )  # fmt: skip
@@ -139,7 +158,7 @@ def disagree(found: Settlement) -> Finding:
         title = f"the reads differ throughout, in {len(groups)} kinds: {neither} can be called right"
         against = groups[0][0].file
         seen = "; ".join(f"{each.read.file} against {against}: {each.detail}" for each in found.asides[:NAMED])
-    return Finding(DISAGREE, title, seen, f"{RESEAT}: at least until two reads more agree than differ")
+    return Finding(DISAGREE, title, seen, f"{RESEAT}, at least three times")
 
 
 def named(files: Sequence[str]) -> str:
@@ -154,13 +173,12 @@ def ranges(found: Sequence[tuple[int, int]]) -> str:
 
 
 def chance(value: float) -> str:
-    """Write a chance in percent, with two digits that count.
+    """Write a chance in percent, with three digits that count.
 
     >>> chance(0.01), chance(0.001953), chance(1.0), chance(0.0000004)
-    ('1%', '0.2%', '100%', '0.00004%')
+    ('1%', '0.195%', '100%', '0.00004%')
     """
     percent = 100 * value
-    if percent < 1e-6:
-        return f"{percent:.1e}%"
-    digits = f"{percent:.2g}" if percent < 99 else f"{percent:.3g}"
-    return f"{float(digits):.8f}".rstrip("0").rstrip(".") + "%"
+    if 0 < percent < 1e-6:
+        return "under 0.000001%"
+    return f"{float(f'{percent:.3g}'):.8f}".rstrip("0").rstrip(".") + "%"

@@ -113,6 +113,13 @@ class Votes:
         """In how many reads a byte is that is in fewest."""
         return int(self.times[self.known].min())
 
+    def against(self, read: Read) -> int:
+        """Return in how many bits one of the reads goes against the majority; in a tie there is none."""
+        data, known = read.over(self.start, self.stop)
+        other = (data[self.at] ^ self.settled[self.at]) >> self.bit & 1
+        counted = self.zeros != self.ones if known is None else (self.zeros != self.ones) & known[self.at]
+        return int(other[counted].sum(dtype=np.int64))
+
     @property
     def less(self) -> np.ndarray:
         """How often each unstable bit read what it read less often."""

@@ -20,8 +20,8 @@ UNSTABLE = Code(
     "A bit that is read now so, now so is weak, or was read at the limit; a single read hides it.",
 )  # fmt: skip
 CHARGE = (
-    "in an EPROM that loses charge such a bit was programmed 0, whatever the majority says, since charge leaks one way: "
-    f"read at a lower supply too (4.5 V) and compare {UNSOURCED}"
+    "charge leaks one way, so if it is an EPROM that loses charge such a bit was programmed 0, whatever the majority "
+    f"says: read at a lower supply too (4.5 V) and compare {UNSOURCED}"
 )
 
 
@@ -45,7 +45,7 @@ class Wobble:
 
     @cached_property
     def strays(self) -> tuple[int, int]:
-        """How many unstable bits are mostly 0 and at times 1, and how many mostly 1 and at times 0; ties are neither."""
+        """How many unstable bits are mostly 0, and how many mostly 1; ties are neither."""
         zeros, ones = self.votes.zeros, self.votes.ones
         return int((zeros > ones).sum()), int((ones > zeros).sum())
 
@@ -69,8 +69,8 @@ class Wobble:
 
     @cached_property
     def worst(self) -> tuple[str, int, int]:
-        """The read with most bits apart from the settled image, how many, and how many all reads have."""
-        bits = [each.bits for each in self.agreement.apart]
+        """The read with most bits against the majority, how many, and how many all reads have."""
+        bits = self.agreement.stray
         at = max(range(len(bits)), key=lambda n: bits[n])
         return self.agreement.counted[at].file, bits[at], sum(bits)
 
@@ -113,7 +113,7 @@ class Wobble:
             file = self.worst[0]
             return f"something disturbed the read {file} (supply, contact, speed): leave it out and read once more"
         if place and 2 * place.wrong > place.of:
-            return f"weak cells lie together: that part of the chip is failing or was programmed weakly {UNSOURCED}; {CHARGE}"
+            return f"weak cells lie together: that part of the chip fails, or was programmed weakly; {CHARGE}"
         if address and address.wrong >= ONE_WAY * address.of:
             return f"look at the contact and the level of {address.detail.split()[0]}; {RESEAT} {UNSOURCED}"
         up, down = self.strays
@@ -122,5 +122,5 @@ class Wobble:
         if max(up, down) >= ONE_WAY * self.bits:
             return f"all stray one way, as weak cells or a supply at the limit make them; {CHARGE}"
         return (
-            f"they stray both ways, as reads at the limit do: read slower and at 4.5, 5.0 and 5.5 V {UNSOURCED}; {CHARGE}"
+            "they stray both ways, as reads at the limit do: read slower, and at 4.5, 5.0 and 5.5 V; " + CHARGE
         )
