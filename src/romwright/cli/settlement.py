@@ -6,7 +6,7 @@ import click
 
 from romwright.cli.render import inert, print_findings, print_table
 from romwright.faults.causes import in_bits
-from romwright.faults.chances import missed_at, unseen
+from romwright.faults.chances import missed_at
 from romwright.faults.unsettled import chance
 from romwright.images.image import hex_range
 from romwright.images.words import in_bytes
@@ -89,11 +89,13 @@ def print_chances(found) -> None:
     click.echo("\nHow sure")
     if u:
         print_counts(found.of_counts())
-        click.echo(f"  estimate of bits that are as unstable but were read alike: {unseen(found.counts):,.1f}")
+        if found.unseen is not None:
+            click.echo(f"  unstable bits that were read alike: at least about {found.unseen:,.0f} more (estimate)")
         click.echo(f"  unstable bits together: wrong with at most {chance(found.risk_unstable)} (the sum)")
     alike = f"({u:,} + 1) / 2^{n} = {chance(found.risk_alike)}"
     click.echo(f"  bits read alike: wrong with at most (u + 1) / 2^n = {alike}, u unstable bits, n reads")
-    click.echo(f"  a cell that is even looks stable in {n} read{'s' * (n != 1)} with 2^(1 - n) = {chance(missed_at(n, 1, 2))}")
+    even = f"2^(1 - n) = {chance(missed_at(n, 1, 2))}"
+    click.echo(f"  a cell that is even looks stable in {n} read{'s' * (n != 1)} with {even}")
     click.echo("  taken for granted: each cell goes wrong by chance, apart from all others, in up to half of its reads")
     word = "settled" if found.settled else "not settled"
     click.echo(f"{word}: any bit wrong with at most {chance(found.risk_reached)}; {chance(found.risk)} is allowed")

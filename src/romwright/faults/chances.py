@@ -25,6 +25,7 @@ import numpy as np
 MOST_READS = 1000  # reads up to which it is looked for what would do
 EVEN_SHARE = 0.4  # share of the reads from which a bit is about even: to settle it takes some 130 reads for 1 %
 EVEN_FROM = 4  # reads from which that is said
+UNSEEN_FROM = 5  # reads from which once and twice are both few
 
 
 class Count(NamedTuple):
@@ -80,14 +81,19 @@ def alike(unstable: int, reads: int) -> float:
     return min((unstable + 1) / (1 << reads), 1.0)
 
 
-def unseen(counts: Sequence[Count]) -> float:
-    """Estimate how many cells, as unstable as those that were seen, were read alike in all reads.
+def unseen(counts: Sequence[Count], reads: int) -> float | None:
+    """Estimate from below how many more unstable cells were read alike in all reads; None for fewer than UNSEEN_FROM.
 
-    A cell that is read alike with a chance m stands for m / (1 - m) that were (after Horvitz and Thompson, from memory,
-    unchecked); the rate of a cell is taken as it was seen.
+    From the cells f1 and f2 that went one way once and twice: (n - 1) / n * f1 (f1 - 1) / 2 (f2 + 1), whatever their
+    rates (the lower bound of Chao, 1987, in its bias-corrected form; from memory, unchecked).
+
+    >>> unseen([Count(1, 10, 20), Count(2, 10, 9)], 10)
+    17.1
     """
-    chances = [missed_at(each.reads, each.less, each.reads) for each in counts]
-    return sum(each.cells * chance / (1 - chance) for each, chance in zip(counts, chances))
+    if reads < UNSEEN_FROM:
+        return None
+    once, twice = (sum(each.cells for each in counts if each.less == less) for less in (1, 2))
+    return (reads - 1) / reads * once * (once - 1) / (2 * (twice + 1))
 
 
 def reads_needed(counts: Sequence[Count], risk: float, least: int) -> int | None:

@@ -102,6 +102,11 @@ class Settlement:
         """How many unstable bits no number of reads will settle, as it looks."""
         return sum(each.cells for each in self.counts if each.even and self.state(each) != "settled")
 
+    @property
+    def unseen(self) -> float | None:
+        """How many more bits may be unstable but were read alike, estimated from below; None for too few reads."""
+        return unseen(self.counts, self.fewest)
+
     @cached_property
     def wobble(self) -> Wobble | None:
         """Where the unstable bits lie, and what that suggests."""
@@ -153,18 +158,15 @@ class Settlement:
     def of_reads(self) -> list[dict[str, object]]:
         """Return what became of every file that was given, under the documented JSON keys."""
         counted = dict(zip(self.agreement.counted, self.agreement.stray)) if self.votes else {}
-        neither = "" if self.votes else "no majority"  # then it is not said which are the wrong ones
-        aside = {
-            each.read: {"reason": each.reason if each.reason == "blank" else neither or each.reason, "detail": each.detail}
-            for each in self.asides
-        }
-        none = {"reason": neither, "detail": ""}
+        # Where none can be called right, it is not said which are the wrong ones.
+        named = [each for each in self.asides if self.votes or each.reason == "blank"]
+        why = {each.read: {"reason": each.reason, "detail": each.detail} for each in named}
         reads = [
             {
                 "file": read.file, "format": read.format, "size": read.size, "first": read.start,
                 "last": read.stop - 1, "counted": read in counted,
                 "stray_bits": counted.get(read),
-                **({"reason": None, "detail": ""} if read in counted else aside.get(read, none)),
+                **why.get(read, {"reason": None if read in counted else "no majority", "detail": ""}),
             }
             for read in self.given.reads
         ]  # fmt: skip
@@ -197,7 +199,7 @@ class Settlement:
             "risk_unstable": self.risk_unstable if votes else None, "risk_alike": self.risk_alike if votes else None,
             "fewest_reads": self.fewest, "reads_needed": self.reads_needed,
             "even_missed": missed_at(self.fewest, 1, 2) if votes else None,
-            "unseen": unseen(self.counts) if votes else None, "formula": FORMULA,
+            "unseen": self.unseen, "formula": FORMULA,
             "unstable_bits": self.unstable, "unstable_bytes": len(np.unique(votes.at)) if votes else 0,
             "undecided_bits": self.undecided, "tied_bits": self.number("tied"), "even_bits": self.never,
             "counts": self.of_counts(), "clusters": [cluster.as_json() for cluster in self.clusters],
