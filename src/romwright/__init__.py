@@ -23,6 +23,7 @@ _HOMES = {
     "Recipe": "images.preparation",
     "RomwrightError": "errors",
     "Segment": "images.image",
+    "Settlement": "faults.settling",
     "Severity": "findings",
     "Source": "images.preparation",
     "Store": "recognition.reference",
@@ -49,6 +50,7 @@ _HOMES = {
     "require_board": "boards.library",
     "require_cpu": "boards.library",
     "require_part": "parts.library",
+    "settle": "faults.settling",
     "write_files": "images.formats",
 }
 

@@ -89,7 +89,7 @@ def print_chances(found) -> None:
     click.echo("\nHow sure")
     if u:
         print_counts(found.of_counts())
-        if found.unseen is not None:
+        if found.unseen and found.unseen >= 1:
             click.echo(f"  unstable bits that were read alike: at least about {found.unseen:,.0f} more (estimate)")
         click.echo(f"  unstable bits together: wrong with at most {chance(found.risk_unstable)} (the sum)")
     alike = f"({u:,} + 1) / 2^{n} = {chance(found.risk_alike)}"

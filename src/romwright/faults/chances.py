@@ -118,6 +118,7 @@ def reads_needed(counts: Sequence[Count], risk: float, least: int) -> int | None
 
 def counts_of(less: np.ndarray, reads: np.ndarray) -> list[Count]:
     """Count cells by how often they read what they read less often, the most even first."""
-    pairs, cells = np.unique(np.stack((reads, less)), axis=1, return_counts=True)
-    counts = [Count(int(k), int(n), int(c)) for (n, k), c in zip(pairs.T, cells)]
+    width = int(reads.max(initial=0)) + 1
+    cells = np.bincount(reads.astype(np.int64) * width + less)
+    counts = [Count(each % width, each // width, int(cells[each])) for each in np.flatnonzero(cells).tolist()]
     return sorted(counts, key=lambda each: (-each.less / each.reads, each.reads))

@@ -72,10 +72,9 @@ class Read:
 
 @dataclass(frozen=True, slots=True)
 class Apart:
-    """How two reads differ where both have bytes; `lines` has the bits by data line."""
+    """How two reads differ where both have bytes."""
 
     bits: int
-    lines: tuple[int, ...]
     common: int  # bytes that both have
     wholesale: bool
 
@@ -93,7 +92,7 @@ def apart(one: Read, other: Read) -> Apart:
     """Compare two reads that are compatible."""
     start, stop = max(one.start, other.start), min(one.stop, other.stop)
     if one.image is other.image:
-        return Apart(0, (0,) * 8, one.size, False)
+        return Apart(0, one.size, False)
     (first, mine), (second, theirs) = one.over(start, stop), other.over(start, stop)
     changed = first ^ second
     known = None
@@ -102,17 +101,17 @@ def apart(one: Read, other: Read) -> Apart:
             changed *= mask
             known = mask if known is None else known & mask
     size = stop - start if known is None else int(known.sum())
-    lines = tuple(int(np.count_nonzero(changed & (1 << bit))) for bit in range(8))
-    bits = sum(lines)
+    bits = int(np.bitwise_count(changed).sum(dtype=np.int64))
     if bits < LEAST:
-        return Apart(bits, lines, size, False)
+        return Apart(bits, size, False)
+    lines = [np.count_nonzero(changed & np.uint8(1 << bit)) for bit in range(8)]
     used = (first != one.fill) | (second != one.fill)
     program = max(int(np.count_nonzero(used if known is None else used & known)), size // LEAST_PROGRAM, 1)
     many = bits > MANY_BITS * 8 * program or any(LEAST <= count > ONE_LINE * program for count in lines)
-    return Apart(bits, lines, size, many or dead_line(first, second, known, lines))
+    return Apart(bits, size, many or dead_line(first, second, known, lines))
 
 
-def dead_line(first: np.ndarray, second: np.ndarray, known: np.ndarray | None, lines: tuple[int, ...]) -> bool:
+def dead_line(first: np.ndarray, second: np.ndarray, known: np.ndarray | None, lines: list[int]) -> bool:
     """Tell whether a data line never moves in one of two reads only, and accounts for nearly all that differs."""
     moves = 0
     for each in (first, second):

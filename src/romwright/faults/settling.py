@@ -200,7 +200,7 @@ class Settlement:
             "fewest_reads": self.fewest, "reads_needed": self.reads_needed,
             "even_missed": missed_at(self.fewest, 1, 2) if votes else None,
             "unseen": self.unseen, "formula": FORMULA,
-            "unstable_bits": self.unstable, "unstable_bytes": len(np.unique(votes.at)) if votes else 0,
+            "unstable_bits": self.unstable, "unstable_bytes": len(votes.places) if votes else 0,
             "undecided_bits": self.undecided, "tied_bits": self.number("tied"), "even_bits": self.never,
             "counts": self.of_counts(), "clusters": [cluster.as_json() for cluster in self.clusters],
             "unstable": self.entries() if votes else [], **ranges,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -116,9 +117,8 @@ class Votes:
     def against(self, read: Read) -> int:
         """Return in how many bits one of the reads goes against the majority; in a tie there is none."""
         data, known = read.over(self.start, self.stop)
-        other = (data[self.at] ^ self.settled[self.at]) >> self.bit & 1
-        counted = self.zeros != self.ones if known is None else (self.zeros != self.ones) & known[self.at]
-        return int(other[counted].sum(dtype=np.int64))
+        other = (data[self.places] ^ self.settled[self.places]) & self.decided
+        return int(np.bitwise_count(other if known is None else other * known[self.places]).sum(dtype=np.int64))
 
     @property
     def less(self) -> np.ndarray:
@@ -130,9 +130,26 @@ class Votes:
         """In how many reads each unstable bit is."""
         return self.zeros + self.ones
 
+    @cached_property
+    def places(self) -> np.ndarray:
+        """The places of the bytes with unstable bits."""
+        return self.at[np.flatnonzero(np.diff(self.at, prepend=-1))]
+
+    @cached_property
+    def decided(self) -> np.ndarray:
+        """Of the byte at each of these places the unstable bits that have a majority."""
+        return self.bits_at_places(self.zeros != self.ones)
+
     @property
     def mask(self) -> np.ndarray:
         """The unstable bits of each byte."""
         mask = np.zeros_like(self.settled)
-        np.bitwise_or.at(mask, self.at, (1 << self.bit).astype(np.uint8))
+        mask[self.places] = self.bits_at_places(np.ones(len(self.at), bool))
         return mask
+
+    def bits_at_places(self, which: np.ndarray) -> np.ndarray:
+        """Return some of the unstable bits, as a byte for each place."""
+        row = np.cumsum(np.diff(self.at, prepend=-1) != 0) - 1
+        grid = np.zeros((len(self.places), 8), bool)
+        grid[row[which], self.bit[which]] = True
+        return np.packbits(grid, axis=1, bitorder="little")[:, 0]

@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
 from romwright.faults.agreement import Agreement
 from romwright.faults.causes import MOSTLY, RESEAT, UNSOURCED, in_bits, in_words
 from romwright.faults.residue import FEWEST, ONE_WAY, Cluster, Residue
@@ -59,7 +57,7 @@ class Wobble:
     @cached_property
     def doubtful_line(self) -> tuple[int, int]:
         """The address line whose other level explains most bytes that any read has otherwise, and how many."""
-        votes, seen, places = self.votes, self.votes.settled.copy(), np.unique(self.votes.at)
+        votes, seen, places = self.votes, self.votes.settled.copy(), self.votes.places
         for read in reversed(self.agreement.counted):
             data, known = read.over(votes.start, votes.stop)
             other = data[places] != votes.settled[places]
@@ -84,7 +82,7 @@ class Wobble:
         """Say where they lie, which way they stray, and in which read."""
         up, down = self.strays
         places = "; ".join(map(in_words, self.clusters[:3]))
-        yield f"in {in_bytes(len(np.unique(self.votes.at)))}" + (f": {places}" if places else ", scattered")
+        yield f"in {in_bytes(len(self.votes.places))}" + (f": {places}" if places else ", scattered")
         yield f"{up:,} mostly 0, {down:,} mostly 1" + f", {self.bits - up - down:,} as often" * (self.bits > up + down)
         if self.alone:
             file, bits, of = self.worst
@@ -102,7 +100,7 @@ class Wobble:
         clusters = {each.kind: each for each in self.clusters}
         data, address = clusters.get("data bit"), clusters.get("address line")
         place = next((clusters[kind] for kind in ("page", "row", "column") if kind in clusters), None)
-        if times >= max(FEWEST, MOSTLY * len(np.unique(self.votes.at))):
+        if times >= max(FEWEST, MOSTLY * len(self.votes.places)):
             return f"A{line} makes contact only now and then: stray bytes are those at its other level; {RESEAT}"
         if data and data.wrong >= ONE_WAY * self.bits:
             return (
