@@ -64,6 +64,7 @@ def test_a_tie_is_undecided_and_not_written_unasked(romwright, write, tmp_path):
     assert done.status == 1
     assert "fault (bits-undecided): 1 bit is undecided" in done.out
     assert "fault (bits-about-even): 1 bit read 0 about as often as 1" in done.out
+    assert "each value in two fifths of the reads or more: 0456 D7" in done.out
     assert "not written: settled.bin (bits-undecided); if it is meant so: --accept bits-undecided" in done.out
     assert not (tmp_path / "settled.bin").exists()
     said = romwright("settle", *reads, "--json", "-o", "settled.bin").json

@@ -155,12 +155,11 @@ SPOILT = {
 }
 
 
-@pytest.mark.parametrize("image", ["random", "mostly blank"])
+@pytest.mark.parametrize("image", ["random", "mostly blank", "nearly blank"])
 @pytest.mark.parametrize("name", SPOILT)
 def test_a_spoilt_read_is_set_aside_with_the_reason(name, image):
     data = RANDOM.copy()
-    if image == "mostly blank":
-        data[1200:] = 0xFF
+    data[{"random": 8192, "mostly blank": 1200, "nearly blank": 300}[image] :] = 0xFF
     spoil, reason, said = SPOILT[name]
     found = settle(loaded(turned(data, 3), spoil(data), data, turned(data, 700, 3)))
     assert [each.read.file for each in found.asides] == ["r1.bin"]

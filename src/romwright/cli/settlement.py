@@ -81,6 +81,8 @@ def print_bits(found) -> None:
     print_table(("address", "bit", "read 0", "read 1", "majority", "wrong at most", ""), rows, right=(2, 3, 4, 5))
     if found.unstable > BITS_SHOWN:
         click.echo(f"and {found.unstable - BITS_SHOWN:,} more (see --json)")
+    if found.undecided:
+        click.echo("leaning: more reads would settle it; even: no number of reads will, as it looks; tied: no majority")
 
 
 def print_chances(found) -> None:

@@ -14,7 +14,7 @@ from romwright.images.image import Image, hex_range
 from romwright.images.words import in_bytes
 
 LOOKED_INTO = 8  # groups beside the first that are compared with it, line by line
-LARGEST = 1 << 20  # bytes up to which that is done: it takes a second or so for each
+LOOKED_AT = 1 << 20  # bytes of them, together: to compare one of 256 KiB takes a second or two
 MOST_NAMED = 3  # faults of lines that are named
 OF_LINES = {"line-crossed", "line-stuck", "line-joined", "line-inverted", "starts-elsewhere"}
 NOW_AND_THEN = {"contact-comes-and-goes"}
@@ -41,8 +41,10 @@ def set_aside(agreement: Agreement, walk: Walk = plain) -> Iterator[Aside]:
     for read in agreement.blank:
         value = read.image.segments[0].data[0]
         yield Aside(read, "blank", f"every byte reads {value:02X}: nothing answered, or there was no contact")
+    left = LOOKED_AT
     for number, group in enumerate(walk(others, "looking for the reason")):
-        found = reason_of(against, group[0], number < LOOKED_INTO)
+        left -= max(group[0].image.span_bytes, against.image.span_bytes)
+        found = reason_of(against, group[0], number < LOOKED_INTO and left >= 0)
         yield from (replace(found, read=read) for read in group)
 
 
@@ -57,7 +59,7 @@ def reason_of(against: Read, read: Read, look: bool) -> Aside:
         reason, known = "", ""
         start, stop = max(one.start, other.start), min(one.stop, other.stop)
         one, other = one.cut(start, stop), other.cut(start, stop)
-    if not look or max(one.span_bytes, other.span_bytes) > LARGEST:
+    if not look:
         return Aside(read, reason or "other contents", known or "it differs throughout; its lines were not looked into")
     comparison = compare(one, other)
     if reason and not comparison.plain[0]:

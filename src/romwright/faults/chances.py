@@ -23,7 +23,7 @@ from typing import NamedTuple
 import numpy as np
 
 MOST_READS = 1000  # reads up to which it is looked for what would do
-EVEN_SHARE = 0.4  # share of the reads from which a bit is about even: to settle it takes some 130 reads for 1 %
+EVEN_SHARE = (2, 5)  # share of the reads from which a bit is about even: to settle it takes some 130 reads for 1 %
 EVEN_FROM = 4  # reads from which that is said
 UNSEEN_FROM = 5  # reads from which once and twice are both few
 
@@ -38,7 +38,7 @@ class Count(NamedTuple):
     @property
     def even(self) -> bool:
         """Whether it is about even: as it looks, no number of reads settles it."""
-        return self.reads >= EVEN_FROM and self.less >= EVEN_SHARE * self.reads
+        return self.reads >= EVEN_FROM and EVEN_SHARE[1] * self.less >= EVEN_SHARE[0] * self.reads
 
     @property
     def tied(self) -> bool:
@@ -104,8 +104,9 @@ def reads_needed(counts: Sequence[Count], risk: float, least: int) -> int | None
     going = np.array([each for each in counts if not (each.even or each.tied)], np.int64).reshape(-1, 3)
     less, of, cells = going.T
     unstable = sum(each.cells for each in counts)
-    tails = np.ones(MOST_READS + 1)
-    for reads in range(1, MOST_READS + 1):
+    most = max(MOST_READS, least)
+    tails = np.ones(most + 1)
+    for reads in range(1, most + 1):
         tails[1:] = (tails[1:] + tails[:-1]) / 2
         tails[0] /= 2
         if reads >= least:

@@ -20,7 +20,7 @@ MANY_BITS = 0.15  # share of the bits of the program
 ONE_LINE = 0.25  # share of the bytes of the program, on one data line
 LEAST = 16  # bits below which nothing is called wholesale
 STANDS_OUT = 4  # times as many as on the other lines, from which a line that never moves is stuck in that read
-LEAST_PROGRAM = 16  # blank bytes do not count, but at least one byte in so many does
+LEAST_PROGRAM = 64  # blank bytes do not count, but at least one byte in so many does
 LEAST_COMMON = 0.5  # share of the smaller read that both must have
 
 

@@ -97,10 +97,17 @@ class Settlement:
         """How many unstable bits are not settled."""
         return self.number("tied", "even", "leaning")
 
-    @property
-    def never(self) -> int:
-        """How many unstable bits no number of reads will settle, as it looks."""
-        return sum(each.cells for each in self.counts if each.even and self.state(each) != "settled")
+    @cached_property
+    def never(self) -> list[str]:
+        """The unstable bits that no number of reads will settle, as it looks: address and data line."""
+        even = [each for each in self.counts if each.even and self.state(each) != "settled"]
+        if not even:
+            return []
+        votes, most = self.votes, int(self.votes.times.max())
+        keys = [each.reads * most + each.less for each in even]
+        which = np.flatnonzero(np.isin(votes.of_each * most + votes.less, keys))
+        cells = zip((votes.start + votes.at[which]).tolist(), votes.bit[which].tolist())
+        return [f"{address:04X} D{bit}" for address, bit in cells]
 
     @property
     def unseen(self) -> float | None:
@@ -201,7 +208,7 @@ class Settlement:
             "even_missed": missed_at(self.fewest, 1, 2) if votes else None,
             "unseen": self.unseen, "formula": FORMULA,
             "unstable_bits": self.unstable, "unstable_bytes": len(votes.places) if votes else 0,
-            "undecided_bits": self.undecided, "tied_bits": self.number("tied"), "even_bits": self.never,
+            "undecided_bits": self.undecided, "tied_bits": self.number("tied"), "even_bits": len(self.never),
             "counts": self.of_counts(), "clusters": [cluster.as_json() for cluster in self.clusters],
             "unstable": self.entries() if votes else [], **ranges,
             "findings": [finding.as_json() for finding in self.findings],

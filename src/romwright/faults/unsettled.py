@@ -105,7 +105,8 @@ def undecided(found: Settlement) -> Iterator[Finding]:
     """Say which unstable bits are not settled, and which never will be."""
     if found.never:
         yield Finding(
-            EVEN, f"{in_bits(found.never)} read 0 about as often as 1", "each value in two fifths of the reads or more",
+            EVEN, f"{in_bits(len(found.never))} read 0 about as often as 1",
+            f"each value in two fifths of the reads or more: {named(found.never)}",
             "no number of reads will settle such a bit if it goes on so: seat the chip anew, read slower and at other "
             f"supplies {UNSOURCED}, or take the bit from another chip with this ROM, or from the ROM's own checksum",
         )  # fmt: skip
@@ -116,13 +117,13 @@ def undecided(found: Settlement) -> Iterator[Finding]:
             (f"{tied:,} tied; " * bool(tied))
             + f"the settled bits may be wrong with a chance of up to {chance(found.risk_unstable)}, "
             f"{chance(found.risk)} is allowed",
-            "read the chip again" if not found.never else "",
+            "read the chip again",
         )  # fmt: skip
 
 
 def more(found: Settlement) -> Finding:
     """Say that these reads are not enough, and how many would be."""
-    n, left = found.fewest, found.never or found.number("tied")
+    n, left = found.fewest, len(found.never) or found.number("tied")
     if found.reads_needed is None:
         do = f"not even {MOST_READS:,} reads would do if the bits go on so: find the cause first"
     elif left:
@@ -146,10 +147,12 @@ def more(found: Settlement) -> Finding:
 def disagree(found: Settlement) -> Finding:
     """Say that no reads can be called right."""
     groups, blank = found.agreement.groups, found.agreement.blank
+    do = f"{RESEAT}, at least three times"
     if found.agreement.votes:
         each = next(each for each in found.asides if each.loses)
         title = "the reads that agree may be the bad ones"
-        seen = f"{each.read.file} has what they lose: {each.loses}"
+        seen = f"against {each.read.file}, {each.loses} in them: it has what they lose"
+        do += f"; if {each.read.file} is known to be bad, leave it out"
     elif len(groups) == 1:
         title = "only one read is left"
         seen = f"{named([read.file for read in blank])} {'is' if len(blank) == 1 else 'are'} blank"
@@ -157,8 +160,12 @@ def disagree(found: Settlement) -> Finding:
         neither = "neither" if len(groups) == 2 else "none"
         title = f"the reads differ throughout, in {len(groups)} kinds: {neither} can be called right"
         against = groups[0][0].file
-        seen = "; ".join(f"{each.read.file} against {against}: {each.detail}" for each in found.asides[:NAMED])
-    return Finding(DISAGREE, title, seen, f"{RESEAT}, at least three times")
+        seen = "; ".join(
+            f"{against} against {each.read.file}: {each.loses}" if each.loses
+            else f"{each.read.file} against {against}: {each.detail}"
+            for each in found.asides[:NAMED]
+        )  # fmt: skip
+    return Finding(DISAGREE, title, seen, do)
 
 
 def named(files: Sequence[str]) -> str:
