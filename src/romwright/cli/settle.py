@@ -24,17 +24,26 @@ def parse_risk(context: click.Context, parameter: click.Parameter, text: str) ->
 @click.command("settle", short_help="Combine repeated reads of one chip, and say whether they are enough.")
 @click.argument("files", nargs=-1, required=True, metavar="READ READ...")
 @click.option(
-    "--risk", default="1%", show_default=True, metavar="CHANCE", callback=parse_risk,
+    "--risk",
+    default="1%",
+    show_default=True,
+    metavar="CHANCE",
+    callback=parse_risk,
     help="The chance of a wrong bit in the settled image that you allow.",
 )
 @click.option("-o", "--output", metavar="OUT", help="Write the settled image to this file.")
 @click.option(
-    "--write-as", type=click.Choice(["raw", "intel-hex", "s-record"]), default="raw", show_default=True,
+    "--write-as",
+    type=click.Choice(["raw", "intel-hex", "s-record"]),
+    default="raw",
+    show_default=True,
     help="Format of the output.",
 )
 @click.option("--fill", metavar="HH", help="What fills bytes that no read has, in the output.")
 @click.option(
-    "--accept", multiple=True, metavar="CODE",
+    "--accept",
+    multiple=True,
+    metavar="CODE",
     help="Write although there is this finding: bits-undecided, read-once, or a fault of a hex file.",
 )
 @OVERWRITE

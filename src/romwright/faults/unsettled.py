@@ -187,5 +187,5 @@ def chance(value: float) -> str:
     """
     percent = 100 * value
     if 0 < percent < 1e-6:
-        return "under 0.000001%"
+        return "<0.000001%"
     return f"{float(f'{percent:.3g}'):.8f}".rstrip("0").rstrip(".") + "%"

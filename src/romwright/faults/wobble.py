@@ -119,6 +119,4 @@ class Wobble:
             return f"so few bits prove no cause: read again; {CHARGE}"
         if max(up, down) >= ONE_WAY * self.bits:
             return f"all stray one way, as weak cells or a supply at the limit make them; {CHARGE}"
-        return (
-            "they stray both ways, as reads at the limit do: read slower, and at 4.5, 5.0 and 5.5 V; " + CHARGE
-        )
+        return "they stray both ways, as reads at the limit do: read slower, and at 4.5, 5.0 and 5.5 V; " + CHARGE
