@@ -4,8 +4,8 @@ Run: python tests/benchmarks/bench_settle.py [READS] [SEED]. Each read has so ma
 100,000, one in 1,000 (at random, from a seed). The reference adds up the unpacked bits of one read after the other and
 takes the majority: the plainest way with numpy (a median over all reads would hold them all unpacked). Both must
 settle the same bytes, and name as many unstable bits; ours also looks for reads that do not agree, and lists each
-unstable bit with its counts. Bars: 8 times as long as the reference; a whole process with one bit in
-100,000 turned under 3 s (the shortest of three), and at most 100 MiB besides the reads themselves. Exit status 1 if one is missed.
+unstable bit with its counts. Bars: 8 times as long as the reference; a whole process with one bit in 100,000 turned
+under 3 s (the shortest of three), and at most 100 MiB besides the reads themselves. Exit status 1 if one is missed.
 """
 
 import subprocess
