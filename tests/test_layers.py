@@ -15,11 +15,12 @@ OURS = {
     "datafiles": {"errors"},
     "images": {"errors", "findings"},
     "recognition": {"images", "findings", "errors"},
+    "faults": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "images", "findings", "errors"},
-    "cli": {"errors", "findings", "datafiles", "images", "recognition", "parts", "boards", "fit", "sheets"},
+    "cli": {"errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets"},
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
 THEIRS = {
@@ -30,6 +31,7 @@ THEIRS = {
     "images.picture": {"PIL"},
     "recognition.headers": {"construct"},
     "recognition.match": {"numpy"},
+    "faults": {"numpy"},
     "parts": {"msgspec"},
     "boards": {"msgspec"},
     "fit": {"msgspec"},

@@ -11,6 +11,7 @@ _HOMES = {
     "Board": "boards.model",
     "Checksums": "images.checksums",
     "Code": "findings",
+    "Comparison": "faults.comparison",
     "Finding": "findings",
     "Identification": "recognition.verdicts",
     "Identifier": "recognition.identification",
@@ -22,6 +23,7 @@ _HOMES = {
     "Recipe": "images.preparation",
     "RomwrightError": "errors",
     "Segment": "images.image",
+    "Settlement": "faults.settling",
     "Severity": "findings",
     "Source": "images.preparation",
     "Store": "recognition.reference",
@@ -31,6 +33,7 @@ _HOMES = {
     "build_picture": "images.picture",
     "build_plan": "fit.plans.planfile",
     "burn": "fit.plans.contents",
+    "compare": "faults.comparison",
     "examine_fit": "fit.verdict",
     "inspect_image": "recognition.inspection",
     "measure": "images.checksums",
@@ -47,6 +50,7 @@ _HOMES = {
     "require_board": "boards.library",
     "require_cpu": "boards.library",
     "require_part": "parts.library",
+    "settle": "faults.settling",
     "write_files": "images.formats",
 }
 

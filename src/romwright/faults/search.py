@@ -1,0 +1,286 @@
+"""The search for the line maps that explain a dump, whatever is crossed, stuck, joined or inverted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from functools import cached_property
+from itertools import product
+
+import numpy as np
+
+from romwright.faults import matching
+from romwright.faults.attempts import FITTED, Attempt, View, best_data, find_attempts
+from romwright.faults.explanation import Explanation
+from romwright.faults.levels import likely_levels
+from romwright.faults.lines import Line, LineMap
+from romwright.faults.parts import Part
+from romwright.faults.prices import FEW, PAGE, price_of_map, price_of_wrong, prices_of_pages
+from romwright.faults.shapes import Shape, find_shapes
+from romwright.faults.spectrum import MOST_LINES
+from romwright.faults.starts import find_starts
+from romwright.images.runs import is_uniform
+from romwright.images.traits import find_idle_lines
+
+GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
+PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first and if none fits
+ENOUGH_TO_MATCH = 2000.0  # what it costs to write down a dump in which more than two lost lines are looked for
+RIGHT = 0.75  # share of the pages that are not blank that must be right if any line is not straight
+BLANK = 64.0  # what it costs at least to write down a page that is not blank
+ENOUGH = 0.75  # share of what it costs to write the dump down that an explanation may cost at most
+LIKELIEST = 2  # shapes for which more are tried
+MOST_STUCK = 3  # idle lines for which each level is tried
+WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
+
+
+class Search:
+    """A reference and a dump, and the explanations found so far.
+
+    `reference` is filled up to a power of two of bytes. `known` says which bytes of the dump are defined, and `defined`
+    which of the reference; None: all. Which bits are wrong is counted where both are; to weigh maps against each other
+    what the reference does not define is taken as it is filled, or a map that leads nowhere would be right everywhere.
+    """
+
+    def __init__(
+        self, reference: np.ndarray, dump: np.ndarray,
+        known: np.ndarray | None = None, defined: np.ndarray | None = None,
+    ) -> None:  # fmt: skip
+        self.reference, self.dump, self.known, self.defined = reference, dump, known, defined
+        self.rom_lines = len(reference).bit_length() - 1
+        self.reader_lines = (len(dump) - 1).bit_length()
+        self.bits = 8 * (len(dump) if known is None else int(known.sum()))
+        self.attempts: list[Attempt] = []
+        self.found: dict[LineMap, Explanation] = {}
+        self.last_read: tuple[LineMap, np.ndarray]
+
+    def run(self) -> list[Explanation]:
+        """Return the explanations, the cheapest first."""
+        if self.straight.residual and not is_uniform(self.dump) and not is_uniform(self.reference):
+            if max(self.reader_lines, self.rom_lines) <= MOST_LINES:
+                self.match()
+            if not self.good:
+                self.try_starts()
+        return sorted(self.found.values(), key=lambda each: each.price)
+
+    @cached_property
+    def straight(self) -> Explanation:
+        """What is left wrong if all lines run as they should."""
+        return self.judge(LineMap.straight(self.rom_lines) if self.fits else self.part_of_straight())
+
+    @property
+    def fits(self) -> bool:
+        """Whether the reader has all lines of the ROM."""
+        return self.reader_lines >= self.rom_lines
+
+    def part_of_straight(self) -> LineMap:
+        """Return the map of a dump that is smaller than the ROM: its first part."""
+        address = [Line.follows(n) if n < self.reader_lines else Line.stuck(0) for n in range(self.rom_lines)]
+        return LineMap(tuple(address), LineMap.straight(0).data)
+
+    def judge(self, lines: LineMap) -> Explanation:
+        """Read the whole reference through a map, count what is wrong, and keep it."""
+        if known := self.found.get(lines):
+            return known
+        expected = lines.apply(self.reference, len(self.dump))
+        changed = expected ^ self.dump
+        if self.known is not None:
+            changed[~self.known] = 0
+        wrong = self.by_page(changed)
+        price = price_of_map(lines, self.reader_lines) + price_of_wrong(wrong, self.page_prices)
+        if self.defined is not None:
+            changed[~self.compared(lines)] = 0
+            wrong = self.by_page(changed)
+        rose, fell = matching.bits(changed & self.dump), matching.bits(changed & expected)
+        self.found[lines] = found = Explanation(lines, rose, fell, price, self.right(expected, changed, wrong))
+        if self.best is found:
+            self.last_read = lines, expected
+        return found
+
+    def right(self, expected: np.ndarray, changed: np.ndarray, wrong: np.ndarray) -> float:
+        """Return the lesser share that is right: of the pages that are not blank, or of the bytes that never are."""
+        program = (self.dump != self.blank) & (expected != self.blank)
+        shares = (wrong <= self.few_wrong)[self.live], changed[program] == 0
+        return min((float(share.mean()) for share in shares if len(share)), default=1.0)
+
+    def by_page(self, changed: np.ndarray) -> np.ndarray:
+        """Count the wrong bits of each page."""
+        return np.add.reduceat(np.bitwise_count(changed), self.pages, dtype=np.int64)
+
+    def compared(self, lines: LineMap) -> np.ndarray | None:
+        """Tell for each byte of the dump whether it and what a map leads it to are defined; None: all are."""
+        if self.defined is None:
+            return self.known
+        reached = replace(lines, beyond=lines.beyond if lines.beyond is None else 1)
+        there = reached.cells(self.defined.astype(np.uint8), len(self.dump)) != 0
+        return there if self.known is None else there & self.known
+
+    def read(self, lines: LineMap) -> np.ndarray:
+        """Return what is read through a map; what the best explanation so far gave is kept."""
+        known, expected = self.last_read
+        return expected if known is lines else lines.apply(self.reference, len(self.dump))
+
+    @cached_property
+    def pages(self) -> np.ndarray:
+        """Where the pages of the dump begin."""
+        return np.arange(0, len(self.dump), PAGE)
+
+    @cached_property
+    def page_prices(self) -> np.ndarray:
+        """What it costs to write down each page of the dump as it is."""
+        return prices_of_pages(self.dump)
+
+    @cached_property
+    def blank(self) -> int:
+        """The byte that the dump has most often."""
+        return int(np.bincount(self.dump, minlength=256).argmax())
+
+    @cached_property
+    def live(self) -> np.ndarray:
+        """Which pages of the dump are not blank, nor nearly so."""
+        return self.page_prices > BLANK
+
+    @cached_property
+    def few_wrong(self) -> np.ndarray:
+        """Up to how many wrong bits each page is right."""
+        return FEW * 8 * np.diff(self.pages, append=len(self.dump))
+
+    @property
+    def price_of_nothing(self) -> float:
+        """What it costs to write down the dump as it is: nothing explains it."""
+        return float(self.page_prices.sum())
+
+    def explains(self, found: Explanation) -> bool:
+        """Tell whether an explanation says much of the dump: two programs may have pieces in common by chance.
+
+        A map that misses a line that is stuck or joined is right in one half of the pages: that is not enough.
+        """
+        if found is not self.straight and found.right < RIGHT:
+            return False
+        return found.residual <= GOOD * self.bits or found.price <= ENOUGH * self.price_of_nothing
+
+    @property
+    def best(self) -> Explanation:
+        """The cheapest explanation so far."""
+        return min(self.found.values(), key=lambda each: each.price)
+
+    @cached_property
+    def idle(self) -> list[int]:
+        """The address lines of the reference that never matter."""
+        return find_idle_lines(self.reference)
+
+    @cached_property
+    def bare(self) -> View:
+        """The reference without the lines that never matter."""
+        return View(Part(tuple((line, 0) for line in self.idle)).cut(self.reference))
+
+    @cached_property
+    def whole_dump(self) -> np.ndarray:
+        """The dump filled up to a power of two of bytes."""
+        filled = np.full(1 << self.reader_lines, 0xFF, np.uint8)
+        filled[: len(self.dump)] = self.dump
+        return filled if len(self.dump) < len(filled) else self.dump
+
+    def match(self) -> None:
+        """Try every shape that the dump may have, as long as a better one can be hoped for."""
+        idle_least = max(self.reader_lines - (self.rom_lines - len(self.idle)), 0)
+        shapes: list[Shape] = []
+        deep: list[Shape] = []
+        if not idle_least:
+            self.try_shape(Shape(), slice(PARTS))
+        if self.best.residual and self.reader_lines:
+            shapes, deep = find_shapes(self.whole_dump, self.bare.data, idle_least)
+            shapes = [shape for shape in shapes if shape != Shape()]
+            self.try_shapes(shapes)
+        if not (self.good and self.best.lines.crossed_at_random):
+            self.try_straight([*shapes[:LIKELIEST], *deep] if not self.good else shapes[:LIKELIEST])
+        if not self.good and self.price_of_nothing > ENOUGH_TO_MATCH:
+            self.try_shapes(deep[:LIKELIEST])
+        if not self.good:
+            self.try_harder()
+
+    def try_shapes(self, shapes: Sequence[Shape]) -> None:
+        """Try shapes, the likeliest first, with few parts of the reference and then with more, until one is good."""
+        for tried, chosen in ((slice(PARTS), shapes), (slice(PARTS, MORE_PARTS), shapes[:LIKELIEST])):
+            for shape in chosen:
+                worth = WORTH if self.good else 1
+                if shape.least * worth < self.best.residual:
+                    self.try_shape(shape, tried)
+            if self.good:
+                return
+
+    @property
+    def good(self) -> bool:
+        """Whether the best explanation leaves so few bits wrong that no other kind need be looked for."""
+        return self.best.residual <= GOOD * self.bits
+
+    def try_shape(self, shape: Shape, tried: slice) -> None:
+        """Match the dump with the likeliest parts of the reference, and judge what comes of it."""
+        for attempt in find_attempts(shape, self.whole_dump, self.bare, tried):
+            self.attempts.append(attempt)
+            if not self.judge(self.compose(attempt)).residual:
+                return
+
+    def try_straight(self, shapes: Sequence[Shape]) -> None:
+        """Try whether all lines run straight but for those of a shape, whatever else is wrong with the dump."""
+        for shape in (Shape(), *shapes) if self.fits else ():
+            stuck = [line for line in shape.idle if line < self.rom_lines]
+            joined = {line: Line.joined(group.law, group.lines) for group in shape.groups for line in group.lines}
+            for levels in self.levels(stuck, joined):
+                own = joined | {line: Line.stuck(level) for line, level in zip(stuck, levels)}
+                address = tuple(own.get(line, Line.follows(line)) for line in range(self.rom_lines))
+                lines = self.judge(LineMap(address, LineMap.straight(0).data)).lines
+                if len(self.dump) == len(self.whole_dump):
+                    cells = lines.cells(self.reference, len(self.dump))
+                    self.judge(replace(lines, data=best_data(cells, self.dump, lines.data)))
+
+    def levels(self, stuck: Sequence[int], joined: dict[int, Line]) -> Iterable[tuple[int, ...]]:
+        """Return the levels at which idle lines may be held: all if they are few, else those that fit best."""
+        if len(stuck) <= MOST_STUCK:
+            return product((0, 1), repeat=len(stuck))
+        address = tuple(joined.get(line, Line.follows(line)) for line in range(self.rom_lines))
+        seen = LineMap(address, LineMap.straight(0).data).cells(self.reference, len(self.reference))
+        return likely_levels(seen, self.whole_dump[: len(seen)], stuck)
+
+    def try_harder(self) -> None:
+        """Exchange any two lines, and look at the data lines again, in what comes nearest to the dump."""
+        nearest = sorted(self.attempts, key=lambda attempt: attempt.wrong)[:FITTED]
+        for attempt in nearest:
+            attempt.improve()
+            self.judge(self.compose(attempt))
+
+    def try_starts(self) -> None:
+        """Try whether the dump starts elsewhere in the reference, and goes on at its start or reads as one byte."""
+        half = len(self.reference) // 2
+        for start in find_starts(self.reference, self.dump):
+            nearest = (start + half) % len(self.reference) - half  # going round, it starts there as well
+            around = self.judge(LineMap.straight(self.rom_lines, nearest)).lines.apply(self.reference, len(self.dump))
+            wanted = np.arange(len(self.dump)) + start
+            outside = (wanted < 0) | (wanted >= len(self.reference))
+            if outside.any():
+                beyond = int(np.bincount(self.dump[outside], minlength=256).argmax())
+                if (around[outside] == beyond).all():  # both would read the same
+                    continue
+                self.judge(LineMap.straight(self.rom_lines, start, beyond))
+
+    @property
+    def bare_lines(self) -> int:
+        """How many lines of the reference matter."""
+        return self.rom_lines - len(self.idle)
+
+    def compose(self, attempt: Attempt) -> LineMap:
+        """Return the map of the whole reference from that of a part."""
+        shape, part, data, order = attempt.shape, attempt.part, attempt.data, attempt.order
+        matter = [line for line in range(self.rom_lines) if line not in self.idle]
+        rows = shape.part.lines(self.reader_lines)
+        laws = {group.lines: group.law for group in shape.groups}
+        address = {matter[line]: Line.stuck(level) for line, level in part.held}
+        for column, lines in enumerate(part.lines(self.bare_lines)):
+            row = rows[order[column]]
+            carried = Line.joined(laws[row], row) if row in laws else Line.follows(row[0])
+            address |= {matter[line]: carried for line in lines}
+        free = [line for line in range(self.reader_lines) if line in shape.idle]
+        for line in sorted(self.idle, key=lambda line: line not in free):
+            own = line if line in free else free[0] if free else None
+            address[line] = Line.stuck(0) if own is None else Line.follows(own)
+            free = [each for each in free if each != own]
+        return LineMap(tuple(address[line] for line in range(self.rom_lines)), data)
