@@ -12,12 +12,15 @@ from html import escape
 PITCH, LEG, BODY = 40, 54, 250  # pixels: distance of two legs, their length, width of a body
 INK, PAPER = "#000", "#fff"
 SHEET = 190, 255  # millimetres: what A4 and Letter both leave within their margins
+EITHER_WAY = 190, 187  # millimetres: what these leave upright and on their side
 NARROW, WIDE = set("iljtfrIJ.,:;|!'()[]/ -"), set("MWmw@%")
 
 
-def page(width: int, height: int, title: str, lines: Iterable[str]) -> bytes:
+def page(
+    width: int, height: int, title: str, lines: Iterable[str], sheet: tuple[float, float] = SHEET
+) -> bytes:
     """Put shapes on a white page, which is printed as large as one sheet of A4 or Letter allows."""
-    scale = min(SHEET[0] / width, SHEET[1] / height)
+    scale = min(sheet[0] / width, sheet[1] / height)
     size = f'width="{width * scale:.1f}mm" height="{height * scale:.1f}mm"'
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="0 0 {width} {height}" '
