@@ -6,9 +6,9 @@ import os
 
 import click
 
-from romwright.cli.comparepictures import draw_lines, picture_options, require_pictures, write_pictures
+from romwright.cli.comparepictures import picture_options, print_lines, print_written, require_pictures, write_pictures
 from romwright.cli.options import AS_JSON, READ_AS
-from romwright.cli.render import inert, print_files, print_findings, print_json
+from romwright.cli.render import inert, print_findings, print_json
 
 SHOWN = 6  # other explanations that are listed on paper; --json has all
 WRONG_SHOWN = 8  # wrong bytes that are
@@ -51,8 +51,8 @@ def command(reference, dump, read_as, picture, svg, overwrite, as_json) -> int:
         click.echo(click.style(f"{inert(dump)} against {inert(reference)}", bold=True))
         print_findings(of_files)
         report(comparison, answer)
-        draw_lines(comparison)
-        print_files(files)
+        print_lines(comparison)
+        print_written(files)
     return int(not comparison.identical or blocks(of_files))
 
 

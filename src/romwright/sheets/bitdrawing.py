@@ -22,7 +22,7 @@ WIDTH, LEFT, SPAN = 1010, 92, 800  # the page, where the grid begins, how wide i
 EDGE, LINE, SIZE = 24, 21, 14
 SIZES = (4.5, 6.5, 8.5, 11)  # of marks, by step
 BIGGEST = 15  # of a mark of one bit
-LISTED, LIST_COLUMNS = 80, 4  # wrong bytes that are shown one by one
+LISTED, LIST_COLUMNS = 120, 4  # wrong bytes that are shown one by one
 PAGES = 2  # pages that are shown otherwise
 REGIONS = 4  # regions that are named
 FRAME, RULE, HAIR, OUTLINE = 2.5, 1.2, 0.35, 4
@@ -57,7 +57,8 @@ def draw_bits(comparison: Comparison, title: str) -> Plot:
     for words in notes(comparison, bool(blank)):
         plot.write(LEFT, y, words, SIZE)
         y += LINE
-    plot.height = closer(plot, grid.wrong, residue, y + 14) if grid.each > 1 or few(grid) else y
+    rest = Wrong.of(residue.rest)
+    plot.height = closer(plot, rest, residue, y + 14) if grid.each > 1 or len(rest.addresses) <= LISTED else y
     return plot
 
 
@@ -89,11 +90,6 @@ def measures(grid: Grid) -> str:
         return f"{said}; a mark is one bit, a row has {grid.across} addresses"
     row = grid.each * grid.across
     return f"{said}; a cell is one data line of {grid.each:,} addresses ({grid.each:X}h), a row {row:X}h"
-
-
-def few(grid: Grid) -> bool:
-    """Tell whether the wrong bytes can be shown one by one."""
-    return 0 < len(grid.wrong.addresses) <= LISTED
 
 
 def triangle(x: float, y: float, size: float, up: bool) -> tuple[Point, ...]:
@@ -261,23 +257,21 @@ def notes(comparison: Comparison, struck: bool) -> Iterator[str]:
 
 
 def closer(plot: Plot, wrong: Wrong, residue, y: float) -> float:
-    """Show the wrong bytes one by one where they are few, else the pages with most wrong bits; returns where it ends."""
-    count = len(wrong.addresses)
-    if 0 < count <= LISTED:
-        plot.write(EDGE, y, "Each wrong byte: address, bits D7 to D0, the byte expected and the byte read", 15, bold=True)
+    """Show wrong bytes outside the regions one by one, or, if they are many, the pages with most; returns where it ends."""
+    outside = " outside the outlines" if residue.regions else ""
+    if 0 < len(wrong.addresses) <= LISTED:
+        words = f"Each wrong byte{outside}: address, bits D7 to D0, the byte expected and the byte read"
+        plot.write(EDGE, y, words, 15, bold=True)
         return list_bytes(plot, wrong, residue, y + 16)
-    for start in wrong.worst_pages(PAGES):
+    pages = wrong.worst_pages(PAGES)
+    for start in pages:
         grid = Grid.page(wrong, start)
         bits = sum(map(sum, grid.totals_by_line()))
         where = hex_range(start, start + grid.wrong.size)
-        plot.write(LEFT, y, f"{where}: one of the {PAGES} pages of {PAGE} bytes with most wrong bits, {bits:,}; a mark is "
-                   "one bit", 15, bold=True)  # fmt: skip
+        others = f"these are the {len(pages)} with most" if len(pages) > 1 else "no other page has any"
+        plot.write(LEFT, y, f"Closer: page {where}, {bits:,} wrong bits{outside}, a mark is one bit; {others}", 15, bold=True)
         chart = Chart(plot, grid, y + 38, "zoom ")
         chart.draw()
-        for region in residue.regions[:REGIONS]:
-            low, high = max(region.start, start) - start, min(region.stop, start + grid.wrong.size) - start
-            if low < high:
-                chart.outline(low, high)
         y = chart.bottom + 30
     return y
 

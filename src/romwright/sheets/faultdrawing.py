@@ -16,7 +16,7 @@ from romwright.sheets.canvas import Canvas
 from romwright.sheets.faultlines import LEVELS, READER, ROM, Group, Net, groups_of
 from romwright.sheets.faultwords import notes_on, signs_of
 from romwright.sheets.lanes import GAP, End, Line, Route, Track, choose_dashes, cut, order_lanes
-from romwright.sheets.shapes import EITHER_WAY, INK, PAPER, page, text, width_of, wrap
+from romwright.sheets.shapes import INK, PAPER, page, text, width_of, wrap
 
 PITCH, GROUP_GAP = 34, 26  # pixels between rows, and more between address and data
 EDGE, BODY, RAIL = 24, 226, 76  # margin, width of a body, room for rails beside it
@@ -151,7 +151,7 @@ def build_lines_svg(comparison: Comparison, title: str) -> bytes:
         for line in wrap(words, 16, room):
             shapes.append(text(EDGE, round(y), line, 16, "start", bold=bold))
             y += LINE
-    return page(round(drawing.width), round(y), title, shapes, EITHER_WAY)
+    return page(round(drawing.width), round(y), title, shapes, turns=True)
 
 
 def draw_bodies(canvas: Canvas, drawing: Drawing) -> None:
@@ -180,8 +180,8 @@ def whither(group: Group, side: int, number: int) -> str:
     """Say in a few letters where a line goes at its far end, unless it is straight."""
     if side != group.sink_side:
         reached = sorted({sink for net in group.nets if number in net.sources for sink in net.sinks})
-        if reached in ([], [number]) and number in group.straight + group.unused:
-            return "reaches nothing" if not reached else ""
+        if not reached or reached == [number]:
+            return "" if reached else "reaches nothing"
         return short(f"to {', '.join(f'{group.letter}{sink}' for sink in reached)}", f"to {len(reached)} lines")
     carried = group.carries(number)
     if number in group.stuck:

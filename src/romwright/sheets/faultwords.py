@@ -47,7 +47,7 @@ def notes_on(comparison: Comparison, groups: Sequence[Group]) -> Iterator[tuple[
 def signs_of(groups: Sequence[Group]) -> Iterator[str]:
     """Yield what the signs mean that occur."""
     nets = [net for group in groups for net in group.nets]
-    if any(net.straight for net in nets):
+    if any(group.faulty for group in groups):
         yield "Thin: straight. Bold: at fault; beside its name stands where it goes."
     if sum(not net.direct for net in nets) > 1:
         yield "Gap: a line passes under another, not joined. Dot: joined."

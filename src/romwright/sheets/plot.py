@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from io import BytesIO
 
 from romwright.sheets.canvas import number
-from romwright.sheets.shapes import EITHER_WAY, INK, PAPER, page, plain, text
+from romwright.sheets.shapes import INK, PAPER, page, plain, text
 
 Point = tuple[float, float]
 SCALE, SMOOTH = 2, 2  # pixels of a PNG for each of the picture, and how much finer they are drawn first
@@ -72,7 +72,7 @@ class Plot:
             fill = "none" if not each.closed else INK if each.filled else PAPER if each.name else "none"
             lines.append(f'<path d="{way}" fill="{fill}" stroke="{INK}" stroke-width="{number(each.stroke)}"{name}/>')
         lines += [text(each.x, each.y, each.words, each.size, each.anchor, bold=each.bold) for each in self.words]
-        return page(round(self.width), round(self.height), title, lines, EITHER_WAY)
+        return page(round(self.width), round(self.height), title, lines, turns=True)
 
     def png(self) -> bytes:
         """Paint it as PNG."""
@@ -99,5 +99,5 @@ class Plot:
             font, place = ImageFont.load_default(each.size * SCALE), (each.x * SCALE, each.y * SCALE)
             pen.text(place, shown, fill=0, font=font, anchor=anchor, stroke_width=int(each.bold))
         out = BytesIO()
-        picture.save(out, "PNG", optimize=True)
+        picture.save(out, "PNG")
         return out.getvalue()
