@@ -15,7 +15,7 @@ from romwright.faults.lines import Law, Line, LineMap, State
 from romwright.sheets.faultdrawing import build_lines_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
-PADDED = re.compile(r"M(\S+) (\S+)h8v22h-8z")
+PADDED = re.compile(r"M(\S+) (\S+)h8v(\S+)h-8z")
 CROSSED = LineMap(tuple(map(Line.follows, (3, 0, 7, 1, 9, 2, 8, 4, 6, 5))), tuple(map(Line.follows, reversed(range(8)))))
 
 
@@ -32,14 +32,14 @@ def draw(lines, reader_lines=None, title="dump.bin against good.bin"):
 
 
 @st.composite
-def sides(draw, count, sending):
+def sides(draw, count, sending, kinds=("stuck", "joined", "again")):
     """Lines of one side: crossed, some stuck, some joined, some carrying what another carries too, some inverted."""
     carried = [Line.follows(n) for n in draw(st.permutations(range(sending)))[:count]]
     carried += [Line.stuck(draw(st.integers(0, 1))) for _ in range(count - len(carried))]
     if draw(st.booleans()):
         carried = [Line.follows(n) if n < sending else carried[n] for n in range(count)]
     for at in draw(st.lists(st.integers(0, max(count - 1, 0)), max_size=3)) if count else ():
-        kind = draw(st.sampled_from(["stuck", "joined", "again", "inverted"]))
+        kind = draw(st.sampled_from(kinds))
         if kind == "stuck" or sending < 3:
             carried[at] = Line.stuck(draw(st.integers(0, 1)))
         elif kind == "again":
@@ -57,7 +57,7 @@ def sides(draw, count, sending):
 @st.composite
 def maps(draw):
     rom, reader = draw(st.integers(0, 22)), draw(st.integers(0, 22))
-    return LineMap(draw(sides(rom, reader)), draw(sides(8, 8))), reader
+    return LineMap(draw(sides(rom, reader)), draw(sides(8, 8, ("stuck", "joined", "again", "inverted")))), reader
 
 
 class Sheet:
@@ -78,19 +78,22 @@ class Sheet:
                     self.strokes[name] = float(path.get("stroke-width"))
                     self.dashes[name] = path.get("stroke-dasharray")
             if match := PADDED.match(path.get("d")):
-                pads.append((float(match[1]), float(match[2])))
+                pads.append(tuple(map(float, match.groups())))
         names = [(e.text, float(e.get("x")), float(e.get("y"))) for e, _ in self.texts if e.get("font-size") == "18"]
         self.pads = {}  # (letter and number, "ROM" or "READER") -> x at which lines begin, middle height
-        left = min((x for x, _ in pads), default=0)
-        for x, y in pads:
+        left = min(x for x, *_ in pads)
+        self.reach = {}
+        for x, top, high in pads:
             side = "ROM" if x == left else "READER"
+            y = top + high - 22 if side == "ROM" else top
             (name,) = [n for n, tx, ty in names if abs(ty - 6.5 - y - 11) < 1.5 and abs(tx - x) < 30]
             self.pads[name, side] = (x + 8 if side == "ROM" else x, y + 11)
+            self.reach[name, side] = top, top + high
         self.rings = [(float(c.get("cx")), float(c.get("cy"))) for c in group.iter(f"{SVG}circle") if c.get("r") == "7"]
 
     def end(self, x, y):
         """The pad at a place."""
-        return [name for name, (px, py) in self.pads.items() if abs(px - x) < 0.6 and abs(py - y) < 12.5]
+        return [name for name, (px, _) in self.pads.items() if abs(px - x) < 0.6 and self.reach[name][0] < y < self.reach[name][1]]
 
 
 def pieces_of(way):

@@ -8,6 +8,7 @@ each end. The same comparison gives the same bytes.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
 from romwright.faults.comparison import Comparison
@@ -22,7 +23,7 @@ PITCH, GROUP_GAP = 34, 26  # pixels between rows, and more between address and d
 EDGE, BODY, RAIL = 24, 226, 76  # margin, width of a body, room for rails beside it
 LANE, NODE, NODE_GAP = 15, 46, 14  # distance of lanes; room for a node in one, and more room between its rows
 LEAST = 260  # width of the channel
-OFF = 6  # a line that is routed leaves the ROM above the middle of its pad, and the reader below
+OFF = 6  # a line that is routed leaves the ROM above the middle of its pad, and the reader below; the next beyond it
 PAD = 8, 22
 BOLD, THIN, SMALL = 4, 1.5, 15  # strokes; letters of the names of far ends
 TOP, LINE = 90, 23
@@ -33,13 +34,16 @@ class Drawing:
 
     def __init__(self, groups: Sequence[Group], known: bool) -> None:
         self.groups, self.known = groups, known
+        self.begun = Counter(
+            (group.letter, *end) for group in groups for net in group.nets if not net.direct for end in group.ends(net)
+        )
         self.heights, y = {}, TOP + PITCH * 1.5
         for group in groups:
             nodes = {below(group, net) for net in group.nets if net.law}
             for row in range(group.rows):
-                y += NODE_GAP * (row in nodes)
+                y += NODE_GAP * (row in nodes) + self.more(group, ROM, row)
                 self.heights[group.letter, row] = y
-                y += PITCH
+                y += PITCH + self.more(group, READER, row)
             y += GROUP_GAP
         self.bottom = y - GROUP_GAP - PITCH / 2
         self.left, self.ends = EDGE + BODY + RAIL, self.place_ends()
@@ -53,6 +57,10 @@ class Drawing:
             spare = (needed - (self.place_lanes(group) - self.left)) / 2
             self.lanes |= {number: self.lanes[number] + spare for number in nets}
 
+    def more(self, group: Group, side: int, number: int) -> float:
+        """How much longer a pad is at which several nets begin."""
+        return OFF * 2 * max(self.begun[group.letter, side, number] - 1, 0)
+
     def y(self, group: Group, number: int) -> float:
         """The height of a row."""
         return self.heights[group.letter, number]
@@ -63,7 +71,7 @@ class Drawing:
 
     def place_ends(self) -> dict[int, list[tuple[int, float]]]:
         """Return the side and height of each end of each net that is routed; no two of one side are the same."""
-        used: dict[tuple, int] = {}
+        used: Counter = Counter()
         found: dict[int, list[tuple[int, float]]] = {}
         for group in self.groups:
             for net in group.nets:
@@ -71,10 +79,9 @@ class Drawing:
                     continue
                 found[net.number] = []
                 for side, number in group.ends(net):
-                    before = used.setdefault((group.letter, side, number), 0)
+                    before = used[group.letter, side, number]
                     used[group.letter, side, number] += 1
-                    away = (OFF, OFF + 5, OFF - 4)[before % 3]
-                    found[net.number].append((side, self.y(group, number) + (away if side == READER else -away)))
+                    found[net.number].append((side, self.y(group, number) + side * OFF * (1 + 2 * before)))
         return found
 
     def place_lanes(self, group: Group) -> float:
@@ -165,13 +172,15 @@ def draw_bodies(canvas: Canvas, drawing: Drawing) -> None:
             for number in range(group.size(side)):
                 y = drawing.y(group, number)
                 edge = drawing.pad(side)
-                canvas.box(edge - PAD[0] if side == ROM else edge, y - PAD[1] / 2, *PAD, 0, INK)
+                more = drawing.more(group, side, number)
+                top = y - PAD[1] / 2 - (more if side == ROM else 0)
+                canvas.box(edge - PAD[0] if side == ROM else edge, top, PAD[0], PAD[1] + more, 0, INK)
                 loud = drawing.known and number in group.faulty and not group.spare(number)
                 at = edge + side * (PAD[0] + 10)
                 anchor = "end" if side == ROM else "start"
                 canvas.write(at, y + 6.5, f"{group.letter}{number}", 18, anchor, bold=loud)
-                if drawing.known:
-                    canvas.write(at + side * 46, y + 6, whither(group, side, number), SMALL, anchor)
+                if drawing.known and (words := whither(group, side, number)):
+                    canvas.write(at + side * 46, y + 6, words, SMALL, anchor)
     if not drawing.known:
         canvas.write((drawing.left + drawing.right) / 2, (TOP + drawing.bottom) / 2, "not known", 24, "middle", bold=True)
 
@@ -236,10 +245,9 @@ def draw_faults(canvas: Canvas, drawing: Drawing) -> None:
                 canvas.box(x - 20, y - 9, 40, 18, 2.5)
                 canvas.write(x, y + 5, net.law.upper(), 14, "middle", bold=True)
             for sink in net.inverted:
-                y = drawing.y(group, sink)
-                if not net.direct:
-                    y = next(at for side, at in drawing.ends[net.number] if side == READER and abs(at - y) < PITCH / 2)
-                canvas.disc(drawing.pad(READER) - 8, y, 7, 3, PAPER)
+                side = group.sink_side
+                y = drawing.y(group, sink) + (0 if net.direct else side * OFF)
+                canvas.disc(drawing.pad(side) - side * 8, y, 7, 3, PAPER)
 
 
 def draw_ends(canvas: Canvas, drawing: Drawing, group: Group) -> None:

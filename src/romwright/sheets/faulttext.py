@@ -32,7 +32,7 @@ def draw_lines(groups: Sequence[Group]) -> list[str]:
     if not 0 < rows <= MOST_ROWS or any(picture.crowded for picture in pictures):
         return []
     width = max(picture.width for picture in pictures)
-    drawn = [line for picture in pictures if picture.rows for line in picture.draw(width)]
+    drawn = [line for picture in pictures if picture.rows for line in ("", *picture.draw(width))][1:]
     head = f"{'ROM':>{EDGE - 1}}{'READER':>{width - EDGE + 7}}"
     return [head, *drawn, *explain(pictures)]
 
