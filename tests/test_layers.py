@@ -19,7 +19,7 @@ OURS = {
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
-    "sheets": {"fit", "boards", "parts", "images", "findings", "errors"},
+    "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
     "cli": {"errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets"},
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
@@ -39,6 +39,7 @@ THEIRS = {
     "fit.cells": {"numpy"},
     "fit.contents": {"numpy"},
     "fit.proof": {"numpy"},
+    "sheets.plot": {"PIL"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }

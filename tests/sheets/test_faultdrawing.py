@@ -16,7 +16,9 @@ from romwright.sheets.faultdrawing import build_lines_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 PADDED = re.compile(r"M(\S+) (\S+)h8v(\S+)h-8z")
-CROSSED = LineMap(tuple(map(Line.follows, (3, 0, 7, 1, 9, 2, 8, 4, 6, 5))), tuple(map(Line.follows, reversed(range(8)))))
+HOSTILE = ("<script>alert(1)</script>", "a&b", "x\x00\x1b[31m\udc80", "]]>", "n" * 500, "\u202e", "")
+TURNED = tuple(map(Line.follows, reversed(range(8))))
+CROSSED = LineMap(tuple(map(Line.follows, (3, 0, 7, 1, 9, 2, 8, 4, 6, 5))), TURNED)
 
 
 def comparison(lines, reader_lines, **more):
@@ -93,7 +95,8 @@ class Sheet:
 
     def end(self, x, y):
         """The pad at a place."""
-        return [name for name, (px, _) in self.pads.items() if abs(px - x) < 0.6 and self.reach[name][0] < y < self.reach[name][1]]
+        near = (name for name, (px, _) in self.pads.items() if abs(px - x) < 0.6)
+        return [name for name in near if self.reach[name][0] < y < self.reach[name][1]]
 
 
 def pieces_of(way):
@@ -156,7 +159,8 @@ def wanted(lines, reader_lines):
             if law is None and sinks == [(of[0], State.FOLLOWS)]:
                 straight.add(f"{letter}{of[0]}")
             else:
-                nets[letter, of, law] = {(f"{letter}{n}", source) for n in of} | {(f"{letter}{n}", sink) for n, _ in sinks}
+                both = [(n, source) for n in of] + [(n, sink) for n, _ in sinks]
+                nets[letter, of, law] = {(f"{letter}{n}", where) for n, where in both}
     return list(nets.values()), straight
 
 
@@ -200,8 +204,10 @@ def check_apart(sheet):
 
 def check_signs(sheet, lines, reader_lines):
     """Rails, crosses, rings and nodes stand where the map has them, and nowhere else."""
+
     def row(words, size):
-        return sorted((e.text, float(e.get("y"))) for e, _ in sheet.texts if e.get("font-size") == size and e.text in words)
+        texts = (e for e, _ in sheet.texts if e.get("font-size") == size and e.text in words)
+        return sorted((e.text, float(e.get("y"))) for e in texts)
 
     rails = [("LH"[line.level], sheet.pads[f"{letter}{n}", side][1] + 7)
              for letter, each, side in (("A", lines.address, "ROM"), ("D", lines.data, "READER"))
@@ -240,14 +246,15 @@ def boxes(sheet):
     """Each text with the box that it takes."""
     for element, y in sheet.texts:
         start, end = ends(element, element.text)
-        yield element.text, start, end, y - 0.76 * int(element.get("font-size")), y + 0.2 * int(element.get("font-size"))
+        size = int(element.get("font-size"))
+        yield element.text, start, end, y - 0.76 * size, y + 0.2 * size
 
 
 def check_text(sheet):
     """No text runs off the page, over another text, or over a wire."""
     found = list(boxes(sheet))
     for n, (words, left, right, top, bottom) in enumerate(found):
-        assert 0 <= left and right <= sheet.width and 0 <= top and bottom <= sheet.height, words
+        assert left >= 0 and right <= sheet.width and top >= 0 and bottom <= sheet.height, words
         for other, left2, right2, top2, bottom2 in found[:n]:
             assert right <= left2 or right2 <= left or bottom <= top2 or bottom2 <= top, (words, other)
         if words in ("AND", "OR"):
@@ -332,7 +339,7 @@ def test_what_is_not_known_is_not_drawn():
     assert not sheet.wires and not sheet.straight and any(e.text == "not known" for e, _ in sheet.texts)
 
 
-@pytest.mark.parametrize("title", ["<script>alert(1)</script>", "a&b", "x\x00\x1b[31m\udc80", "]]>", "n" * 500, "\u202e", ""])
+@pytest.mark.parametrize("title", HOSTILE)
 def test_a_title_is_inert(title):
     sheet = Sheet(draw(CROSSED, title=title))
     assert not list(sheet.root.iter(f"{SVG}script"))

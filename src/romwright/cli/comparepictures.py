@@ -33,7 +33,7 @@ def require_pictures(picture: str | None, svg: str | None, inputs: tuple[str, st
     for option, path, endings in (("--picture", picture, (".svg", ".png")), ("--svg", svg, (".svg",))):
         if path is not None and Path(path).suffix.lower() not in endings:
             raise OptionError(
-                f"{inert(path)!r} does not say what picture it is to be" if path else "the name of the picture is empty",
+                f"{inert(path)!r} is no name of a picture" if path else "the name of the picture is empty",
                 where=option, expected=f"a name that ends in {' or '.join(endings)}",
             )  # fmt: skip
     wanted = [path for path in (picture, svg) if path]

@@ -10,22 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romwright.faults.bitmap import PAGE, Grid, Wrong
+from romwright.faults.bitmap import Grid, Wrong
 from romwright.faults.comparison import Comparison
 from romwright.faults.lines import State
 from romwright.images.image import hex_range
 from romwright.images.words import in_bytes
-from romwright.sheets.plot import Plot, Point
+from romwright.sheets.bitchart import BIGGEST, LEFT, Chart, put_marks, size_of, triangle
+from romwright.sheets.plot import Plot
 from romwright.sheets.shapes import wrap
 
-WIDTH, LEFT, SPAN = 1010, 92, 800  # the page, where the grid begins, how wide it is
-EDGE, LINE, SIZE = 24, 21, 14
-SIZES = (4.5, 6.5, 8.5, 11)  # of marks, by step
-BIGGEST = 15  # of a mark of one bit
+WIDTH, EDGE, LINE, SIZE = 1010, 24, 21, 14  # of the page, its margin, its lines and letters
 LISTED, LIST_COLUMNS = 120, 4  # wrong bytes that are shown one by one
 PAGES = 2  # pages that are shown otherwise
 REGIONS = 4  # regions that are named
-FRAME, RULE, HAIR, OUTLINE = 2.5, 1.2, 0.35, 4
 
 
 def build_bits_picture(comparison: Comparison, title: str, suffix: str) -> bytes:
@@ -72,7 +69,7 @@ def captions(comparison: Comparison) -> Iterator[str]:
     elif straight and not lines.start:
         yield "The bits that are wrong, address by address"
     else:
-        yield "The bits that are wrong besides the lines at fault (these put right), by address and data line of the reader"
+        yield "The bits that are wrong besides the lines at fault, by address and data line of the reader"
     if lines.start:
         where = f"at {lines.start:04X} of" if lines.start > 0 else f"{-lines.start:04X} before"
         yield f"the dump starts {where} the reference"
@@ -90,130 +87,6 @@ def measures(grid: Grid) -> str:
         return f"{said}; a mark is one bit, a row has {grid.across} addresses"
     row = grid.each * grid.across
     return f"{said}; a cell is one data line of {grid.each:,} addresses ({grid.each:X}h), a row {row:X}h"
-
-
-def triangle(x: float, y: float, size: float, up: bool) -> tuple[Point, ...]:
-    """Return a triangle about a middle, `size` wide, that points up or down."""
-    half, rise = size / 2, size * 0.43 * (-1 if up else 1)
-    return (x - half, y - rise), (x + half, y - rise), (x, y + rise)
-
-
-def size_of(grid: Grid, step: int) -> float:
-    """Return how wide a mark of a cell of several addresses is: the biggest for the highest counts."""
-    return SIZES[step - len(grid.steps)]
-
-
-def put_marks(plot: Plot, up: list, down: list, name: str = "") -> None:
-    """Draw marks: filled ones that point up, open ones that point down."""
-    plot.figures(up, 0.6, filled=True, name=f"{name}rose")
-    plot.figures(down, 1.3, name=f"{name}fell")
-
-
-class Chart:
-    """A grid on its place; addresses stand at the left, data lines above, sums at the right."""
-
-    def __init__(self, plot: Plot, grid: Grid, top: float, name: str = "") -> None:
-        self.plot, self.grid, self.top, self.name = plot, grid, top, name
-        self.cell = SPAN / (8 * grid.across)
-        self.row = 24 if grid.each == 1 and grid.rows <= 16 and grid.across == 4 else 14
-        self.bottom = top + grid.rows * self.row
-
-    def draw(self) -> None:
-        """Draw ruling, labels, marks and sums."""
-        self.rule()
-        self.label()
-        up, down = [], []
-        for cell, line, rose, size in self.grid.marks():
-            x, y = self.place(cell, line)
-            if self.grid.each > 1:
-                x += self.cell * (-0.24 if rose else 0.24)
-            (up if rose else down).append(triangle(x, y, self.size(size), rose))
-        put_marks(self.plot, up, down, self.name)
-
-    def place(self, cell: int, line: int) -> Point:
-        """Return the middle of a cell's data line; D7 stands left."""
-        row, column = divmod(cell, self.grid.across)
-        return LEFT + (8 * column + 7.5 - line) * self.cell, self.top + (row + 0.5) * self.row
-
-    def size(self, step: int) -> float:
-        """Return how wide a mark is."""
-        return size_of(self.grid, step) if self.grid.each > 1 else min(self.cell - 0.4, self.row - 2, BIGGEST)
-
-    def rule(self) -> None:
-        """Draw hairs between bits, rules between addresses, and the frame around what there is."""
-        grid, plot = self.grid, self.plot
-        full = grid.cells // grid.across  # rows; the last may be shorter
-        hairs, rules = [], []
-        for bit in range(1, 8 * grid.across):
-            rows = grid.rows if bit < 8 * (grid.cells - full * grid.across) or full == grid.rows else full
-            x, ways = LEFT + bit * self.cell, rules if bit % 8 == 0 else hairs
-            if rows and (bit % 8 == 0 or bit % 4 == 0 or self.cell > 8):
-                ways.append(((x, self.top), (x, self.top + rows * self.row)))
-        for row in range(1, grid.rows):
-            cells = grid.across if row < full else grid.cells - full * grid.across
-            y = self.top + row * self.row
-            (rules if row % 4 == 0 and row < full else hairs).append(((LEFT, y), (LEFT + 8 * max(cells, 1) * self.cell, y)))
-        plot.figures(hairs, HAIR, closed=False)
-        plot.figures(rules, RULE, closed=False)
-        plot.figures(self.around(0, grid.cells), FRAME)
-
-    def around(self, first: int, stop: int) -> list[tuple[Point, ...]]:
-        """Return the outline of cells in their order, as of a marked piece of text; two if they do not touch."""
-        across, wide = self.grid.across, 8 * self.cell
-        (top, left), (low, right) = divmod(first, across), divmod(stop - 1, across)
-        right += 1
-
-        def at(column: int, row: int) -> Point:
-            return LEFT + column * wide, self.top + row * self.row
-
-        if top == low:
-            return [(at(left, top), at(right, top), at(right, top + 1), at(left, top + 1))]
-        if low == top + 1 and right <= left:
-            return [
-                (at(left, top), at(across, top), at(across, low), at(left, low)),
-                (at(0, low), at(right, low), at(right, low + 1), at(0, low + 1)),
-            ]
-        return [(
-            at(left, top), at(across, top), at(across, low), at(right, low), at(right, low + 1), at(0, low + 1),
-            at(0, top + 1), at(left, top + 1),
-        )]  # fmt: skip
-
-    def outline(self, start: int, stop: int) -> None:
-        """Outline the cells of a region."""
-        each = self.grid.each
-        for way in self.around(start // each, -(-stop // each)):
-            self.plot.line(*way, way[0], way[1], stroke=OUTLINE, name="region")
-
-    def strike(self, cells: list[int]) -> None:
-        """Strike out the cells of which nothing was compared."""
-        ways = []
-        for cell in cells:
-            (x, y), (right, _) = self.place(cell, 7), self.place(cell, 0)
-            ways.append(((x - self.cell / 2, y + self.row / 2), (right + self.cell / 2, y - self.row / 2)))
-        self.plot.figures(ways, 1, closed=False, name="not compared")
-
-    def label(self) -> None:
-        """Write addresses, data lines, and the sums of each row."""
-        grid, plot = self.grid, self.plot
-        digits = max(4, len(f"{grid.start + grid.wrong.size - 1:X}"))
-        wide = 8 * self.cell
-        for column in range(min(grid.across, grid.cells)):
-            x = LEFT + column * wide
-            plot.write(x + wide / 2, self.top - 19, f"+{column * grid.each:X}", 12, "middle", bold=True)
-            if self.cell < 8:
-                plot.write(x + wide / 2, self.top - 6, "D7-D0", 10, "middle")
-                continue
-            for bit in range(8):
-                words = f"D{7 - bit}" if self.cell > 20 else f"{7 - bit}"
-                plot.write(x + (bit + 0.5) * self.cell, self.top - 6, words, 11, "middle")
-        sums = grid.totals_by_row()
-        for row, (rose, fell) in enumerate(sums):
-            y = self.top + (row + 0.5) * self.row + 4.5
-            plot.write(LEFT - 8, y, f"{grid.start + row * grid.across * grid.each:0{digits}X}", 12, "end")
-            for count, x in ((rose, 948), (fell, 1002)):
-                if count:
-                    plot.write(x, y, f"{count:,}", 11, "end")
-        put_marks(plot, [triangle(940, self.top - 10, 10, True)], [triangle(994, self.top - 10, 10, False)], "sum of ")
 
 
 def legend(plot: Plot, grid: Grid, y: float) -> float:
@@ -257,7 +130,7 @@ def notes(comparison: Comparison, struck: bool) -> Iterator[str]:
 
 
 def closer(plot: Plot, wrong: Wrong, residue, y: float) -> float:
-    """Show wrong bytes outside the regions one by one, or, if they are many, the pages with most; returns where it ends."""
+    """Show wrong bytes outside the regions one by one, if many the pages with most; returns where it ends."""
     outside = " outside the outlines" if residue.regions else ""
     if 0 < len(wrong.addresses) <= LISTED:
         words = f"Each wrong byte{outside}: address, bits D7 to D0, the byte expected and the byte read"
@@ -269,7 +142,8 @@ def closer(plot: Plot, wrong: Wrong, residue, y: float) -> float:
         bits = sum(map(sum, grid.totals_by_line()))
         where = hex_range(start, start + grid.wrong.size)
         others = f"these are the {len(pages)} with most" if len(pages) > 1 else "no other page has any"
-        plot.write(LEFT, y, f"Closer: page {where}, {bits:,} wrong bits{outside}, a mark is one bit; {others}", 15, bold=True)
+        words = f"Closer: page {where}, {bits:,} wrong bits{outside}, a mark is one bit; {others}"
+        plot.write(LEFT, y, words, 15, bold=True)
         chart = Chart(plot, grid, y + 38, "zoom ")
         chart.draw()
         y = chart.bottom + 30

@@ -182,7 +182,8 @@ def draw_bodies(canvas: Canvas, drawing: Drawing) -> None:
                 if drawing.known and (words := whither(group, side, number)):
                     canvas.write(at + side * 46, y + 6, words, SMALL, anchor)
     if not drawing.known:
-        canvas.write((drawing.left + drawing.right) / 2, (TOP + drawing.bottom) / 2, "not known", 24, "middle", bold=True)
+        middle = (drawing.left + drawing.right) / 2, (TOP + drawing.bottom) / 2
+        canvas.write(*middle, "not known", 24, "middle", bold=True)
 
 
 def whither(group: Group, side: int, number: int) -> str:
@@ -195,8 +196,9 @@ def whither(group: Group, side: int, number: int) -> str:
     carried = group.carries(number)
     if number in group.stuck:
         return f"{'held' if group.spare(number) else 'stuck'} {carried}"
-    law = group.lines[number].law
-    return short(carried if " " in carried or not carried else f"from {carried}", f"{law and law.upper()} of {len(group.lines[number].of)}")
+    line = group.lines[number]
+    words = f"from {carried}" if carried.isalnum() else carried
+    return short(words, f"{line.law and line.law.upper()} of {len(line.of)}")
 
 
 def short(words: str, otherwise: str) -> str:

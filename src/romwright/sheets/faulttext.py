@@ -22,10 +22,10 @@ def draw_lines(groups: Sequence[Group]) -> list[str]:
     >>> from romwright.sheets.faultlines import groups_of
     >>> crossed = LineMap((Line.follows(1), Line.follows(0)), tuple(map(Line.follows, range(8))))
     >>> for line in draw_lines(groups_of(crossed, 2))[:4]: print(line)
-          ROM                             READER
-       A0 -------------.    .-------------- A0
-       A1 -------------|----'
-                       '------------------- A1
+          ROM                                 READER
+       A0 ----------------.    .--------------- A0
+       A1 ----------------|----'
+                          '-------------------- A1
     """
     pictures = [Picture(group) for group in groups]
     rows = sum(len(picture.rows) for picture in pictures)

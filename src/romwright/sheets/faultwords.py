@@ -37,7 +37,10 @@ def notes_on(comparison: Comparison, groups: Sequence[Group]) -> Iterator[tuple[
     if comparison.ambiguity.idle:
         yield f"The contents do not change with {', '.join(comparison.ambiguity.idle)}: a fault would not show.", False
     if comparison.ambiguity.constant:
-        yield f"Never seen to change, so whether stuck would not show: {', '.join(comparison.ambiguity.constant)}.", False
+        yield (
+            f"Never changes, so whether it is stuck would not show: {', '.join(comparison.ambiguity.constant)}.",
+            False,
+        )
     if len(comparison.others) > len(comparison.ambiguity.ways[1:]):
         yield "Other explanations are possible: romwright compare lists them.", False
     if not comparison.certain:

@@ -54,8 +54,9 @@ class Plot:
         self.shapes.append(Figures([points], stroke, False, False, name))
 
     def figures(
-        self, ways: Sequence[Sequence[Point]], stroke: float, *, filled: bool = False, closed: bool = True, name: str = ""
-    ) -> None:
+        self, ways: Sequence[Sequence[Point]], stroke: float, *,
+        filled: bool = False, closed: bool = True, name: str = "",
+    ) -> None:  # fmt: skip
         """Draw figures of one kind; a closed one that is not filled is white inside."""
         if ways:
             self.shapes.append(Figures(ways, stroke, filled, closed, name))
