@@ -48,7 +48,7 @@ def test_few_lines_at_fault_are_drawn_in_text(romwright, files):
    A9 ----------------|----'
                       '-------------------- A9
 
-   D6 ------x                      [H]------ D6
+   D6 ------x                     [H]------ D6
 """ in out  # fmt: skip
     assert "straight: A0-A2, A4-A8, A10-A12, D0-D5, D7" in out
 

@@ -92,7 +92,7 @@ def test_the_marks_of_cells_say_how_many_bits(size, count):
     assert grid.each * 128 >= size > grid.each * 64 and grid.rows <= 32
     counts = Counter((at // grid.each, bit, rose) for at, bit, rose in loop(comparison))
     words = [t.text for t in root.iter(f"{SVG}text")]
-    start = words.index("bits of a cell:") + 1
+    start = words.index("bits of a cell (rose left, fell right):") + 1
     steps = []
     for text in words[start : start + 4]:
         match = re.fullmatch(r"([\d,]+)(?: to ([\d,]+))?", text)

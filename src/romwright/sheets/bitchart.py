@@ -7,7 +7,7 @@ from romwright.sheets.plot import Plot, Point
 
 LEFT, SPAN = 92, 800  # where the grid begins, how wide it is
 SUMS = 948, 1002  # where the sums of a row end
-SIZES = (4.5, 6.5, 8.5, 11)  # of marks, by step
+SIZES = (5.5, 7.5, 9.5, 11.5)  # of marks, by step
 BIGGEST = 15  # of a mark of one bit
 FRAME, RULE, HAIR, OUTLINE = 2.5, 1.2, 0.35, 4
 
@@ -46,7 +46,7 @@ class Chart:
         for cell, line, rose, size in self.grid.marks():
             x, y = self.place(cell, line)
             if self.grid.each > 1:
-                x += self.cell * (-0.24 if rose else 0.24)
+                x += self.cell * (-0.25 if rose else 0.25)
             (up if rose else down).append(triangle(x, y, self.size(size), rose))
         put_marks(self.plot, up, down, self.name)
 

@@ -106,8 +106,8 @@ def legend(plot: Plot, grid: Grid, y: float) -> float:
         plot.write(x + 24, y, f"{words}; {count:,} bit{'s' * (count != 1)}", 15, bold=True)
     y += LINE + 2
     if grid.each > 1 and grid.steps:
-        plot.write(LEFT, y, "bits of a cell:", SIZE)
-        low, x = 1, LEFT + 120
+        plot.write(LEFT, y, "bits of a cell (rose left, fell right):", SIZE)
+        low, x = 1, LEFT + 280
         for step, high in enumerate(grid.steps):
             size = size_of(grid, step)
             put_marks(plot, [triangle(x, y - 5, size, True)], [triangle(x + 14, y - 5, size, False)], "legend ")

@@ -12,6 +12,7 @@ from romwright.sheets.lanes import End, Route, order_lanes
 COLUMNS, MOST_ROWS, MOST_LANES = 80, 16, 8  # more is for paper
 EDGE, FIRST, LANE = 10, 22, 5  # columns: of the first sign of a line, of the first lane, between lanes
 STUCK, OPEN, RING, OVER = "[L] stuck low, [H] stuck high", "x reaches nothing", "O inverted", "| crosses -, not joined"
+KEPT = "\xa0"  # a blank at which no line is broken
 LAWS = {Law.AND: "AND joined, low wins", Law.OR: "OR joined, high wins"}
 
 
@@ -52,9 +53,10 @@ def explain(pictures: Sequence[Picture]) -> Iterator[str]:
     ]  # fmt: skip
     straight = [in_ranges(picture.group.straight, picture.group.letter) for picture in pictures]
     for label, parts in (("signs: ", said), ("straight: ", [part for part in straight if part])):
-        words = f"{label}{('; ' if said is parts else ', ').join(parts)}"
         if parts:
-            yield from textwrap.wrap(words, COLUMNS, initial_indent="   ", subsequent_indent="     ")
+            whole = ("; " if said is parts else ", ").join(part.replace(" ", KEPT) for part in parts)
+            lines = textwrap.wrap(label + whole, COLUMNS, initial_indent="   ", subsequent_indent="     ")
+            yield from (line.replace(KEPT, " ") for line in lines)
 
 
 class Picture:
