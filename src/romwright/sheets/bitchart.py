@@ -133,4 +133,5 @@ class Chart:
             for count, x in zip((rose, fell), SUMS):
                 if count:
                     plot.write(x, y, f"{count:,}", 11, "end")
-        put_marks(plot, [triangle(940, self.top - 10, 10, True)], [triangle(994, self.top - 10, 10, False)], "sum of ")
+        up, down = ([triangle(x - 8, self.top - 10, 10, x == SUMS[0])] for x in SUMS)
+        put_marks(plot, up, down, "sum of ")

@@ -154,7 +154,7 @@ def build_lines_svg(comparison: Comparison, title: str) -> bytes:
     shift = y - 66  # a title of two lines moves all below it down
     shapes += canvas.elements(shift)
     y = drawing.bottom + shift + PITCH + 20
-    for words, bold in [*notes_on(comparison, groups), *((words, False) for words in signs_of(groups) if known)]:
+    for words, bold in [*notes_on(comparison), *((words, False) for words in signs_of(groups) if known)]:
         for line in wrap(words, 16, room):
             shapes.append(text(EDGE, round(y), line, 16, "start", bold=bold))
             y += LINE

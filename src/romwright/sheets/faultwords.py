@@ -15,7 +15,7 @@ SIGNS = {
 }
 
 
-def notes_on(comparison: Comparison, groups: Sequence[Group]) -> Iterator[tuple[str, bool]]:
+def notes_on(comparison: Comparison) -> Iterator[tuple[str, bool]]:
     """Yield what was found, each with whether it is to be in bold."""
     if comparison.identical:
         yield "The two files are identical: all lines run straight.", True
@@ -52,7 +52,7 @@ def signs_of(groups: Sequence[Group]) -> Iterator[str]:
     nets = [net for group in groups for net in group.nets]
     if any(group.faulty for group in groups):
         yield "Thin: straight. Bold: at fault; beside its name stands where it goes."
-    if sum(not net.direct for net in nets) > 1:
+    if not all(net.direct for net in nets):
         yield "Gap: a line passes under another, not joined. Dot: joined."
     yield from (SIGNS[law] for law in SIGNS if any(net.law is law for net in nets))
     if any(net.inverted for net in nets):
