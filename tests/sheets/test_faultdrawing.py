@@ -274,7 +274,9 @@ CASES = {
     "stuck": (LineMap(tuple(STUCK.get(n, Line.follows(n)) for n in range(8)), LineMap.straight(0).data), 8),
     "joined": (LineMap((Line.follows(0), *[Line.joined(Law.AND, (1, 2))] * 2), LineMap.straight(0).data), 3),
     "three joined": (LineMap((*[Line.joined(Law.OR, (0, 1, 2))] * 3, Line.follows(3)), LineMap.straight(0).data), 4),
-    "data": (LineMap.straight(13).__class__(LineMap.straight(13).address, tuple(
+    "two joins at one line": (LineMap((), (
+        *[Line.joined(Law.AND, (0, 1))] * 2, Line.joined(Law.AND, (0, 1, 2)), *map(Line.follows, (1, 4, 5, 6, 7)))), 0),
+    "data": (LineMap(LineMap.straight(13).address, tuple(
         STUCK.get(n, Line.inverted(6) if n == 6 else Line.follows(n)) for n in range(8))), 13),
     "all inverted": (LineMap(LineMap.straight(5).address, tuple(map(Line.inverted, range(8)))), 5),
     "a part": (LineMap((Line.follows(0), Line.stuck(1)), LineMap.straight(0).data), 1),

@@ -123,7 +123,8 @@ class Drawing:
 
     def node(self, group: Group, net: Net) -> tuple[float, float]:
         """Return where the node of joined lines stands: between two rows, where no line of another net passes."""
-        return self.lanes[net.number], self.y(group, below(group, net)) - (PITCH + NODE_GAP) / 2
+        row = below(group, net)
+        return self.lanes[net.number], self.y(group, row) - self.more(group, ROM, row) - (PITCH + NODE_GAP) / 2
 
 
 def below(group: Group, net: Net) -> int:

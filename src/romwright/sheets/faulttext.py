@@ -74,7 +74,7 @@ class Picture:
     @property
     def crowded(self) -> bool:
         """Whether text has no room for the lanes, or two nets begin at one line."""
-        sources = [source for net in self.nets for source in net.sources]
+        sources = [source for net in self.group.nets for source in net.sources]
         return len(self.lanes) > MOST_LANES or len(sources) > len(set(sources))
 
     @property
