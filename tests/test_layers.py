@@ -19,7 +19,7 @@ OURS = {
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
-    "sheets": {"fit", "boards", "parts", "images", "findings", "errors"},
+    "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
     "cli": {"errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets"},
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
@@ -35,10 +35,11 @@ THEIRS = {
     "parts": {"msgspec"},
     "boards": {"msgspec"},
     "fit": {"msgspec"},
-    "fit.plans.bench": {"numpy"},
     "fit.onboard.cells": {"numpy"},
+    "fit.plans.bench": {"numpy"},
     "fit.plans.contents": {"numpy"},
     "fit.plans.proof": {"numpy"},
+    "sheets.plot": {"PIL"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }

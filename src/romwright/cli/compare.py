@@ -6,6 +6,7 @@ import os
 
 import click
 
+from romwright.cli.comparepictures import picture_options, print_lines, print_written, require_pictures, write_pictures
 from romwright.cli.options import AS_JSON, READ_AS
 from romwright.cli.render import inert, print_findings, print_json
 
@@ -17,8 +18,9 @@ WRONG_SHOWN = 8  # wrong bytes that are
 @click.argument("reference", metavar="REFERENCE")
 @click.argument("dump", metavar="DUMP")
 @READ_AS
+@picture_options
 @AS_JSON
-def command(reference, dump, read_as, as_json) -> int:
+def command(reference, dump, read_as, picture, svg, overwrite, as_json) -> int:
     """Say exactly how DUMP differs from REFERENCE, a good image of the same ROM.
 
     Found are lines crossed in any order with up to three address lines stuck or joined, more of these where the other
@@ -36,16 +38,21 @@ def command(reference, dump, read_as, as_json) -> int:
     from romwright.findings import blocks
     from romwright.images import formats
 
+    require_pictures(picture, svg, (reference, dump))
     loaded = [formats.read(file, read_as) for file in (reference, dump)]
     of_files = [finding for one in loaded for finding in one.findings]
     comparison = compare(*(one.image for one in loaded))
     answer = comparison.as_json()  # proves what is said, too
+    files = write_pictures(comparison, picture, svg, overwrite, (reference, dump))
     if as_json:
-        print_json(answer | {"findings": [finding.as_json() for finding in of_files] + answer["findings"]})
+        found = [finding.as_json() for finding in of_files] + answer["findings"]
+        print_json(answer | {"findings": found} | ({"files": files} if files else {}))
     else:
         click.echo(click.style(f"{inert(dump)} against {inert(reference)}", bold=True))
         print_findings(of_files)
         report(comparison, answer)
+        print_lines(comparison)
+        print_written(files)
     return int(not comparison.identical or blocks(of_files))
 
 
