@@ -11,6 +11,7 @@ from romwright.errors import InputError, OptionError
 
 MOST_BYTES = 4 << 20
 BITS, LISTED = 2, 20  # unless given
+UNDEFINED = 0xFF  # in gaps that enter no checksum
 WAYS = (  # erased state 1: Intel 27128A data sheet, order 230849-009, p. 5-34; what fell means is reasoning, no source
     "rose: bits that should be 0 read 1 (an EPROM or OTP chip that loses charge: erased cells read 1)",
     "fell: bits that should be 1 read 0 (no charge loss of an EPROM: a line, a contact, a second chip on the bus)",
@@ -24,11 +25,14 @@ def run(loaded, read_as, fill: int | None, output: str | None, overwrite: bool, 
     from romwright.findings import blocks
 
     image = loaded.image
-    require_whole(loaded, options, output)
-    data = image.flat(fill)
+    require_room(loaded)
+    data = image.flat(UNDEFINED if fill is None else fill)
     conditions, digests = checksums(data, image.start, options)
+    if fill is None:
+        require_defined(image, conditions, digests)
+    require_whole(options, output)
     weak, others = weak_cells(loaded, read_as, options)
-    suspects, uncovered = suspected(image, data, conditions, digests, weak, options)
+    suspects, uncovered = suspected(image, data, conditions, digests, weak, read_as, options)
     findings = [*loaded.findings, *wrong_sums(data, image.start, conditions, digests)]
     wrong = not all(each.holds(data) for each in (*conditions, *digests))
     corrections = search(data, image.start, suspects, conditions, digests, options) if wrong else None
@@ -40,7 +44,9 @@ def run(loaded, read_as, fill: int | None, output: str | None, overwrite: bool, 
         corrected = turned_image(image, data, chosen)
         written = write(
             corrected, loaded, output, overwrite, [loaded.file, *others],
-            lambda again: all(each.holds(again.flat(fill)) for each in (*conditions, *digests)),
+            lambda again: all(
+                each.holds(again.flat(UNDEFINED if fill is None else fill)) for each in (*conditions, *digests)
+            ),
         )  # fmt: skip
     answer = {
         "file": loaded.file, "size": image.size_bytes, "origin": image.start, "decay": options["decay"],
@@ -61,20 +67,34 @@ def run(loaded, read_as, fill: int | None, output: str | None, overwrite: bool, 
     return int(wrong or blocks(loaded.findings))
 
 
-def require_whole(loaded, options: dict, output: str | None) -> None:
-    """Raise unless the options say all that is needed, and nothing that has no use."""
+def require_room(loaded) -> None:
+    """Raise InputError if the image is too large."""
     from romwright.images.words import in_bytes
 
+    if loaded.image.span_bytes > MOST_BYTES:
+        raise InputError(
+            f"the image spans {in_bytes(loaded.image.span_bytes)}", where=loaded.file,
+            expected=f"at most {MOST_BYTES:,} bytes",
+        )  # fmt: skip
+
+
+def require_defined(image, conditions: list, digests: list) -> None:
+    """Raise GapError if a checksum covers bytes that nothing defines."""
+    from romwright.errors import GapError
+
+    for first, last in image.gaps:
+        gap = range(first - image.start, last - image.start)
+        if digests or any(each.touched(image.span_bytes)[gap.start : gap.stop].any() for each in conditions):
+            raise GapError(image.gaps)
+
+
+def require_whole(options: dict, output: str | None) -> None:
+    """Raise OptionError unless the options say all that is needed, and nothing that has no use."""
     if options["decay"] is None:
         raise OptionError(
             "it is not said which way bits went", where="--decay",
             expected="one of these" + "".join(f"\n    {way}" for way in WAYS),
             help="with a good image of the same ROM give --reference FILE instead",
-        )  # fmt: skip
-    if loaded.image.span_bytes > MOST_BYTES:
-        raise InputError(
-            f"the image spans {in_bytes(loaded.image.span_bytes)}", where=loaded.file,
-            expected=f"at most {MOST_BYTES:,} bytes",
         )  # fmt: skip
     if options["only_weak"] and not options["weak"]:
         raise OptionError("--only-weak turns the cells of --weak only, but there is no --weak")
@@ -118,7 +138,7 @@ def weak_cells(loaded, read_as, options: dict) -> tuple:
     return weak, [file, *options["reads"]]
 
 
-def suspected(image, data: bytes, conditions: list, digests: list, weak, options: dict) -> tuple:
+def suspected(image, data: bytes, conditions: list, digests: list, weak, read_as, options: dict) -> tuple:
     """Return the cells that a correction may turn, and how many bytes enter no checksum."""
     import numpy as np
 
@@ -142,7 +162,7 @@ def suspected(image, data: bytes, conditions: list, digests: list, weak, options
         there[:first], there[last:] = False, False
     suspects = Suspects.of(data, Decay(options["decay"]), there, weak, options["only_weak"])
     if options["reads"]:
-        loaded = [(file, formats.read(file).image) for file in options["reads"]]
+        loaded = [(file, formats.read(file, read_as).image) for file in options["reads"]]
         suspects = suspects.within(np.isin(suspects.cells, disagreeing(image, loaded)))
     return require_cells(suspects), uncovered
 
@@ -152,8 +172,9 @@ def search(data: bytes, start: int, suspects, conditions: list, digests: list, o
     from romwright.cli.render import progress
     from romwright.faults.corrections import Search
 
-    listed = max(options["listed"] or LISTED, options["candidate"] or 0)
-    return Search(data, start, suspects, conditions, digests, progress).run(options["bits"] or BITS, listed)
+    return Search(data, start, suspects, conditions, digests, progress).run(
+        options["bits"] or BITS, options["listed"] or LISTED
+    )
 
 
 def choose(corrections, number: int, output: str):
@@ -164,7 +185,8 @@ def choose(corrections, number: int, output: str):
     if number > there:
         raise OptionError(
             f"there is no candidate {number}", where="--candidate",
-            expected=f"1 to {there}" if there else "a candidate, but no correction makes the checksums hold",
+            expected=f"1 to {there}, as listed" if there else "a candidate, but no correction makes the checksums hold",
+            help="--list N lists more" if there < corrections.count else "",
         )  # fmt: skip
     return corrections.candidates[number - 1]
 
@@ -232,7 +254,7 @@ def report(file: str, answer: dict, corrections, findings: list, conditions: lis
         return
     click.echo(
         f"\nTried: every correction that {Decay(answer['decay']).words}, of up to {corrections.most} "
-        f"bit{'s' * (corrections.most > 1)} in {answer['cells']:,} cells. Nothing beyond these bounds was tried."
+        f"bit{'s' * (corrections.most > 1)} in {answer['cells']:,} cells.\nNothing beyond these bounds was tried."
     )
     rows = [(level.bits, f"{level.tried:,}", f"{level.count:,}") for level in corrections.levels]
     render.print_table(("bits", "corrections tried", "make all checksums hold"), rows, right=(0, 1, 2))
@@ -266,7 +288,7 @@ def print_candidates(corrections, conditions: list, data: bytes, start: int) -> 
         [heads[n] for n in keep], [[row[n] for n in keep] for row in rows], right=tuple(range(len(keep) - 1))
     )
     if not all(level.ranked for level in corrections.levels):
-        click.echo("Too many to rank them all: some in weak cells alone, or in one page of 256 bytes, stand for the rest.")
+        click.echo("Too many to rank all: some in weak cells alone, or in one page of 256 bytes, stand for the rest.")
     click.echo("Which of them is true, if any, is not known. To write one: the same command with -o OUT --candidate N.")
 
 

@@ -105,7 +105,7 @@ def restore(loaded, reference, fill: int | None, output: str | None, overwrite: 
         raise nothing_to_write(output)
     if output and restoration.refusal:
         raise OptionError(
-            f"{restoration.refusal.title}, so nothing is written", where=output, expected=restoration.refusal.evidence,
+            f"{restoration.refusal.title} ({restoration.refusal.evidence}), so nothing is written", where=output,
             help="keep the dump; if you want the reference in the chip, burn the reference itself",
         )  # fmt: skip
     written = None
@@ -146,11 +146,10 @@ def print_changes(changes: list, straight: bool) -> None:
 
     if not straight:
         click.echo("\nFirst put the lines right and read again: the bytes of this read stand in other places.")
-        click.echo("What remains wrong then, with the places where it stands in this read:")
     if not changes:
-        click.echo("\nNo byte needs to be changed beside that.")
+        click.echo("\nNo byte that was read needs to be changed" + " beside that" * (not straight) + ".")
         return
-    click.echo(f"\n{in_bytes(len(changes))} to change")
+    click.echo(f"\n{in_bytes(len(changes))} to change" + ", at their places in this read" * (not straight))
     for each in changes[:SHOWN]:
         moved = "" if straight or each.reference is None else f" (reference {each.reference:04X})"
         click.echo(f"  {each.address:04X}: {byte_change(each.reads, each.becomes)}{moved}")

@@ -15,12 +15,14 @@ from romwright.faults.counting import count_sets, countable
 from romwright.faults.meeting import Meeting, Steps, plainly, work
 from romwright.faults.suspects import Suspects, lines_apart, turned
 from romwright.faults.syndromes import Condition, Group, keys_of, packed
+from romwright.images.fixup import SUMS
 
 MOST_LOOKED_UP = 40_000_000_000  # halves of corrections, some minutes
 MOST_KEPT = 20_000_000  # halves in memory
 MOST_MET = 300_000_000  # corrections that are looked at one by one
 MOST_RANKED = 2_000_000  # of those that are counted in another way, how many are looked at to find the best
 MOST_HASHED = 40_000_000_000  # bytes put through a digest, a minute or two
+TOGETHER = 64  # corrections that are checked between two looks at the clock
 PAGE_CELLS = 8 * 256
 DIGESTS = ("sha256", "sha1", "md5")
 
@@ -75,6 +77,7 @@ class Corrections:
     most: int
     suspects: Suspects
     width: int  # bits of all checksums and digests together
+    even: bool  # whether all are CRCs or digests, which a wrong correction fulfils with a chance of 2^-width
     levels: tuple[Level, ...]
     candidates: tuple[Candidate, ...]
 
@@ -136,7 +139,8 @@ class Search:
             levels.append(Level(bits, tried, count, ranked))
             best += found
         width = sum(each.kind.width for each in self.conditions) + sum(each.bits for each in self.digests)
-        return Corrections(most, self.suspects, width, tuple(levels), tuple(map(self.proved, best)))
+        even = all(each.kind.name not in SUMS for each in self.conditions)
+        return Corrections(most, self.suspects, width, even, tuple(levels), tuple(map(self.proved, best)))
 
     def require_feasible(self, bits: int, counts: list[int] | None, group: Group, filtered: bool) -> None:
         """Raise OptionError if corrections of so many bits cannot be gone through."""
@@ -159,13 +163,16 @@ class Search:
 
     def kept(self, blocks: Iterator[np.ndarray], filters: Sequence[Condition | Digest]) -> Iterator[np.ndarray]:
         """Yield the sets after which what is checked one by one holds too."""
+        if not filters:
+            yield from blocks
+            return
         for rows in blocks:
-            if filters:
-                cells = self.suspects.cells[rows].tolist()
-                good = [all(each.holds(turned(self.data, row)) for each in filters) for row in cells]
-                rows = rows[np.array(good, bool)]
-            if len(rows):
-                yield rows
+            for begin in self.steps(range(0, len(rows), TOGETHER), "corrections checked one by one"):
+                part = rows[begin : begin + TOGETHER]
+                all_turned = (turned(self.data, cells) for cells in self.suspects.cells[part].tolist())
+                good = np.array([all(each.holds(data) for each in filters) for data in all_turned])
+                if good.any():
+                    yield part[good]
 
     def ranked(self, blocks: Iterator[np.ndarray], wants: int) -> tuple[int, list[Candidate]]:
         """Count sets and return the best: most weak cells, then fewest lines apart, then lowest address."""

@@ -32,6 +32,7 @@ UNSEEN = Code(
     "not-in-a-checksum", Severity.CAUTION, "every byte of a dump enters a checksum",
     "Bits that are wrong outside all checksums change none, so they are neither seen nor corrected.",
 )  # fmt: skip
+SMALL = 1e-6  # chance of a wrong candidate below which one alone is not called doubtful in its title
 NARROW = "another checksum (--sum), a second read (--read) or a list of weak cells (--weak) narrows the list"
 
 
@@ -64,6 +65,7 @@ def outcome(corrections: Corrections) -> Iterator[Finding]:
     bounds = f"of up to {in_bits(most)} in {len(corrections.suspects):,} cells"
     more = f"more than {in_bits(most)} may be wrong"
     chance = chance_words(corrections)
+    doubt = "; that is no proof that it is the true one" * (corrections.any_by_chance > SMALL)
     if not count:
         yield Finding(
             NONE, f"no correction {bounds} makes the checksums hold", "every one was tried",
@@ -72,8 +74,8 @@ def outcome(corrections: Corrections) -> Iterator[Finding]:
         )  # fmt: skip
     elif count == 1:
         yield Finding(
-            ONE, f"one correction {bounds} makes the checksums hold; that is no proof that it is the true one",
-            f"{chance}; {more}", f"check it against a second read or a known good copy; {NARROW}",
+            ONE, f"one correction {bounds} makes the checksums hold" + doubt, f"{chance}; {more}",
+            "check it against a second read or a known good copy before you burn it",
         )  # fmt: skip
     else:
         yield Finding(
@@ -84,11 +86,13 @@ def outcome(corrections: Corrections) -> Iterator[Finding]:
 
 def chance_words(corrections: Corrections) -> str:
     """Say how many wrong corrections chance alone would let through."""
-    tried, width = f"{corrections.tried:,} corrections tried", corrections.width
+    tried, width = f"{corrections.tried:,}", corrections.width
     if corrections.by_chance >= 1:
-        return f"{tried}, of which about {corrections.by_chance:,.0f} hold by chance ({tried.split()[0]} / 2^{width})"
-    share = f"{corrections.any_by_chance:.2g}"
-    return f"{tried}: the chance that a wrong one holds is {share} ({tried.split()[0]} / 2^{width})"
+        said = f"about {corrections.by_chance:,.0f} wrong ones would hold by chance"
+    else:
+        said = f"the chance that a wrong one holds is {corrections.any_by_chance:.2g}"
+    said = f"{tried} corrections tried; {said} ({tried} / 2^{width})"
+    return said if corrections.even else f"{said}, and more than that, since in a sum or XOR many bits do the same"
 
 
 def unseen(count: int) -> Finding:

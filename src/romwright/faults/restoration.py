@@ -11,6 +11,7 @@ import numpy as np
 from romwright.faults.causes import FEWEST, VERSION
 from romwright.faults.comparison import Comparison
 from romwright.faults.diagnosis import BLANK, NO_REFERENCE, UNEXPLAINED
+from romwright.faults.lines import Line
 from romwright.findings import Code, Finding, Severity
 from romwright.images.words import in_bytes
 
@@ -55,12 +56,10 @@ class Restoration:
 
     @property
     def straight(self) -> bool:
-        """Whether every line follows its own, so that the changes alone make the reference of the dump."""
-        return all(
-            line.of == (number,) and line.law is None and line.state == "follows"
-            for lines in (self.comparison.best.lines.address, self.comparison.best.lines.data)
-            for number, line in enumerate(lines)
-        ) and not self.comparison.best.lines.start  # fmt: skip
+        """Whether every line that the read needed follows its own: each byte stands where it belongs."""
+        lines = self.comparison.best.lines
+        read = (*enumerate(lines.address[: self.comparison.reader_lines]), *enumerate(lines.data))
+        return not lines.start and all(line == Line.follows(number) for number, line in read)
 
     @cached_property
     def cells(self) -> np.ndarray:
@@ -83,10 +82,13 @@ class Restoration:
 
     @cached_property
     def unread(self) -> int:
-        """How many bytes of the reference are nowhere in the dump."""
+        """How many bytes of the reference are nowhere in the dump, regions of one wrong value not counted as read."""
+        told = np.ones(len(self.cells), bool) if self.comparison.known is None else self.comparison.known.copy()
+        wrong = self.comparison.residue.addresses
+        for region in self.comparison.residue.regions:
+            told[wrong[(wrong >= region.start) & (wrong < region.stop)]] = False
         seen = np.zeros(len(self.comparison.reference), bool)
-        known = self.cells if self.comparison.known is None else self.cells[self.comparison.known]
-        seen[known[known >= 0]] = True
+        seen[self.cells[told & (self.cells >= 0)]] = True
         return int((~seen).sum())
 
     @cached_property
@@ -100,12 +102,15 @@ class Restoration:
     def refusal(self) -> Finding | None:
         """Why this is not called a repair; None if it is one."""
         wrong = len(self.comparison.residue.rest.addresses)
-        found = next((each for each in self.comparison.findings if each.code in ANOTHER), None)
-        why = found and f"{found.title}; {found.evidence}".removesuffix("; ")
+        why = next((each.title for each in self.comparison.findings if each.code in ANOTHER), None)
         if not why and self.mixed >= FEWEST and self.mixed >= MIXED * wrong:
             why = f"in {self.mixed:,} of {in_bytes(wrong)} that are wrong, bits went both ways"
+        size = len(self.comparison.reference)
+        if not why and 2 * self.unread > size:
+            why = f"only {size - self.unread:,} of {in_bytes(size)} of the reference are in the dump"
         return why and Finding(
-            NO_REPAIR, "this is not called a repair: the dump may be another version, or another ROM", why,
+            NO_REPAIR, "this is not called a repair: the dump may be another version or another ROM, or no read at all",
+            why,
             "read the chip again: if it reads the same, keep this dump as it is; romwright identify may know it. If "
             "you want the reference in the chip, burn the reference",
         )  # fmt: skip
@@ -125,7 +130,7 @@ class Restoration:
         if self.unread:
             found.append(Finding(
                 UNREAD, f"{in_bytes(self.unread)} of the reference are nowhere in the dump",
-                "the dump is shorter, or lines that are stuck or joined hid them",
+                "the dump is shorter, or lines that are stuck or joined hid them, or a region reads one value",
                 "put the lines right and read again before you trust that it is the same version",
             ))  # fmt: skip
         return tuple(found)
