@@ -78,7 +78,7 @@ def test_nothing_is_written_unless_asked_and_then_checked(romwright, files, tmp_
     (tmp_path / "new.bin").write_bytes(b"mine")
     assert "exists already" in romwright(*call, "--candidate", 1).err
     assert (tmp_path / "new.bin").read_bytes() == b"mine"
-    over = romwright("repair", "dump.bin", "--crc32", files, "--decay", "rose", "-o", "dump.bin", "--candidate", 1, "--overwrite")
+    over = romwright(*call[:-1], "dump.bin", "--candidate", 1, "--overwrite")
     assert over.status == 2 and (tmp_path / "dump.bin").read_bytes() == before["dump.bin"]
 
 
@@ -134,7 +134,7 @@ def test_weak_cells_and_other_reads(romwright, files, tmp_path):
     assert (said["count"], said["cells"]) == (1, 3 if GOOD[7] >> 2 & 1 else 2)
     (tmp_path / "again.bin").write_bytes(risen(GOOD, 0x123)[0])
     (tmp_path / "third.bin").write_bytes(risen(GOOD, 0xABC)[0])
-    said = romwright("repair", "dump.bin", "--sum", total, "--decay", "rose", "--json", "--read", "again.bin", "--read", "third.bin").json
+    said = romwright(*call[:-2], "--read", "again.bin", "--read", "third.bin").json
     assert said["cells"] == 2 and [changed(each) for each in said["candidates"]] == [TRUE]
 
 
@@ -146,14 +146,15 @@ def test_a_hex_file_keeps_its_addresses_and_its_gaps(romwright, tmp_path):
     image = Image.of([(0xC000, risen(low, 0x21)[0]), (0xC200, high)])
     (tmp_path / "dump.hex").write_bytes(intel.build(image))
     crc = f"crc-32={zlib.crc32(low):08X}"
-    done = romwright("repair", "dump.hex", "--sum", f"{crc}:C000-C0FF", "--decay", "rose", "-o", "new.hex", "--candidate", 1, "--json")
+    call = ("repair", "dump.hex", "--decay", "rose")
+    done = romwright(*call, "--sum", f"{crc}:C000-C0FF", "-o", "new.hex", "--candidate", 1, "--json")
     assert changed(done.json["candidates"][0]) == [(0xC021, low[0x21])]
     again, _ = intel.parse(open(tmp_path / "new.hex", "rb"))
     assert again == Image.of([(0xC000, low), (0xC200, high)])
-    done = romwright("repair", "dump.hex", "--sum", crc, "--decay", "rose")
+    done = romwright(*call, "--sum", crc)
     assert done.status == 2 and "--fill" in done.err
     whole = low + b"\xff" * 256 + high
-    done = romwright("repair", "dump.hex", "--crc32", f"{zlib.crc32(whole):08X}", "--fill", "FF", "--decay", "rose", "--json")
+    done = romwright(*call, "--crc32", f"{zlib.crc32(whole):08X}", "--fill", "FF", "--json")
     assert changed(done.json["candidates"][0]) == [(0xC021, low[0x21])]
     assert all(not 0xC100 <= each["address"] < 0xC200 for one in done.json["candidates"] for each in one["changes"])
 

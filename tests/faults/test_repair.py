@@ -83,7 +83,7 @@ def test_a_spoilt_check_string_is_mended_by_the_published_check_value(row):
     spoilt = turned(good, true)
     found = Search(spoilt, 0, Suspects.of(spoilt, Decay.EITHER, np.ones(9, bool)), [condition]).run(1, 72)
     assert true in {each.cells for each in found.candidates}
-    assert found.count == 1 or row["width"] == 8  # an 8-bit CRC repeats within 72 bits if its polynomial is not primitive
+    assert found.count == 1 or row["width"] == 8  # 8 bits repeat within 72 if the polynomial is not primitive
 
 
 @given(
@@ -138,7 +138,7 @@ def test_the_true_correction_is_among_them_and_each_holds(decay, seed, wrong, na
         everything = search.run(3, found.count)
         assert len(everything.candidates) == found.count
         assert true in {each.cells for each in everything.candidates}
-        assert everything.candidates[: len(found.candidates)] == found.candidates  # numbers do not move in a longer list
+        assert everything.candidates[: len(found.candidates)] == found.candidates  # a longer list moves no number
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -222,7 +222,7 @@ class Search:
             return found, True
         found: dict[tuple[int, ...], Candidate] = {}
         pages = (self.suspects.cells + 8 * self.start) // PAGE_CELLS
-        places = (self.suspects.weak, *(pages == page for page in np.unique(pages)))
+        places = (self.suspects.weak, *(pages == page for page in sorted(set(pages.tolist()))))
         for chosen in map(np.flatnonzero, places):
             looked_up, kept = work(len(chosen), bits)
             if len(found) >= wants or len(chosen) < bits or looked_up > MOST_RANKED or kept > MOST_RANKED:
