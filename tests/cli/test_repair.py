@@ -119,6 +119,7 @@ def test_an_expansion_rom_says_itself_what_it_sums_to(romwright, tmp_path):
     said = done.json
     assert [(each["origin"], each["last"], each["wanted"]) for each in said["sums"]] == [("header", 0x7FF, "00")]
     assert said["bytes_unseen"] == 16
+    assert all(each["address"] > 2 for one in said["candidates"] for each in one["changes"])
     assert [(0x155, body[0x155])] in [changed(each) for each in said["candidates"]]
     assert "header in the dump promises" in romwright("repair", "rom.bin", "--decay", "rose", "--sum", "sum16=1").out
 

@@ -106,7 +106,7 @@ def test_all_sets_are_those_of_brute_force(data, names, seed, count):
     }  # fmt: skip
     assert tuple(sorted(true)) in brute
     assert set(found) == brute and len(found) == len(brute)
-    if countable(keys, count):
+    if countable(keys, count, group):
         assert count_sets(keys, wanted, group, count)[count] == len(brute)
 
 

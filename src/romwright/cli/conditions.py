@@ -9,6 +9,7 @@ from romwright.errors import OptionError
 
 # As --store and --fix of prepare write it; a place is not needed where the value is stated.
 SUM = re.compile(r"(?P<kind>[^=@:]+)(?:=(?P<value>[^@:]+))?(?:@(?P<at>[^:]+))?(?::(?P<over>.+))?")
+HEADER_SAYS = {"expansion ROM": 3, "PnP header": 6}  # bytes from the signature to the length, both included
 DIGEST_DIGITS = {"sha1": 40, "sha256": 64}
 
 
@@ -93,6 +94,7 @@ def promised(data: bytes) -> list:
             or structure.kind == "expansion ROM" and facts["plausible"] and facts.get("code_type") in (None, "00")
         )
         if sums_to_zero and facts.get("sum_right") is not None:
-            over = (structure.offset, structure.offset + facts["length"])
-            found.append(Condition(SUMS["sum8"], over, None, 0, origin="header"))
+            begin = structure.offset
+            over, says = (begin, begin + facts["length"]), (begin, begin + HEADER_SAYS[structure.kind])
+            found.append(Condition(SUMS["sum8"], over, None, 0, origin="header", relied_on=(says,)))
     return found

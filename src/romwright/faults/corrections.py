@@ -120,7 +120,7 @@ class Search:
         keys, wanted = keys_of(inside, self.data, self.suspects.cells)
         filters = [*beyond, *self.digests]
         most_there = min(most, len(keys))
-        counts = count_sets(keys, wanted, group, most_there) if countable(keys, most_there) else None
+        counts = count_sets(keys, wanted, group, most_there) if countable(keys, most_there, group) else None
         for bits in range(1, most_there + 1):
             self.require_feasible(bits, counts, group, bool(filters))
         levels, best = [], []

@@ -13,13 +13,18 @@ import numpy as np
 from romwright.faults.syndromes import Group
 
 MOST_STATES = 300_000  # sums of sets that are kept apart
+MOST_CLASSES = 1000
 SAMPLE = 4096  # cells
 
 
-def countable(keys: np.ndarray, most: int) -> bool:
+def countable(keys: np.ndarray, most: int, group: Group) -> bool:
     """Tell whether the cells fall into so few classes that sets of up to `most` can be counted."""
     # A CRC makes nearly as many classes as cells: a few thousand cells tell, without sorting millions.
-    return all(comb(len(classes(some)[0]) + most, most) <= MOST_STATES for some in (keys[:SAMPLE], keys))
+    for some in (keys[:SAMPLE], keys):
+        there = len(classes(some)[0])
+        if there > MOST_CLASSES or min(comb(there + most, most), most << group.width) > MOST_STATES:
+            return False
+    return True
 
 
 def classes(keys: np.ndarray) -> tuple[list[int], list[int]]:

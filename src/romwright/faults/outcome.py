@@ -33,6 +33,7 @@ UNSEEN = Code(
     "Bits that are wrong outside all checksums change none, so they are neither seen nor corrected.",
 )  # fmt: skip
 SMALL = 1e-6  # chance of a wrong candidate below which one alone is not called doubtful in its title
+LONG = 10**18
 NARROW = "another checksum (--sum), a second read (--read) or a list of weak cells (--weak) narrows the list"
 
 
@@ -45,13 +46,18 @@ def wrong_sums(data: bytes, start: int, conditions: Sequence[Condition], digests
             where = f", as stored at {hex_range(*(at + start for at in each.at))}" if each.value is None else ""
             found.append(Finding(
                 WRONG, f"the {named(each, start)} is {text(each.computed(data))}, not {text(wanted)}{where}",
-                "the header says so" if each.origin == "header" else "",
+                f"a header says so; its bytes at {relied(each, start)} are taken to be right" if each.relied_on else "",
             ))  # fmt: skip
     found += [
         Finding(WRONG, f"the {each.name} of the whole dump is not {each.value}")
         for each in digests if not each.holds(data)
     ]  # fmt: skip
     return found
+
+
+def relied(condition: Condition, start: int) -> str:
+    """Return where the bytes of a header stand that promise a checksum."""
+    return ", ".join(hex_range(begin + start, end + start) for begin, end in condition.relied_on)
 
 
 def named(condition: Condition, start: int) -> str:
@@ -68,8 +74,8 @@ def outcome(corrections: Corrections) -> Iterator[Finding]:
     doubt = "; that is no proof that it is the true one" * (corrections.any_by_chance > SMALL)
     if not count:
         yield Finding(
-            NONE, f"no correction {bounds} makes the checksums hold", "every one was tried",
-            f"{more}, or bits went the other way: read again, try --decay either or more --bits; make sure that the "
+            NONE, f"no correction {bounds} makes the checksums hold", "every one was looked at or counted",
+            f"{more}, or other cells, or bits went the other way: read again, try --decay either or more --bits; make sure that the "
             "checksum, its range and its place are as stated",
         )  # fmt: skip
     elif count == 1:
@@ -79,20 +85,29 @@ def outcome(corrections: Corrections) -> Iterator[Finding]:
         )  # fmt: skip
     else:
         yield Finding(
-            SEVERAL, f"{count:,} corrections {bounds} make the checksums hold; at most one is true",
+            SEVERAL, f"{counted(count)} corrections {bounds} make the checksums hold; at most one is true",
             f"{chance}; {more}", f"do not choose by the rank alone: {NARROW}",
         )  # fmt: skip
 
 
 def chance_words(corrections: Corrections) -> str:
     """Say how many wrong corrections chance alone would let through."""
-    tried, width = f"{corrections.tried:,}", corrections.width
+    tried, width = counted(corrections.tried), corrections.width
     if corrections.by_chance >= 1:
-        said = f"about {corrections.by_chance:,.0f} wrong ones would hold by chance"
+        said = f"about {counted(round(corrections.by_chance))} wrong ones would hold by chance"
     else:
         said = f"the chance that a wrong one holds is {corrections.any_by_chance:.2g}"
-    said = f"{tried} corrections tried; {said} ({tried} / 2^{width})"
+    said = f"{tried} correction{'s' * (corrections.tried != 1)} tried; {said} ({tried} / 2^{width})"
     return said if corrections.even else f"{said}, and more than that, since in a sum or XOR many bits do the same"
+
+
+def counted(number: int) -> str:
+    """Write a number whole, or, where it is too long to read, with its power of ten.
+
+    >>> counted(5884009440), counted(10**40)
+    ('5,884,009,440', '1.0e+40')
+    """
+    return f"{number:,}" if number < LONG else f"{number:.1e}"
 
 
 def unseen(count: int) -> Finding:

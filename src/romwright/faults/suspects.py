@@ -10,6 +10,8 @@ from enum import StrEnum
 import numpy as np
 
 from romwright.errors import InputError, OptionError
+from romwright.faults.comparison import defined
+from romwright.faults.syndromes import Condition
 from romwright.images.image import Image
 from romwright.images.words import in_bytes
 
@@ -59,6 +61,24 @@ class Suspects:
     def within(self, chosen: np.ndarray) -> Suspects:
         """Take some of them."""
         return Suspects(self.cells[chosen], self.weak[chosen])
+
+    def among(self, cells: np.ndarray) -> Suspects:
+        """Take those that are among some cells."""
+        return self.within(np.isin(self.cells, cells))
+
+
+def checked_bytes(image: Image, conditions: Sequence[Condition], whole: bool) -> tuple[np.ndarray, int]:
+    """Return which bytes are defined and enter a checksum (all, if one is over the whole), and how many enter none.
+
+    The bytes of a header that promise a checksum are left out: with other ones it would not be promised.
+    """
+    there, seen = defined(image), np.full(image.span_bytes, whole)
+    for each in conditions:
+        seen |= each.touched(len(seen))
+    free = there & seen
+    for begin, end in (says for each in conditions for says in each.relied_on):
+        free[begin:end] = False
+    return free, int((there & ~seen).sum())
 
 
 def parse_weak(text: bytes, file: str, start: int, size: int) -> np.ndarray:

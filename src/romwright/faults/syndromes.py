@@ -25,7 +25,8 @@ class Condition:
     """A checksum over a range of the image that comes to `value` or, with `value` None, to what is stored at `at`.
 
     Ranges are (first, after the last), counted from the first byte of the image. A stored checksum leaves out its own
-    place; `order` says which of its ends comes first, "little" or "big". `origin` tells who says that it must hold.
+    place; `order` says which of its ends comes first, "little" or "big". `origin` tells who says that it must hold,
+    `relied_on` the ranges of those bytes of a header that say so: were they wrong, nothing would be promised.
     """
 
     kind: Kind
@@ -34,6 +35,7 @@ class Condition:
     value: int | None = None
     order: str = "little"
     origin: str = "stated"
+    relied_on: tuple[tuple[int, int], ...] = ()
 
     @property
     def linear(self) -> bool:
