@@ -59,6 +59,7 @@ def test_the_words(romwright, files):
 def test_nothing_wrong(romwright, files):
     done = romwright("repair", "good.bin", "--crc32", files, "--decay", "rose")
     assert done.status == 0 and "nothing to repair" in done.out
+    assert romwright("repair", "good.bin", "--crc32", files).status == 0  # no way need be stated
     done = romwright("repair", "good.bin", "--reference", "good.bin", "--json")
     assert done.status == 0 and done.json["identical"] and not done.json["changes"]
 
@@ -201,6 +202,7 @@ def test_another_version_is_not_called_a_repair(romwright, files, tmp_path, how)
 
 BAD = {
     "nothing stated": ((), "no checksum is stated"),
+    "two files": (("good.bin",), "one file too many"),
     "no way": (("--crc32", "12345678"), "it is not said which way bits went"),
     "wide": (("--crc32", "123456789", "--decay", "rose"), "no value of a crc-32"),
     "no hex": (("--crc32", "hello", "--decay", "rose"), "no value of a crc-32"),

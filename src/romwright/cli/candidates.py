@@ -29,11 +29,11 @@ def run(loaded, read_as, fill: int | None, output: str | None, overwrite: bool, 
     conditions, digests = checksums(data, image.start, options)
     if fill is None:
         require_defined(image, conditions, digests)
-    require_whole(options, output)
+    wrong = not all(each.holds(data) for each in (*conditions, *digests))
+    require_whole(options, output, wrong)
     weak, others = weak_cells(loaded, read_as, options)
     suspects, uncovered = suspected(image, data, conditions, digests, weak, read_as, options)
     findings = [*loaded.findings, *wrong_sums(data, image.start, conditions, digests)]
-    wrong = not all(each.holds(data) for each in (*conditions, *digests))
     corrections = search(data, image.start, suspects, conditions, digests, options) if wrong else None
     findings += [*outcome(corrections)] if wrong else []
     findings += [unseen(uncovered)] if uncovered else []
@@ -87,9 +87,9 @@ def require_defined(image, conditions: list, digests: list) -> None:
             raise GapError(image.gaps)
 
 
-def require_whole(options: dict, output: str | None) -> None:
+def require_whole(options: dict, output: str | None, wrong: bool) -> None:
     """Raise OptionError unless the options say all that is needed, and nothing that has no use."""
-    if options["decay"] is None:
+    if wrong and options["decay"] is None:
         raise OptionError(
             "it is not said which way bits went", where="--decay",
             expected="one of these" + "".join(f"\n    {way}" for way in WAYS),
@@ -151,7 +151,7 @@ def suspected(image, data: bytes, conditions: list, digests: list, weak, read_as
                 expected=f"addresses in {image.start:04X}-{image.stop - 1:04X}, as the file has them",
             )  # fmt: skip
         there[:first], there[last:] = False, False
-    suspects = Suspects.of(data, Decay(options["decay"]), there, weak, options["only_weak"])
+    suspects = Suspects.of(data, Decay(options["decay"] or Decay.EITHER), there, weak, options["only_weak"])
     if options["reads"]:
         loaded = [(file, formats.read(file, read_as).image) for file in options["reads"]]
         suspects = suspects.among(disagreeing(image, loaded))

@@ -19,6 +19,7 @@ ONLY_CHECKSUMS = (
 
 @click.command("repair", short_help="List what could make a damaged dump good again.")
 @click.argument("dump", metavar="DUMP")
+@click.argument("more", nargs=-1, metavar="")
 @click.option("--reference", metavar="FILE", help="A good image of the same ROM: what to change in DUMP, byte by byte.")
 @click.option(
     "--sum", "sums", multiple=True, metavar="SUM",
@@ -49,7 +50,7 @@ ONLY_CHECKSUMS = (
 @click.option("--candidate", type=click.IntRange(1), metavar="N", help="The number of the candidate to write.")
 @OVERWRITE
 @AS_JSON
-def command(dump, reference, read_as, fill, output, overwrite, as_json, **options) -> int:
+def command(dump, more, reference, read_as, fill, output, overwrite, as_json, **options) -> int:
     """List what could make a damaged DUMP good again. Nothing is chosen or written unasked.
 
     With --reference the changes are the reference's bytes; where DUMP may be another version this is not called a
@@ -70,6 +71,11 @@ def command(dump, reference, read_as, fill, output, overwrite, as_json, **option
     from romwright.cli import candidates
     from romwright.images import formats
 
+    if more:
+        raise OptionError(
+            f"{more[0]!r} is one file too many", expected="the damaged DUMP alone",
+            help="a good image goes with --reference, another read of the same chip with --read",
+        )  # fmt: skip
     given = [name for name in ONLY_CHECKSUMS if options[name]]
     if reference is not None and given:
         raise OptionError(

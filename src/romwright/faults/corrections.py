@@ -122,7 +122,8 @@ class Search:
         most_there = min(most, len(keys))
         counts = count_sets(keys, wanted, group, most_there) if countable(keys, most_there, group) else None
         for bits in range(1, most_there + 1):
-            self.require_feasible(bits, counts, group, bool(filters))
+            if not self.feasible(bits, counts, group, bool(filters)):
+                raise self.too_many(bits)
         levels, best = [], []
         for bits in range(1, most + 1):
             tried = comb(len(keys), bits)
@@ -142,23 +143,24 @@ class Search:
         even = all(each.kind.name not in SUMS for each in self.conditions)
         return Corrections(most, self.suspects, width, even, tuple(levels), tuple(map(self.proved, best)))
 
-    def require_feasible(self, bits: int, counts: list[int] | None, group: Group, filtered: bool) -> None:
-        """Raise OptionError if corrections of so many bits cannot be gone through."""
+    def feasible(self, bits: int, counts: list[int] | None, group: Group, filtered: bool) -> bool:
+        """Tell whether corrections of so many bits can be gone through, or need not be, since they are counted."""
+        if counts is not None and not filtered:
+            return True
         cells = len(self.suspects)
         looked_up, kept = work(cells, bits)
         met = counts[bits] if counts is not None else comb(cells, bits) / 2.0**group.width
-        if counts is not None and not filtered:
-            return  # counted without looking at each
         hashed = met * len(self.data) if filtered else 0
-        if looked_up <= MOST_LOOKED_UP and kept <= MOST_KEPT and met <= MOST_MET and hashed <= MOST_HASHED:
-            return
-        why = f"{comb(cells, bits):,} corrections of {bits} bit{'s' * (bits > 1)} in {cells:,} cells"
-        raise OptionError(
-            f"{why} are too many to go through"
-            + (f": about {met:,.0f} would have to be looked at one by one" if met > MOST_MET or hashed else ""),
-            where=f"--bits {bits}" if bits > 1 else "", expected="fewer bits, fewer cells or more checksums",
-            help="give fewer --bits, a range of addresses with --within, cells that are known to be weak (--read, or "
-            "--weak with --only-weak), or a CRC-32 beside the digest",
+        return looked_up <= MOST_LOOKED_UP and kept <= MOST_KEPT and met <= MOST_MET and hashed <= MOST_HASHED
+
+    def too_many(self, bits: int) -> OptionError:
+        """Say that corrections of so many bits cannot be gone through, and what can."""
+        cells, fewer = len(self.suspects), f"--bits {bits - 1} can be done; else " * (bits > 1)
+        return OptionError(
+            f"there are {comb(cells, bits):,} corrections of {bits} bit{'s' * (bits > 1)} in {cells:,} cells: these "
+            "checksums leave too many to go through", expected="fewer bits, fewer cells or more checksums",
+            help=f"{fewer}give a range of addresses with --within, cells that waver (--read, or --weak with "
+            "--only-weak), or one more checksum, best a CRC-32",
         )  # fmt: skip
 
     def kept(self, blocks: Iterator[np.ndarray], filters: Sequence[Condition | Digest]) -> Iterator[np.ndarray]:

@@ -72,9 +72,10 @@ def outcome(corrections: Corrections) -> Iterator[Finding]:
     more = f"more than {in_bits(most)} may be wrong"
     chance = chance_words(corrections)
     doubt = "; that is no proof that it is the true one" * (corrections.any_by_chance > SMALL)
+    tried_words = "every one was looked at or counted" if len(corrections.suspects) else "no cell is left to turn"
     if not count:
         yield Finding(
-            NONE, f"no correction {bounds} makes the checksums hold", "every one was looked at or counted",
+            NONE, f"no correction {bounds} makes the checksums hold", tried_words,
             f"{more}, or other cells, or bits went the other way: read again, try --decay either or more --bits; make sure that the "
             "checksum, its range and its place are as stated",
         )  # fmt: skip
