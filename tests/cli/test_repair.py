@@ -4,6 +4,7 @@ import hashlib
 import json
 import random
 import zlib
+from io import BytesIO
 
 import pytest
 
@@ -151,7 +152,7 @@ def test_a_hex_file_keeps_its_addresses_and_its_gaps(romwright, tmp_path):
     call = ("repair", "dump.hex", "--decay", "rose")
     done = romwright(*call, "--sum", f"{crc}:C000-C0FF", "-o", "new.hex", "--candidate", 1, "--json")
     assert changed(done.json["candidates"][0]) == [(0xC021, low[0x21])]
-    again, _ = intel.parse(open(tmp_path / "new.hex", "rb"))
+    again, _ = intel.parse(BytesIO((tmp_path / "new.hex").read_bytes()))
     assert again == Image.of([(0xC000, low), (0xC200, high)])
     done = romwright(*call, "--sum", crc)
     assert done.status == 2 and "--fill" in done.err

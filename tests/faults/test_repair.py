@@ -242,7 +242,7 @@ def test_what_cannot_be_gone_through_is_refused_before_anything_is_tried():
 
 def test_weak_cells_come_first():
     dump = b"\x08" * 64
-    weak = parse_weak(b'[{"address": 50, "bit": 3}, {"address": 33, "bit": 3, "seen": 4}]', "w", 0, 64)
+    weak = parse_weak(b'{"n": 2, "unstable": [{"address": 50, "bit": "D3"}, {"address": 33, "bit": 3}]}', "w", 0, 64)
     suspects = Suspects.of(dump, Decay.ROSE, np.ones(64, bool), weak)
     found = Search(dump, 0, suspects, [Condition(SUMS["sum8"], (0, 64), None, (8 * 63) % 256)]).run(1, 64)
     assert [each.cells[0] for each in found.candidates[:3]] == [8 * 33 + 3, 8 * 50 + 3, 3]
@@ -253,7 +253,8 @@ def test_weak_cells_come_first():
 
 @pytest.mark.parametrize(
     "text",
-    [b"", b"{", b"[1]", b'[{"address": "33", "bit": 3}]', b'[{"address": 33}]', b'[{"address": 99, "bit": 0}]',
+    [b"", b"{", b"[1]", b'[{"address": 33, "bit": "D8"}]', b'[{"address": 33, "bit": "A3"}]',
+b'[{"address": "33", "bit": 3}]', b'[{"address": 33}]', b'[{"address": 99, "bit": 0}]',
      b'[{"address": 3, "bit": 8}]', b'[{"address": -1, "bit": 0}]', b'{"a": 5}', b"\xff\xfe", b"[" * 100000, b"null"],
 )  # fmt: skip
 def test_a_list_of_weak_cells_that_is_none_is_refused(text):

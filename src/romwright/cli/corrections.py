@@ -82,8 +82,8 @@ def print_candidates(corrections, conditions: list, data: bytes, start: int) -> 
     shown = len(corrections.candidates)
     first = "then most weak cells, " if weak else ""
     click.echo(
-        f"\nCandidates, {shown:,} of {counted(corrections.count)}: fewest bits first, {first}then those whose cells lie "
-        "closest\n(the fewest address and data lines tell them apart, as in one row or column of the chip)."
+        f"\nCandidates, {shown:,} of {counted(corrections.count)}: fewest bits first, {first}then those whose cells "
+        "lie closest\n(the fewest address and data lines tell them apart, as in one row or column of the chip)."
     )
     rows = []
     for number, each in enumerate(corrections.candidates, 1):

@@ -41,7 +41,8 @@ ONLY_CHECKSUMS = (
     help="Another read of the same chip: turn only bits in which the reads disagree. Repeat it for each.",
 )
 @click.option(
-    "--weak", metavar="FILE", help="Cells known to be weak, as JSON [{\"address\": 4660, \"bit\": 3}]: ranked first."
+    "--weak", metavar="FILE",
+    help="Cells known to be weak, ranked first: JSON with a list such as [{\"address\": 4660, \"bit\": 3}].",
 )
 @click.option("--only-weak", is_flag=True, help="Turn only the cells of --weak.")
 @click.option("--fill", metavar="HH", help="What the gaps of a hex file count as. They are not changed.")

@@ -16,6 +16,8 @@ from romwright.faults.syndromes import Group
 
 BLOCK = 1 << 19  # halves that are looked up at once
 TABLE_BITS = 22  # of a table that tells most halves without a partner: 4 MiB, which a processor's cache holds
+MOST_TABLE_BITS = 27  # where there are so many halves that nearly all of a smaller table would be true
+COLUMNS = 1 << 20  # cells that are looked up at once
 TELLING_BITS = 16  # of a CRC from which its lowest bits are worth such a table
 ODD = 0x9E3779B97F4A7C15  # stirs all bits into the highest: 2^64 divided by the golden ratio, made odd
 
@@ -42,35 +44,37 @@ class Meeting:
         tails, tail_keys = tails[order], tail_keys[order]
         heads, head_keys = self.choices((count - 1) // 2)
         head_keys = self.group.minus(np.uint64(self.wanted), head_keys)  # what is left for the cells after the head
-        find, stirred = self.finder(tail_keys), marked(stir(tail_keys))
-        rows = max(1, BLOCK // max(len(self.keys), 1))
-        for begin in steps(range(0, len(heads), rows), f"corrections of {count} bits"):
+        bits = min(max(TABLE_BITS, len(tails).bit_length() + 3), MOST_TABLE_BITS)
+        find, stirred = self.finder(tail_keys, bits), marked(stir(tail_keys, bits), bits)
+        rows, parts = max(1, BLOCK // max(len(self.keys), 1)), -(-len(self.keys) // COLUMNS)
+        for step in steps(range(-(-len(heads) // rows) * parts), f"corrections of {count} bits"):
+            begin, part = step // parts * rows, step % parts
             head, left = heads[begin : begin + rows], head_keys[begin : begin + rows]
             last = head[:, -1] if head.shape[1] else np.full(len(head), -1)
-            first = int(last.min()) + 1
-            row, column = find(left, first)
+            first, stop = max(int(last.min()) + 1, part * COLUMNS), min((part + 1) * COLUMNS, len(self.keys))
+            row, column = find(left, first, max(stop, first))
             ahead = column > last[row]
             row, column = row[ahead], column[ahead]
             need = self.group.minus(left[row], self.keys[column])
-            met = stirred[stir(need)]
+            met = stirred[stir(need, bits)]
             row, column, need = row[met], column[met], need[met]
             low = np.searchsorted(tail_keys, need, "left")
             yield from self.met(head[row], column, tails, low, np.searchsorted(tail_keys, need, "right") - low)
 
-    def finder(self, tail_keys: np.ndarray) -> Callable[[np.ndarray, int], tuple[np.ndarray, np.ndarray]]:
-        """Return a function that tells which cells from `first` on may leave a tail to each of some heads.
+    def finder(self, tail_keys: np.ndarray, bits: int) -> Callable:
+        """Return a function that tells which cells of a stretch may leave a tail to each of some heads.
 
         The lowest bits of a CRC are as good as chance, and need no carries: most cells are ruled out by them alone.
         """
-        bits = min(TABLE_BITS, self.group.linear)
+        bits = min(bits, self.group.linear)
         if bits < TELLING_BITS:
-            return lambda left, first: divided(np.arange(len(left) * (len(self.keys) - first)), len(self.keys), first)
+            return lambda left, first, stop: divided(np.arange(len(left) * (stop - first)), first, stop)
         mask = np.uint64((1 << bits) - 1)
-        there, low = marked((tail_keys & mask).astype(np.intp)), (self.keys & mask).astype(np.intp)
+        there, low = marked((tail_keys & mask).astype(np.intp), bits), (self.keys & mask).astype(np.intp)
 
-        def find(left: np.ndarray, first: int) -> tuple[np.ndarray, np.ndarray]:
-            met = np.take(there, (left & mask).astype(np.intp)[:, None] ^ low[None, first:], mode="clip")
-            return divided(np.flatnonzero(met), len(low), first)
+        def find(left: np.ndarray, first: int, stop: int) -> tuple[np.ndarray, np.ndarray]:
+            met = np.take(there, (left & mask).astype(np.intp)[:, None] ^ low[None, first:stop], mode="clip")
+            return divided(np.flatnonzero(met), first, stop)
 
         return find
 
@@ -104,20 +108,20 @@ class Meeting:
         return rows, keys
 
 
-def divided(places: np.ndarray, cells: int, first: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return the rows and the columns of places in a table whose columns are the cells from `first` on."""
-    row, column = np.divmod(places, max(cells - first, 1))
+def divided(places: np.ndarray, first: int, stop: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return the rows and the columns of places in a table whose columns are the cells of a stretch."""
+    row, column = np.divmod(places, max(stop - first, 1))
     return row, column + first
 
 
-def stir(keys: np.ndarray) -> np.ndarray:
-    """Return a number of TABLE_BITS for each key."""
-    return (keys * np.uint64(ODD)) >> np.uint64(64 - TABLE_BITS)
+def stir(keys: np.ndarray, bits: int) -> np.ndarray:
+    """Return a number of so many bits for each key."""
+    return (keys * np.uint64(ODD)) >> np.uint64(64 - bits)
 
 
-def marked(numbers: np.ndarray) -> np.ndarray:
-    """Return a table that is true at these numbers of TABLE_BITS."""
-    table = np.zeros(1 << TABLE_BITS, bool)
+def marked(numbers: np.ndarray, bits: int) -> np.ndarray:
+    """Return a table that is true at these numbers of so many bits."""
+    table = np.zeros(1 << bits, bool)
     table[numbers] = True
     return table
 

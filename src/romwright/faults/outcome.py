@@ -76,8 +76,8 @@ def outcome(corrections: Corrections) -> Iterator[Finding]:
     if not count:
         yield Finding(
             NONE, f"no correction {bounds} makes the checksums hold", tried_words,
-            f"{more}, or other cells, or bits went the other way: read again, try --decay either or more --bits; make sure that the "
-            "checksum, its range and its place are as stated",
+            f"{more}, or other cells, or bits went the other way: read again, try --decay either or more --bits; make "
+            "sure that the checksum, its range and its place are as stated",
         )  # fmt: skip
     elif count == 1:
         yield Finding(

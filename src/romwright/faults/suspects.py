@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -82,9 +83,10 @@ def checked_bytes(image: Image, conditions: Sequence[Condition], whole: bool) ->
 
 
 def parse_weak(text: bytes, file: str, start: int, size: int) -> np.ndarray:
-    """Read a JSON list of objects with `address` and `bit`, or an object that has such a list under some key.
+    """Read a JSON list of objects with `address` and `bit` (3 or "D3"), or an object with one.
 
-    Returns cells as 8 x byte + bit. Raises InputError for anything else, and for a cell outside the image.
+    What `romwright settle --json` prints is one. Returns cells as 8 x byte + bit. Raises InputError for anything else,
+    and for a cell outside the image.
     """
     expected = 'a list such as [{"address": 4660, "bit": 3}], or an object that holds one; addresses as numbers'
     try:
@@ -96,19 +98,27 @@ def parse_weak(text: bytes, file: str, start: int, size: int) -> np.ndarray:
     if found is None:
         raise InputError("no list of cells is in this file", where=file, expected=expected)
     for number, cell in enumerate(found):
-        address, bit = cell["address"], cell["bit"]
+        address, bit = cell["address"], bit_of(cell)
         if not start <= address < start + size or not 0 <= bit < 8:
             raise InputError(
                 f"bit {bit} of address {address:04X} is no cell of the dump", where=f"{file}, entry {number + 1}",
                 expected=f"addresses {start:04X} to {start + size - 1:04X}, bits 0 to 7",
             )  # fmt: skip
-    return np.unique(np.array([8 * (cell["address"] - start) + cell["bit"] for cell in found], np.int64))
+    return np.unique(np.array([8 * (cell["address"] - start) + bit_of(cell) for cell in found], np.int64))
+
+
+def bit_of(cell: Mapping) -> int | None:
+    """Return the number of a cell's bit, given as a number or as the name of its data line; None if it is neither."""
+    bit = cell.get("bit")
+    if isinstance(bit, str) and re.fullmatch("D[0-9]", bit):
+        return int(bit[1])
+    return bit if type(bit) is int else None
 
 
 def is_cells(value: object) -> bool:
     """Tell whether a JSON value is a list of cells that is not empty."""
     return isinstance(value, list) and bool(value) and all(
-        isinstance(each, Mapping) and all(type(each.get(key)) is int for key in ("address", "bit")) for each in value
+        isinstance(each, Mapping) and type(each.get("address")) is int and bit_of(each) is not None for each in value
     )  # fmt: skip
 
 
