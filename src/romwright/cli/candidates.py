@@ -9,6 +9,7 @@ from romwright.cli.repair import nothing_to_write, print_written, write
 from romwright.errors import InputError, OptionError
 
 MOST_BYTES = 4 << 20
+MOST_WEAK = 256 << 20  # bytes of a list of weak cells: a list cut there is no JSON
 BITS, LISTED = 2, 20  # unless given
 UNDEFINED = 0xFF  # in gaps that enter no checksum
 WAYS = (  # erased state 1: Intel 27128A data sheet, order 230849-009, p. 5-34; what fell means is reasoning, no source
@@ -130,7 +131,7 @@ def weak_cells(loaded, read_as, options: dict) -> tuple:
     file = options["weak"]
     try:
         with open(file, "rb") as stream:
-            text = stream.read()
+            text = stream.read(MOST_WEAK)
     except OSError as error:
         raise formats.unreadable(file, error) from None
     weak = parse_weak(text, file, loaded.image.start, loaded.image.span_bytes)

@@ -91,7 +91,9 @@ def promised(data: bytes) -> list:
         facts = structure.facts
         sums_to_zero = (
             structure.kind == "PnP header"
-            or structure.kind == "expansion ROM" and facts["plausible"] and facts.get("code_type") in (None, "00")
+            or structure.kind == "expansion ROM"
+            and facts["plausible"]
+            and facts.get("code_type") in (None, "00")
         )
         if sums_to_zero and facts.get("sum_right") is not None:
             begin = structure.offset

@@ -90,9 +90,7 @@ def print_candidates(corrections, conditions: list, data: bytes, start: int) -> 
         changes = []
         for at, reads, becomes in each.changes(data):
             itself = any(begin <= at < end for begin, end in (c.own for c in conditions))
-            changes.append(
-                f"{at + start:04X}: {byte_change(reads, becomes)}" + ", in the stored checksum" * itself
-            )
+            changes.append(f"{at + start:04X}: {byte_change(reads, becomes)}" + ", in the stored checksum" * itself)
         rows.append((number, len(each.cells), each.weak, each.lines_apart, "; ".join(changes)))
     keep = (0, 1, 2, 3, 4) if weak else (0, 1, 3, 4)
     heads = ("no.", "bits", "weak", "lines apart", "changes")

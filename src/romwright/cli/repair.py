@@ -22,14 +22,18 @@ ONLY_CHECKSUMS = (
 @click.argument("more", nargs=-1, metavar="")
 @click.option("--reference", metavar="FILE", help="A good image of the same ROM: what to change in DUMP, byte by byte.")
 @click.option(
-    "--sum", "sums", multiple=True, metavar="SUM",
+    "--sum",
+    "sums",
+    multiple=True,
+    metavar="SUM",
     help="A checksum that the good image keeps: KIND@ADDRESS[:RANGE] or KIND=VALUE[:RANGE].",
 )
 @click.option("--crc32", metavar="HEX", help="The published CRC-32 of the whole good image.")
 @click.option("--sha1", metavar="HEX", help="Its published SHA-1.")
 @click.option("--sha256", metavar="HEX", help="Its published SHA-256.")
 @click.option(
-    "--order", type=click.Choice(["little", "big"]),
+    "--order",
+    type=click.Choice(["little", "big"]),
     help="Which end of a stored checksum comes first (default: little).",
 )
 @click.option("--decay", type=click.Choice(DECAYS), help="Which way bits went: see above. Never assumed.")
@@ -37,12 +41,16 @@ ONLY_CHECKSUMS = (
 @click.option("--list", "listed", type=click.IntRange(1, 10000), help="List the best so many (default: 20).")
 @click.option("--within", metavar="FIRST-LAST", help="Turn bits at these addresses only.")
 @click.option(
-    "--read", "reads", multiple=True, metavar="FILE",
+    "--read",
+    "reads",
+    multiple=True,
+    metavar="FILE",
     help="Another read of the same chip: turn only bits in which the reads disagree. Repeat it for each.",
 )
 @click.option(
-    "--weak", metavar="FILE",
-    help="Cells known to be weak, ranked first: JSON with a list such as [{\"address\": 4660, \"bit\": 3}].",
+    "--weak",
+    metavar="FILE",
+    help='Cells known to be weak, ranked first: JSON with a list such as [{"address": 4660, "bit": 3}].',
 )
 @click.option("--only-weak", is_flag=True, help="Turn only the cells of --weak.")
 @click.option("--fill", metavar="HH", help="What the gaps of a hex file count as. They are not changed.")

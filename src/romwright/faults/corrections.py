@@ -24,14 +24,13 @@ MOST_RANKED = 2_000_000  # of those that are counted in another way, how many ar
 MOST_HASHED = 40_000_000_000  # bytes put through a digest, a minute or two
 TOGETHER = 64  # corrections that are checked between two looks at the clock
 PAGE_CELLS = 8 * 256
-DIGESTS = ("sha256", "sha1", "md5")
 
 
 @dataclass(frozen=True, slots=True)
 class Digest:
     """A published digest of the whole good image, in hex digits."""
 
-    name: str  # one of DIGESTS
+    name: str  # sha1 or sha256
     value: str
 
     def holds(self, data: bytes) -> bool:

@@ -128,8 +128,7 @@ def disagreeing(dump: Image, reads: Iterable[tuple[str, Image]]) -> np.ndarray:
     differ = np.zeros(len(seen), np.uint8)
     for file, read in reads:
         other = np.frombuffer(read.flat(0), np.uint8)
-        if len(other) != len(seen) or read.gaps != [(a - dump.start + read.start, b - dump.start + read.start)
-                                                    for a, b in dump.gaps]:
+        if len(other) != len(seen) or read.moved(dump.start - read.start).gaps != dump.gaps:
             raise OptionError(
                 f"it has {in_bytes(read.size_bytes)}, the dump {in_bytes(dump.size_bytes)}", where=file,
                 expected="reads of one chip, of one size",
