@@ -17,8 +17,8 @@ from romwright.errors import RomwrightError, UnknownNameError
 
 # In the order of the job.
 COMMANDS = (
-    "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "parts", "boards", "wire", "prove", "links",
-    "demo",
+    "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "parts", "boards", "wire", "prove",
+    "links", "demo",
 )  # fmt: skip
 
 
