@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
+from romwright.faults.alone import find_all_signs
+from romwright.faults.signs import Check, Sign
 from romwright.findings import Finding
 from romwright.images.checksums import Checksums, crc, crc_name, crc_width, measure
 from romwright.images.formats import Loaded
@@ -38,6 +40,12 @@ class Inspection:
     structures: tuple[Structure, ...]
     cpus: tuple[Judgement, ...]
     findings: tuple[Finding, ...]
+    signs: tuple[Sign, ...] = ()
+
+    def said(self, trait: Trait) -> str:
+        """Return the code of the finding that says all of a trait; empty if none does."""
+        names = trait.names
+        return next((sign.finding.code.name for sign in self.signs if names and names <= sign.says), "")
 
     def as_json(self) -> dict[str, object]:
         """The inspection under the documented JSON keys (numbers are bytes or addresses, strings are hex digits)."""
@@ -53,19 +61,23 @@ class Inspection:
             "filled": self.filled_bytes,
             **asdict(self.checksums),
             "crcs": [asdict(one) for one in self.crcs],
-            "traits": [trait.as_json() for trait in self.traits],
+            "traits": [{**trait.as_json(), **({"finding": code} if (code := self.said(trait)) else {})} for trait in self.traits],
+            "signs": [sign.as_json() for sign in self.signs],
             "structures": [structure.as_json() for structure in self.structures],
             "cpus": [judgement.as_json() for judgement in self.cpus],
             "findings": [finding.as_json() for finding in self.findings],
         }
 
 
-def inspect_image(loaded: Loaded | Image, fill: int | None = None, crcs: Sequence[str] = ()) -> Inspection:
+def inspect_image(
+    loaded: Loaded | Image, fill: int | None = None, crcs: Sequence[str] = (), checks: Sequence[Check] = ()
+) -> Inspection:
     """Inspect an image as it was read, or one that was made.
 
     Checksums are over the defined bytes in address order; with `fill`, gaps are filled first and count as defined.
     Headers and CPU are looked for in the bytes as the chip would hold them: gaps, if any, as FF. An erased image is for
-    no CPU. Raises UnknownNameError for a CRC that is not known.
+    no CPU. Signs of a bad read are looked for by `faults.alone`, and by the caller's own `checks`, which may know more than
+    the dump: a check is given the `Dump` and yields a `Sign` for each thing that it finds. Raises UnknownNameError for a CRC that is not known.
     """
     if isinstance(loaded, Image):
         loaded = Loaded("", "raw", loaded)
@@ -77,6 +89,7 @@ def inspect_image(loaded: Loaded | Image, fill: int | None = None, crcs: Sequenc
         image = Image((Image.from_bytes(image.flat(fill), image.start).segments[0],), image.entry)
     data, chip = image.defined(), image.flat(0xFF)
     traits, structures = find_traits(image), find_structures(chip)
+    signs = find_all_signs(image, checks)
     erased = any(trait.kind == "erased" for trait in traits)
     return Inspection(
         file=loaded.file,
@@ -89,7 +102,8 @@ def inspect_image(loaded: Loaded | Image, fill: int | None = None, crcs: Sequenc
         traits=tuple(traits),
         structures=tuple(structures),
         cpus=() if erased else tuple(judge_cpus(chip, image.start)),
-        findings=(*loaded.findings, *find_header_faults(structures)),
+        findings=(*loaded.findings, *find_header_faults(structures), *(sign.finding for sign in signs)),
+        signs=tuple(signs),
     )
 
 

@@ -1,0 +1,319 @@
+"""Address lines of a dump that reach nothing or are joined, and lines at whose one level nothing answers.
+
+All is first seen in pairs of addresses that differ in one line only, up to 65,536 of them, spread over the dump; what
+looks wrong there is then counted over the whole. Pairs in which both bytes are blank, or padding, tell nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from itertools import combinations
+
+import numpy as np
+
+from romwright.faults.causes import RESEAT
+from romwright.faults.diagnosis import JOINED
+from romwright.faults.lines import Law
+from romwright.faults.signs import BLANK, UNSOURCED, Dump, Sign, in_words
+from romwright.faults.still import together
+from romwright.findings import Code, Finding, Severity
+from romwright.images.words import in_bytes
+
+DEAD = Code(
+    "line-reaches-nothing", Severity.FAULT, "a change of any address line changes what is read",
+    "Half of the ROM was never read, and the other half was read twice.",
+)  # fmt: skip
+DOUBLED = Code(
+    "blocks-repeat", Severity.CAUTION, "no address line below the highest is without effect in large blocks",
+    "A line that reaches nothing looks so, and so does a chip with several programs, each of them doubled.",
+)  # fmt: skip
+REPEATS = Code(
+    "image-repeats", Severity.NOTE, "the highest address lines of a dump have an effect",
+    "An image is doubled to fill a bigger chip; but a line that reaches nothing repeats the ROM too.",
+)  # fmt: skip
+UNSTEADY = Code(
+    "repeats-differ", Severity.CAUTION, "what a dump shows twice is the same both times",
+    "One cell read twice should give one value: cells near their limit, or two versions of one program, do not.",
+)  # fmt: skip
+SILENT = Code(
+    "silent-by-address", Severity.FAULT, "a dump has contents at both levels of every address line",
+    "The chip, or one of two, does not answer at that level: half of what it holds was not read.",
+)  # fmt: skip
+PADDED = Code(
+    "blocks-blank", Severity.CAUTION, "no large block of a dump is blank in one half as its neighbours are",
+    "A chip that is silent at one level of a line looks so, and so do banks that are half full.",
+)  # fmt: skip
+WORDS = Code(
+    "words-half-zero", Severity.NOTE, "no byte of every word of 2, 4 or 8 bytes is 00",
+    "Tables of small numbers look so, and so does a chip that is silent, its bus pulled down, at one level of a line.",
+)  # fmt: skip
+HALF = Code(
+    "half-blank", Severity.NOTE, "both halves of a dump have contents",
+    "A small program in a bigger chip looks so, and so does a chip whose highest line only works at one level.",
+)  # fmt: skip
+
+SAMPLE = 1 << 16
+SPREAD = 0x9E3779B1  # odd: as many different addresses, spread evenly
+FEWEST, VALUES = 64, 16  # pairs, and byte values in them, from which a line is judged
+SPOILT = 0.12  # share of the pairs that may differ though the line reaches nothing: one bit in 130 is wrong
+DIFFERS = 0.25  # share that differ at the other level, if two lines are joined
+SILENCE, SPEECH = 0.995, 0.6  # shares of blank bytes at the level that is silent, and at the other
+BLOCK = 2048  # bytes: the smallest ROM that is likely to be one of several in a chip
+WORD_LINES = 3  # address lines within a word
+CONTENT = 0.1  # share of a block that is not blank, from which it has contents
+BLOCKS, MOST_BLOCKS = 4, 0.8  # blocks with contents from which all others are judged; share of the banks that must have
+BANKS = 2  # address lines above a block, up to which it may be a bank
+
+
+class Pairs:
+    """Pairs of addresses that differ in one line, for each line; counted at both levels of every other line."""
+
+    def __init__(self, dump: Dump) -> None:
+        data, count, size = dump.data, dump.lines, len(dump.data)
+        at = np.arange(size) if size <= SAMPLE else np.arange(SAMPLE, dtype=np.int64) * SPREAD % size
+        own = data[at]
+        self.levels = (at >> np.arange(count)[:, None] & 1).astype(np.float32)
+        self.values = own
+        telling, differ = np.zeros((2, count, len(at)), np.float32)
+        self.variety = np.zeros(count, int)
+        for line in range(count):
+            other = at ^ 1 << line
+            inside = other < size
+            seen = data[np.where(inside, other, at)]
+            tells = inside & (dump.tells[own] | dump.tells[seen])
+            telling[line], differ[line] = tells, tells & (own != seen)
+            self.variety[line] = np.count_nonzero(np.bincount(own[tells], minlength=256))
+        self.pairs, self.wrong = telling.sum(axis=1), differ.sum(axis=1)
+        self.pairs_high, self.wrong_high = telling @ self.levels.T, differ @ self.levels.T
+
+    def enough(self, line: int) -> bool:
+        """Whether there are pairs enough to judge a line."""
+        return self.pairs[line] >= FEWEST and self.variety[line] >= VALUES
+
+    def idle(self) -> list[int]:
+        """Return the lines that change next to nothing."""
+        return [n for n in range(len(self.pairs)) if self.enough(n) and self.wrong[n] <= SPOILT * self.pairs[n]]
+
+    def joined(self, law: Law, idle: Sequence[int]) -> Iterator[tuple[int, int]]:
+        """Yield pairs of lines of which neither changes anything while the other has the level that wins."""
+        for a, b in combinations([n for n in range(len(self.pairs)) if n not in idle], 2):
+            if all(self.bound(law, *order) for order in ((a, b), (b, a))):
+                yield a, b
+
+    def bound(self, law: Law, line: int, other: int) -> bool:
+        """Whether a line changes something only while another has the level that does not win."""
+        high = self.pairs_high[line, other], self.wrong_high[line, other]
+        low = self.pairs[line] - high[0], self.wrong[line] - high[1]
+        quiet, free = (low, high) if law is Law.AND else (high, low)
+        quiet_still = quiet[0] >= FEWEST and quiet[1] <= SPOILT * quiet[0]
+        if not (quiet_still and free[0] >= FEWEST and free[1] >= DIFFERS * free[0] and self.variety[line] >= VALUES):
+            return False
+        rates = np.array([self.rate(n, other, law is Law.OR) for n in range(len(self.pairs)) if n not in (line, other)])
+        return bool(np.median(rates[~np.isnan(rates)]) >= 2 * DIFFERS)  # else the bytes repeat anyway: a table, not a program
+
+    def rate(self, line: int, other: int, high: bool) -> float:
+        """Return the share of bytes that a line changes with another low or high; not a number where none tell."""
+        told, wrong = self.pairs_high[line, other], self.wrong_high[line, other]
+        if not high:
+            told, wrong = self.pairs[line] - told, self.wrong[line] - wrong
+        return float(wrong / told) if told >= FEWEST else float("nan")
+
+
+@lru_cache(maxsize=1)
+def pairs_of(dump: Dump) -> Pairs:
+    """Look at a dump once for all checks."""
+    return Pairs(dump)
+
+
+def judged(dump: Dump) -> bool:
+    """Whether a dump can be judged by its address lines."""
+    return dump.whole and len(dump.data) >= 2 * FEWEST and np.count_nonzero(dump.tells & (dump.counts > 0)) >= VALUES
+
+
+def check_idle(dump: Dump) -> Iterator[Sign]:
+    """Find address lines that change nothing where the dump is not blank."""
+    if not judged(dump):
+        return
+    pairs = pairs_of(dump)
+    idle = pairs.idle()
+    top = dump.lines
+    while top - 1 in idle:
+        top -= 1
+    if top < dump.lines:
+        yield repeats(dump, list(range(top, dump.lines)))
+    for line in idle:
+        if line < top:
+            yield dead(dump, line)
+
+
+def differing(dump: Dump, line: int) -> tuple[int, int]:
+    """Count the pairs along a line in which a byte is no padding, and those of them that differ, over the whole dump."""
+    step, told, wrong = 1 << line, 0, 0
+    for start in range(0, len(dump.data), max(1 << 18, 2 * step)):
+        block = dump.data[start : start + max(1 << 18, 2 * step)]
+        whole = len(block) // (2 * step) * (2 * step)
+        halves = block[:whole].reshape(-1, 2, step)
+        rest = block[whole:]
+        for low, high in ((halves[:, 0], halves[:, 1]), (rest[: max(len(rest) - step, 0)], rest[step:])):
+            tells = dump.tells[low] | dump.tells[high]
+            told, wrong = told + int(tells.sum()), wrong + int((tells & (low != high)).sum())
+    return told, wrong
+
+
+def chance(dump: Dump) -> float:
+    """Return how likely two bytes that are no padding are equal by chance."""
+    share = dump.counts[dump.tells] / max(dump.counts[dump.tells].sum(), 1)
+    return float(share @ share)
+
+
+def repeats(dump: Dump, lines: Sequence[int]) -> Sign:
+    """Say that an image is there twice, or more often, and whether it is the same each time."""
+    names, period = [f"A{n}" for n in lines], 1 << lines[0]
+    told, wrong = differing(dump, lines[0])
+    in_all = [differing(dump, line)[1] for line in lines]
+    kib = f" ({period >> 10}K in a {len(dump.data) >> 10}K image)" if period % 1024 == 0 and not len(dump.data) % 1024 else ""
+    evidence = (
+        f"{told - wrong:,} of {told:,} pairs of bytes that differ only in {names[0]} and are no padding are equal; by "
+        f"chance about {told * chance(dump):,.0f} would be"
+    )
+    facts = {"lines": names, "period": period, "pairs": told, "wrong": max(in_all)}
+    says = frozenset({("half", "both"), *(("address line", name) for name in names)} | {("repeat", str(period))})
+    what = f"the first {period:,} bytes come {-(-len(dump.data) // period)} times over{kib}"
+    if any(in_all):
+        return Sign(
+            Finding(
+                UNSTEADY, f"{what}, but not quite equal",
+                f"{evidence}. At {max(in_all):,} a second look at one cell may have given another value; or these are "
+                "two versions of one program",
+                f"read the chip three times and compare: bytes that change are cells near their limit {UNSOURCED}",
+            ),
+            facts, says,
+        )  # fmt: skip
+    verb = "has" if len(names) == 1 else "have"
+    return Sign(
+        Finding(
+            REPEATS, what,
+            f"{in_words(names)} {verb} no effect: {evidence}. Right for a small program in a bigger chip, and for a "
+            "chip read as a bigger one; else the line does not reach the chip",
+            f"compare {in_bytes(period)} with what is printed on the chip; if it is bigger, probe {in_words(names)} at "
+            f"its pins while it is read {UNSOURCED}",
+        ),
+        facts, says,
+    )  # fmt: skip
+
+
+def may_be_banks(dump: Dump, line: int) -> bool:
+    """Whether a line is so high that what repeats or is blank below may be a program in a bank of its own."""
+    return 1 << line >= BLOCK and dump.lines - 1 - line <= BANKS
+
+
+def dead(dump: Dump, line: int) -> Sign:
+    """Say that a line below others that work changes nothing."""
+    told, wrong = differing(dump, line)
+    banks = may_be_banks(dump, line)
+    innocent = f"Innocent if the chip holds programs of {1 << line >> 10}K, each doubled" if banks else (
+        "Innocent only in tables that hold everything twice"
+    )  # fmt: skip
+    but = f"; {wrong:,} differ" * bool(wrong)
+    return Sign(
+        Finding(
+            DOUBLED if banks else DEAD, f"A{line} reaches nothing: changing it changes no byte",
+            f"{told - wrong:,} of {told:,} pairs of bytes that differ only in A{line} and are no padding are equal{but}; by "
+            f"chance about {told * chance(dump):,.0f} would be. {innocent}",
+            f"probe A{line} at the chip's pin while it is read: if it moves there, the pin's contact inside is gone; if "
+            f"not, clean and reseat the adapter, and look for a short to GND or VCC {UNSOURCED}",
+        ),
+        {"lines": [f"A{line}"], "state": "idle", "pairs": told, "wrong": wrong},
+        frozenset({("address line", f"A{line}")}),
+    )  # fmt: skip
+
+
+def check_joined_lines(dump: Dump) -> Iterator[Sign]:
+    """Find address lines that are joined: three of the four quarters that they make are equal."""
+    if not judged(dump):
+        return
+    pairs = pairs_of(dump)
+    idle = pairs.idle()
+    for law in Law:
+        for group in together(list(pairs.joined(law, idle))):
+            yield joined(pairs, law, group)
+
+
+def joined(pairs: Pairs, law: Law, group: Sequence[int]) -> Sign:
+    """Say that lines are joined, with what was counted."""
+    names, wins = [f"A{n}" for n in group], "low" if law is Law.AND else "high"
+    a, b = group[0], group[1]
+    high = pairs.pairs_high[a, b], pairs.wrong_high[a, b]
+    low = pairs.pairs[a] - high[0], pairs.wrong[a] - high[1]
+    quiet, free = (low, high) if law is Law.AND else (high, low)
+    told, wrong, free_told, free_wrong = (int(n) for n in (*quiet, *free))
+    parts = f"with A{b} {wins}, A{a} changes {wrong:,} of {told:,} bytes looked at; with A{b} the other way, {free_wrong:,} of {free_told:,}"
+    return Sign(
+        Finding(
+            JOINED, f"{in_words(names)} are joined: the {wins} one wins",
+            f"{parts}; the same the other way round. Three of the four quarters that the two lines make are equal. "
+            "Innocent only if one block was written three times on purpose",
+            f"with the chip out, measure between {in_words(names)} at the adapter and at the reader: look for solder or a "
+            "whisker; " + RESEAT,
+        ),
+        {"lines": names, "state": "joined", "law": str(law), "pairs": told, "wrong": wrong,
+         "pairs_free": free_told, "wrong_free": free_wrong},
+    )  # fmt: skip
+
+
+def check_silent(dump: Dump) -> Iterator[Sign]:
+    """Find address lines at whose one level the dump is blank."""
+    if not judged(dump):
+        return
+    pairs = pairs_of(dump)
+    high = pairs.levels.sum(axis=1)
+    for value in BLANK:
+        blank = (pairs.values == value).astype(np.float32)
+        at_high = pairs.levels @ blank
+        shares = np.stack([(blank.sum() - at_high) / np.maximum(blank.size - high, 1), at_high / np.maximum(high, 1)])
+        for line in range(dump.lines):
+            for level in (0, 1):
+                likely = shares[level, line] >= SILENCE and shares[1 - level, line] <= SPEECH
+                if likely and in_all_blocks(dump, line, level):
+                    yield silent(dump, line, level, value, float(shares[level, line]), float(shares[1 - level, line]))
+
+
+def in_all_blocks(dump: Dump, line: int, level: int) -> bool:
+    """Whether blocks enough have contents where nothing is at the other level of a line: else one is simply short."""
+    step = 1 << line
+    blocks = dump.data[: len(dump.data) >> line + 1 << line + 1].reshape(-1, 2, step)[:, 1 - level]
+    full = ((blocks != 0xFF) & (blocks != 0)).mean(axis=1) >= CONTENT
+    return full.mean() >= MOST_BLOCKS if may_be_banks(dump, line) else full.sum() >= BLOCKS
+
+
+def silent(dump: Dump, line: int, level: int, value: int, share: float, other: float) -> Sign:
+    """Say that nothing answers at one level of a line."""
+    side, facts = ("low", "high")[level], {"lines": [f"A{line}"], "level": level, "value": f"{value:02X}"}
+    facts |= {"blank": round(share, 4), "blank_else": round(other, 4)}
+    evidence = f"{share:.1%} of the bytes with A{line} {side} are {value:02X}, of the others {other:.1%}"
+    probe = f"probe A{line} and the selects at the chip's pins while it is read {UNSOURCED}"
+    if line == dump.lines - 1:
+        half = ("lower", "upper")[level]
+        return Sign(
+            Finding(
+                HALF, f"the {half} half is blank: it reads {value:02X}",
+                f"{evidence}. Right for a small program in a bigger chip; else nothing answers there",
+                f"if the chip should be full, {probe}",
+            ),
+            facts, frozenset({("half", half)}),
+        )  # fmt: skip
+    if may_be_banks(dump, line):
+        finding = Finding(
+            PADDED, f"reads {value:02X} wherever A{line} is {side}",
+            f"{evidence}. Right for banks of {1 << line + 1 >> 10}K that are half full; else nothing answers there", probe,
+        )  # fmt: skip
+    elif not value and line < WORD_LINES:
+        finding = Finding(
+            WORDS, f"reads 00 wherever A{line} is {side}",
+            f"{evidence}. Right for numbers of {2 << line} bytes that are all small; else nothing answers there", probe,
+        )  # fmt: skip
+    else:
+        one = "Right for one of two chips that share a 16-bit word; " if line == 0 else ""
+        finding = Finding(SILENT, f"reads {value:02X} wherever A{line} is {side}", f"{evidence}. {one}no program is so", probe)
+    return Sign(finding, facts)
