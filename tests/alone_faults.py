@@ -68,3 +68,13 @@ for _bus in BUSES:
     for _rate in (0.1, 0.3):
         SPOIL[f"drops {_bus} {_rate:.0%}"] = drops(_bus, _rate)
         CODES[f"drops {_bus} {_rate:.0%}"] = {"answers-now-and-then"}
+
+
+def two_roms(other):
+    """Return another ROM that answers at the same time, a low winning."""
+
+    def spoil(rng, data):
+        size = min(len(data), len(other))
+        return data[:size] & other[:size], set()
+
+    return spoil

@@ -26,10 +26,11 @@ ADDRESS = Code(
     "Where nothing answers, some readers read back what was last on the bus. Test patterns look so too.",
 )  # fmt: skip
 
-LOOKED_AT, PIECES = 1 << 20, 16  # bytes looked at; in longer dumps they are as many pieces, spread evenly
+LOOKED_AT, PIECES = 1 << 18, 16  # bytes looked at; in longer dumps they are as many pieces, spread evenly
 FEWEST = 1024  # bytes that are judged together
 CLASSES = 4  # addresses by their rest: words of 2 and 4 bytes have 00 in one of them only
-CONTEXTS, FOLLOWED = 16, 8  # contexts, each so often, from which is judged
+CONTEXTS, FOLLOWED = 16, (8, 2)  # contexts, each so often, from which is judged: first, and in small programs
+STRONG = 2  # in these, and where lines fail, so that what stands before a byte is wrong, so many times more must be lost
 PAGES = 8  # pages of 256 bytes from which a high address byte can be told from a letter that is frequent
 HITS = 24  # times that the value was counted
 LINE_TELLS = 0.5  # by this share of the mean a rate must differ with a line
@@ -47,11 +48,11 @@ class Bus:
     even: float
 
 
-FF = Bus("FF", "FF, as of a bus with pull-ups, or of open TTL inputs", 0.02, 0.6)
-ZERO = Bus("00", "00, as of a bus with pull-downs", 0.04, 0.6)
+FF = Bus("FF", "FF, as of a bus with pull-ups, or of open TTL inputs", 0.03, 0.6)
+ZERO = Bus("00", "00, as of a bus with pull-downs", 0.15, 0.6)
 LAST = Bus("previous byte", "the byte before it once more, as of a bus that keeps its charge", 0.05, 0.5)
-LOW = Bus("low address", "the low byte of its address, as of a bus that still holds it", 0.015, 0.6)
-HIGH = Bus("high address", "the high byte of its address, as of a bus that still holds it", 0.015, 0.6)
+LOW = Bus("low address", "the low byte of its address, as of a bus that still holds it", 0.03, 0.6)
+HIGH = Bus("high address", "the high byte of its address, as of a bus that still holds it", 0.03, 0.6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,14 +82,14 @@ class Loss:
     piece: Piece
 
 
-def check_answers(dump: Dump) -> Iterator[Sign]:
+def check_answers(dump: Dump, lines_fail: bool = False) -> Iterator[Sign]:
     """Find values of an undriven bus at random among the bytes, over all or over a quarter of the dump."""
     piece = pieces(dump)
     size = len(piece.byte)
     spans = [(0, size), *((size * n // 4, size * (n + 1) // 4) for n in range(4))]
     for bus in (FF, ZERO, LAST, LOW, HIGH):
         for start, stop in spans:
-            loss = lost(bus, piece.part(start, stop), len(dump.data))
+            loss = lost(bus, piece.part(start, stop), len(dump.data), STRONG if lines_fail else 1)
             if loss:
                 yield say(dump, loss, start == 0 and stop == size)
                 break
@@ -117,8 +118,8 @@ def guess(bus: Bus, piece: Piece, size: int) -> tuple[np.ndarray, np.ndarray] | 
     told = ~((byte == before) & np.isin(byte, (0, 0xFF)))
     if bus is LOW:
         return byte == (piece.address & 0xFF), told
-    count = 1 << max((size - 1).bit_length() - 8, 0)
-    if not 4 <= count <= 256:
+    count = min(1 << max((size - 1).bit_length() - 8, 0), 256)
+    if count < PAGES:
         return None
     pages = (piece.address >> 8).astype(np.uint8)
     offsets = np.bincount(byte[told] - pages[told], minlength=256)
@@ -126,13 +127,13 @@ def guess(bus: Bus, piece: Piece, size: int) -> tuple[np.ndarray, np.ndarray] | 
     return byte == pages + np.uint8(offsets.argmax()), told
 
 
-def lost(bus: Bus, piece: Piece, size: int) -> Loss | None:
-    """Return how many bytes are the bus's, if they come at random and not as in a program."""
+def lost(bus: Bus, piece: Piece, size: int, times: float) -> Loss | None:
+    """Return how many bytes are the bus's, if they come at random, not as in a program, and `times` the least share."""
     guessed = guess(bus, piece, size) if len(piece.byte) >= FEWEST else None
     if guessed is None:
         return None
     hit, told = guessed
-    if not told.any() or hit[told].mean() < bus.least:
+    if not told.any() or hit[told].mean() < bus.least * times:
         return None
     if bus is HIGH and not in_all_pages(piece, hit & told):
         return None
@@ -141,16 +142,20 @@ def lost(bus: Bus, piece: Piece, size: int) -> Loss | None:
     seen = np.bincount(key, minlength=2048).reshape(256, CLASSES, 2)
     hits = np.bincount(key[hit[told]], minlength=2048).reshape(256, CLASSES, 2)
     first, first_hits = seen[:, :, 0].sum(axis=1), hits[:, :, 0].sum(axis=1)
-    known = np.flatnonzero(first >= FOLLOWED)
+    for followed in FOLLOWED:
+        known = np.flatnonzero(first >= followed)
+        if len(known) >= 2 * CONTEXTS:
+            break
+        times = STRONG
+    else:
+        return None
     known = known[np.argsort(first_hits[known] / first[known], kind="stable")]
     rarest = known[: len(known) // 2]
-    if len(known) < 2 * CONTEXTS:
-        return None
     counted, in_all = hits[rarest, :, 1].sum(axis=0), seen[rarest, :, 1].sum(axis=0)
     total = float(hit[told].mean())
     share = float(counted.sum() / max(in_all.sum(), 1))
     least = float((counted / np.maximum(in_all, 1)).min())  # in the rest of addresses where it is rarest
-    if counted.sum() < HITS or share < bus.least or share < bus.even * total or least < bus.even * share:
+    if counted.sum() < HITS or share < bus.least * times or share < bus.even * total or least < bus.even * share:
         return None
     return Loss(bus, share, total, int(counted.sum()), int(in_all.sum()), len(rarest), hit & told, piece)
 

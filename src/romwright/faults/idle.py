@@ -1,20 +1,15 @@
-"""Address lines of a dump that reach nothing or are joined, and lines at whose one level nothing answers.
-
-All is first seen in pairs of addresses that differ in one line only, up to 65,536 of them, spread over the dump; what
-looks wrong there is then counted over the whole. Pairs in which both bytes are blank, or padding, tell nothing.
-"""
+"""Address lines of a dump that reach nothing or are joined, and lines at whose one level nothing answers."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
-from itertools import combinations
 
 import numpy as np
 
 from romwright.faults.causes import RESEAT
 from romwright.faults.diagnosis import JOINED
 from romwright.faults.lines import Law
+from romwright.faults.pairs import FEWEST, VALUES, Pairs
 from romwright.faults.signs import BLANK, UNSOURCED, Dump, Sign, in_words
 from romwright.faults.still import together
 from romwright.findings import Code, Finding, Severity
@@ -53,77 +48,12 @@ HALF = Code(
     "A small program in a bigger chip looks so, and so does a chip whose highest line only works at one level.",
 )  # fmt: skip
 
-SAMPLE = 1 << 16
-SPREAD = 0x9E3779B1  # odd: as many different addresses, spread evenly
-FEWEST, VALUES = 64, 16  # pairs, and byte values in them, from which a line is judged
-SPOILT = 0.12  # share of the pairs that may differ though the line reaches nothing: one bit in 130 is wrong
-DIFFERS = 0.25  # share that differ at the other level, if two lines are joined
-SILENCE, SPEECH = 0.995, 0.6  # shares of blank bytes at the level that is silent, and at the other
+SILENCE, SPEECH = 0.995, 0.98  # shares of blank bytes at the level that is silent, and at the other
 BLOCK = 2048  # bytes: the smallest ROM that is likely to be one of several in a chip
 WORD_LINES = 3  # address lines within a word
-CONTENT = 0.1  # share of a block that is not blank, from which it has contents
-BLOCKS, MOST_BLOCKS = 4, 0.8  # blocks with contents from which all others are judged; share of the banks that must have
+CONTENT = 0.3  # share of a block that is not blank, from which it has contents
+BLOCKS, MOST_BLOCKS = 8, 0.8  # blocks with contents from which all others are judged; share of the banks that must have
 BANKS = 2  # address lines above a block, up to which it may be a bank
-
-
-class Pairs:
-    """Pairs of addresses that differ in one line, for each line; counted at both levels of every other line."""
-
-    def __init__(self, dump: Dump) -> None:
-        data, count, size = dump.data, dump.lines, len(dump.data)
-        at = np.arange(size) if size <= SAMPLE else np.arange(SAMPLE, dtype=np.int64) * SPREAD % size
-        own = data[at]
-        self.levels = (at >> np.arange(count)[:, None] & 1).astype(np.float32)
-        self.values = own
-        telling, differ = np.zeros((2, count, len(at)), np.float32)
-        self.variety = np.zeros(count, int)
-        for line in range(count):
-            other = at ^ 1 << line
-            inside = other < size
-            seen = data[np.where(inside, other, at)]
-            tells = inside & (dump.tells[own] | dump.tells[seen])
-            telling[line], differ[line] = tells, tells & (own != seen)
-            self.variety[line] = np.count_nonzero(np.bincount(own[tells], minlength=256))
-        self.pairs, self.wrong = telling.sum(axis=1), differ.sum(axis=1)
-        self.pairs_high, self.wrong_high = telling @ self.levels.T, differ @ self.levels.T
-
-    def enough(self, line: int) -> bool:
-        """Whether there are pairs enough to judge a line."""
-        return self.pairs[line] >= FEWEST and self.variety[line] >= VALUES
-
-    def idle(self) -> list[int]:
-        """Return the lines that change next to nothing."""
-        return [n for n in range(len(self.pairs)) if self.enough(n) and self.wrong[n] <= SPOILT * self.pairs[n]]
-
-    def joined(self, law: Law, idle: Sequence[int]) -> Iterator[tuple[int, int]]:
-        """Yield pairs of lines of which neither changes anything while the other has the level that wins."""
-        for a, b in combinations([n for n in range(len(self.pairs)) if n not in idle], 2):
-            if all(self.bound(law, *order) for order in ((a, b), (b, a))):
-                yield a, b
-
-    def bound(self, law: Law, line: int, other: int) -> bool:
-        """Whether a line changes something only while another has the level that does not win."""
-        high = self.pairs_high[line, other], self.wrong_high[line, other]
-        low = self.pairs[line] - high[0], self.wrong[line] - high[1]
-        quiet, free = (low, high) if law is Law.AND else (high, low)
-        quiet_still = quiet[0] >= FEWEST and quiet[1] <= SPOILT * quiet[0]
-        if not (quiet_still and free[0] >= FEWEST and free[1] >= DIFFERS * free[0] and self.variety[line] >= VALUES):
-            return False
-        rates = np.array([self.rate(n, other, law is Law.OR) for n in range(len(self.pairs)) if n not in (line, other)])
-        return bool(np.median(rates[~np.isnan(rates)]) >= 2 * DIFFERS)  # else the bytes repeat anyway: a table, not a program
-
-    def rate(self, line: int, other: int, high: bool) -> float:
-        """Return the share of bytes that a line changes with another low or high; not a number where none tell."""
-        told, wrong = self.pairs_high[line, other], self.wrong_high[line, other]
-        if not high:
-            told, wrong = self.pairs[line] - told, self.wrong[line] - wrong
-        return float(wrong / told) if told >= FEWEST else float("nan")
-
-
-@lru_cache(maxsize=1)
-def pairs_of(dump: Dump) -> Pairs:
-    """Look at a dump once for all checks."""
-    return Pairs(dump)
 
 
 def judged(dump: Dump) -> bool:
@@ -131,12 +61,20 @@ def judged(dump: Dump) -> bool:
     return dump.whole and len(dump.data) >= 2 * FEWEST and np.count_nonzero(dump.tells & (dump.counts > 0)) >= VALUES
 
 
-def check_idle(dump: Dump) -> Iterator[Sign]:
-    """Find address lines that change nothing where the dump is not blank."""
-    if not judged(dump):
-        return
-    pairs = pairs_of(dump)
-    idle = pairs.idle()
+def check_address_lines(dump: Dump) -> Iterator[Sign]:
+    """Find address lines that change nothing, that are joined, or at whose one level the dump is blank."""
+    if judged(dump):
+        pairs = Pairs(dump)
+        idle = pairs.idle()
+        yield from find_idle(dump, idle)
+        for law in Law:
+            for group in together(list(pairs.joined(law, idle))):
+                yield joined(pairs, law, group)
+        yield from find_silent(dump, pairs)
+
+
+def find_idle(dump: Dump, idle: Sequence[int]) -> Iterator[Sign]:
+    """Say which lines are idle: the highest together, each other one for itself."""
     top = dump.lines
     while top - 1 in idle:
         top -= 1
@@ -229,17 +167,6 @@ def dead(dump: Dump, line: int) -> Sign:
     )  # fmt: skip
 
 
-def check_joined_lines(dump: Dump) -> Iterator[Sign]:
-    """Find address lines that are joined: three of the four quarters that they make are equal."""
-    if not judged(dump):
-        return
-    pairs = pairs_of(dump)
-    idle = pairs.idle()
-    for law in Law:
-        for group in together(list(pairs.joined(law, idle))):
-            yield joined(pairs, law, group)
-
-
 def joined(pairs: Pairs, law: Law, group: Sequence[int]) -> Sign:
     """Say that lines are joined, with what was counted."""
     names, wins = [f"A{n}" for n in group], "low" if law is Law.AND else "high"
@@ -262,11 +189,8 @@ def joined(pairs: Pairs, law: Law, group: Sequence[int]) -> Sign:
     )  # fmt: skip
 
 
-def check_silent(dump: Dump) -> Iterator[Sign]:
-    """Find address lines at whose one level the dump is blank."""
-    if not judged(dump):
-        return
-    pairs = pairs_of(dump)
+def find_silent(dump: Dump, pairs: Pairs) -> Iterator[Sign]:
+    """Find lines at whose one level the dump is blank."""
     high = pairs.levels.sum(axis=1)
     for value in BLANK:
         blank = (pairs.values == value).astype(np.float32)

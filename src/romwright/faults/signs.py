@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -85,14 +85,6 @@ class Dump:
         rare = self.counts <= COMMON * self.counts.sum()
         rare[list(BLANK)] = False
         return rare
-
-
-def find_signs(image: Image, checks: Sequence[Check]) -> Iterator[Sign]:
-    """Yield what the checks find in an image of at least one byte."""
-    if image.segments:
-        dump = Dump(image)
-        for check in checks:
-            yield from check(dump)
 
 
 def in_words(names: Sequence[str]) -> str:

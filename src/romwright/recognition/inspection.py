@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from romwright.faults.alone import find_all_signs
+from romwright.faults.alone import find_signs
 from romwright.faults.signs import Check, Sign
 from romwright.findings import Finding
 from romwright.images.checksums import Checksums, crc, crc_name, crc_width, measure
@@ -89,7 +89,7 @@ def inspect_image(
         image = Image((Image.from_bytes(image.flat(fill), image.start).segments[0],), image.entry)
     data, chip = image.defined(), image.flat(0xFF)
     traits, structures = find_traits(image), find_structures(chip)
-    signs = find_all_signs(image, checks)
+    signs = find_signs(image, checks)
     erased = any(trait.kind == "erased" for trait in traits)
     return Inspection(
         file=loaded.file,
