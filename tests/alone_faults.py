@@ -59,7 +59,7 @@ CODES = {  # what must be said of each fault: any of these codes
     "address joined": {"line-joined"},
     "data stuck": {"line-stuck", "line-still", "seven-bit-text"},
     "data joined": {"line-joined"},
-    "silent": {"silent-by-address"},
+    "silent": {"silent-by-address", "blocks-blank"},
     "two ROMs": {"few-ones"},
 }
 SPOIL = {kind: line_fault(kind) for kind in ("address stuck", "address joined", "data stuck", "data joined")}

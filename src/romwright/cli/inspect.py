@@ -99,7 +99,7 @@ def report(result) -> Iterator[str]:
     if result.filled_bytes:
         words = f"{in_bytes(result.filled_bytes)} of gaps, with {result.fill:02X}, counted in the checksums"
         yield from row("filled", words)
-    for trait in (trait for trait in result.traits if not result.said(trait)):
+    for trait in (trait for trait in result.traits if not result.saying(trait)):
         yield from row(trait.kind, trait.detail)
         yield from strings(trait.facts.get("strings", ()))
     for structure in result.structures:

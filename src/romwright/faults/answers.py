@@ -7,12 +7,12 @@ them in the other half. Of a program that leaves next to nothing; of a chip that
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from romwright.faults.signs import UNSOURCED, Dump, Sign
+from romwright.faults.signs import UNSOURCED, Dump, Sign, all_lines
 from romwright.findings import Code, Finding, Severity
 from romwright.images.image import hex_range
 from romwright.images.words import in_bytes
@@ -30,7 +30,7 @@ LOOKED_AT, PIECES = 1 << 18, 16  # bytes looked at; in longer dumps they are as 
 FEWEST = 1024  # bytes that are judged together
 CLASSES = 4  # addresses by their rest: words of 2 and 4 bytes have 00 in one of them only
 CONTEXTS, FOLLOWED = 16, (8, 2)  # contexts, each so often, from which is judged: first, and in small programs
-STRONG = 2  # in these, and where lines fail, so that what stands before a byte is wrong, so many times more must be lost
+STRONG = 2  # times more must be lost in these, and where lines fail: what stands before a byte is wrong then
 PAGES = 8  # pages of 256 bytes from which a high address byte can be told from a letter that is frequent
 HITS = 24  # times that the value was counted
 LINE_TELLS = 0.5  # by this share of the mean a rate must differ with a line
@@ -53,6 +53,7 @@ ZERO = Bus("00", "00, as of a bus with pull-downs", 0.15, 0.6)
 LAST = Bus("previous byte", "the byte before it once more, as of a bus that keeps its charge", 0.05, 0.5)
 LOW = Bus("low address", "the low byte of its address, as of a bus that still holds it", 0.03, 0.6)
 HIGH = Bus("high address", "the high byte of its address, as of a bus that still holds it", 0.03, 0.6)
+BUSES = (FF, ZERO, LAST, LOW, HIGH)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +83,29 @@ class Loss:
     piece: Piece
 
 
-def check_answers(dump: Dump, lines_fail: bool = False) -> Iterator[Sign]:
+def check_reads_address(dump: Dump) -> Iterator[Sign]:
+    """Find a dump whose bytes are their own addresses."""
+    piece = pieces(dump)
+    for bus in (LOW, HIGH):
+        guessed = guess(bus, piece, len(dump.data)) if len(piece.byte) >= FEWEST else None
+        if guessed and (share := float(guessed[0].mean())) >= ALL:
+            yield Sign(
+                Finding(
+                    ADDRESS, f"each byte is the {bus.name.replace(' address', '')} byte of its own address",
+                    f"{share:.1%} of {in_bytes(len(piece.byte))} looked at: nothing answers, and the bus still holds "
+                    f"the address {UNSOURCED}; or it is a test pattern",
+                    "if it is none: probe /CE and /OE at the chip while it is read, and look at its supply",
+                ),
+                {"value": bus.name, "share": round(share, 4)}, all_lines() | {("repeat", str(1 << 16))},
+            )  # fmt: skip
+
+
+def check_answers(dump: Dump, buses: Sequence[Bus], lines_fail: bool = False) -> Iterator[Sign]:
     """Find values of an undriven bus at random among the bytes, over all or over a quarter of the dump."""
     piece = pieces(dump)
     size = len(piece.byte)
     spans = [(0, size), *((size * n // 4, size * (n + 1) // 4) for n in range(4))]
-    for bus in (FF, ZERO, LAST, LOW, HIGH):
+    for bus in buses:
         for start, stop in spans:
             loss = lost(bus, piece.part(start, stop), len(dump.data), STRONG if lines_fail else 1)
             if loss:
@@ -173,32 +191,23 @@ def say(dump: Dump, loss: Loss, everywhere: bool) -> Sign:
     place = "" if everywhere else f" at {hex_range(int(piece.address[0]), int(piece.address[-1]) + 1)}"
     shares = {"value": bus.name, "share": round(loss.share, 4), "contexts": loss.contexts, "counted": loss.seen}
     facts = shares | {"first": int(piece.address[0]), "last": int(piece.address[-1])}
-    if loss.share >= ALL and bus in (LOW, HIGH):
-        return Sign(
-            Finding(
-                ADDRESS, f"the bytes are the {bus.name} bytes of their own addresses{place}",
-                f"{loss.total:.1%} of {in_bytes(len(piece.byte))}: nothing answers, and the bus still holds the address "
-                f"{UNSOURCED}; or it is a test pattern",
-                f"if it is none: probe /CE and /OE at the chip while it is read, and look at its supply {UNSOURCED}",
-            ),
-            facts,
-        )  # fmt: skip
     line = by_line(loss)
     words = "at random: no address line makes a difference"
     if line:
         number, low, high = line
         facts |= {"line": f"A{number}", "low": round(low, 4), "high": round(high, 4)}
-        words = f"more often with A{number} {('low', 'high')[high > low]}: {low:.1%} with it low, {high:.1%} with it high"
+        side = ("low", "high")[high > low]
+        words = f"more often with A{number} {side}: {low:.1%} with it low, {high:.1%} with it high"
     at = piece.address[loss.where][:3]
     where = ", ".join(f"{int(address):04X}" for address in at)
     return Sign(
         Finding(
             DROPS, f"about {loss.share:.1%} of the bytes{place} are not the chip's: it answers only some of the time",
-            f"they read {bus.words} {UNSOURCED}; the first of them perhaps at {where}. After the {loss.contexts} bytes "
-            f"after which that is rarest it still comes {loss.hits:,} times in {loss.seen:,}, where of a program it would "
-            f"depend on what stands before it. They come {words}",
-            f"clean the pins, reseat chip and adapter, press on the chip and read again; probe /CE and /OE at the chip, "
-            f"and read slower: {'look at the line named first' if line else 'a supply that sags looks so too'} {UNSOURCED}",
+            f"they read {bus.words} {UNSOURCED}; the first of them perhaps at {where}. After the {loss.contexts} byte "
+            f"values that it follows least it still comes {loss.hits:,} times in {loss.seen:,}; in a program, where "
+            f"a byte depends on the one before, next to never. They come {words}",
+            "clean the pins, reseat chip and adapter, press on the chip and read again, slower; probe /CE and /OE at "
+            f"the chip and its supply, which may sag{', and the line named first' * bool(line)} {UNSOURCED}",
         ),
         facts,
     )  # fmt: skip

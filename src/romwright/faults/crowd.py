@@ -39,15 +39,15 @@ def check_crowd(dump: Dump) -> Iterator[Sign]:
         yield Sign(
             Finding(
                 CROWD, "few bits are 1, as if two ROMs answered at once",
-                f"of {int(total):,} bytes that are neither FF nor 00, D0 to D7 are 1 in {each}, where programs have about "
-                f"half on some lines; the lines of a byte tell {bound:.2f} bits of each other, a program's mostly over "
-                f"0.6. A low usually wins against a high {UNSOURCED}, so two programs would leave a quarter of the ones. "
+                f"of {int(total):,} bytes that are neither FF nor 00, D0 to D7 are 1 in {each}, where programs have "
+                f"about half on some lines; the lines of a byte tell {bound:.2f} bits of each other, a program's "
+                f"mostly over 0.6. Where a low wins against a high {UNSOURCED}, two programs leave a quarter of the ones. "
                 "Innocent in tables of small numbers, pictures and sparse dots",
                 "if two ROMs share these data lines, pull one and read again; probe the /CE and /OE of both: they must "
                 "never be active together; romwright links predicts it for a board",
             ),
-            {"bytes": int(total), "ones": [round(float(share), 4) for share in ones], "mean": round(float(ones.mean()), 4),
-             "bound_bits": round(bound, 4)},
+            {"bytes": int(total), "ones": [round(float(share), 4) for share in ones],
+             "mean": round(float(ones.mean()), 4), "bound_bits": round(bound, 4)},
         )  # fmt: skip
 
 

@@ -80,13 +80,13 @@ def find_idle(dump: Dump, idle: Sequence[int]) -> Iterator[Sign]:
         top -= 1
     if top < dump.lines:
         yield repeats(dump, list(range(top, dump.lines)))
-    for line in idle:
-        if line < top:
-            yield dead(dump, line)
+    for banks in (False, True):
+        if lost := [line for line in idle if line < top and may_be_banks(dump, line) == banks]:
+            yield dead(dump, lost, banks)
 
 
 def differing(dump: Dump, line: int) -> tuple[int, int]:
-    """Count the pairs along a line in which a byte is no padding, and those of them that differ, over the whole dump."""
+    """Count over the whole dump the pairs along a line in which a byte is no padding, and those that differ."""
     step, told, wrong = 1 << line, 0, 0
     for start in range(0, len(dump.data), max(1 << 18, 2 * step)):
         block = dump.data[start : start + max(1 << 18, 2 * step)]
@@ -110,7 +110,8 @@ def repeats(dump: Dump, lines: Sequence[int]) -> Sign:
     names, period = [f"A{n}" for n in lines], 1 << lines[0]
     told, wrong = differing(dump, lines[0])
     in_all = [differing(dump, line)[1] for line in lines]
-    kib = f" ({period >> 10}K in a {len(dump.data) >> 10}K image)" if period % 1024 == 0 and not len(dump.data) % 1024 else ""
+    in_kib = not period % 1024 and not len(dump.data) % 1024
+    kib = f" ({period >> 10}K in a {len(dump.data) >> 10}K image)" * in_kib
     evidence = (
         f"{told - wrong:,} of {told:,} pairs of bytes that differ only in {names[0]} and are no padding are equal; by "
         f"chance about {told * chance(dump):,.0f} would be"
@@ -146,24 +147,27 @@ def may_be_banks(dump: Dump, line: int) -> bool:
     return 1 << line >= BLOCK and dump.lines - 1 - line <= BANKS
 
 
-def dead(dump: Dump, line: int) -> Sign:
-    """Say that a line below others that work changes nothing."""
-    told, wrong = differing(dump, line)
-    banks = may_be_banks(dump, line)
-    innocent = f"Innocent if the chip holds programs of {1 << line >> 10}K, each doubled" if banks else (
+def dead(dump: Dump, lines: Sequence[int], banks: bool) -> Sign:
+    """Say that lines below others that work change nothing."""
+    names, one = [f"A{n}" for n in lines], len(lines) == 1
+    counted = [differing(dump, line) for line in lines]
+    told, wrong = max(counted, key=lambda pair: pair[1])
+    innocent = f"Innocent if the chip holds programs of {in_bytes(1 << lines[0])}, each doubled" if banks else (
         "Innocent only in tables that hold everything twice"
     )  # fmt: skip
     but = f"; {wrong:,} differ" * bool(wrong)
+    reach = "reaches nothing: changing it changes no byte" if one else "reach nothing: changing any changes no byte"
+    moves = "it moves" if one else "they move"
     return Sign(
         Finding(
-            DOUBLED if banks else DEAD, f"A{line} reaches nothing: changing it changes no byte",
-            f"{told - wrong:,} of {told:,} pairs of bytes that differ only in A{line} and are no padding are equal{but}; by "
-            f"chance about {told * chance(dump):,.0f} would be. {innocent}",
-            f"probe A{line} at the chip's pin while it is read: if it moves there, the pin's contact inside is gone; if "
-            f"not, clean and reseat the adapter, and look for a short to GND or VCC {UNSOURCED}",
+            DOUBLED if banks else DEAD, f"{in_words(names)} {reach}",
+            f"{told - wrong:,} of {told:,} pairs of bytes that differ only in {'it' if one else 'one of them'} and are "
+            f"no padding are equal{but}; by chance about {told * chance(dump):,.0f} would be. {innocent}",
+            f"probe {in_words(names)} at the chip's pins while it is read: if {moves} there, the contact inside is gone; "
+            f"if not, clean and reseat the adapter, and look for a short to GND or VCC {UNSOURCED}",
         ),
-        {"lines": [f"A{line}"], "state": "idle", "pairs": told, "wrong": wrong},
-        frozenset({("address line", f"A{line}")}),
+        {"lines": names, "state": "idle", "pairs": told, "wrong": wrong},
+        frozenset(("address line", name) for name in names),
     )  # fmt: skip
 
 
@@ -175,14 +179,17 @@ def joined(pairs: Pairs, law: Law, group: Sequence[int]) -> Sign:
     low = pairs.pairs[a] - high[0], pairs.wrong[a] - high[1]
     quiet, free = (low, high) if law is Law.AND else (high, low)
     told, wrong, free_told, free_wrong = (int(n) for n in (*quiet, *free))
-    parts = f"with A{b} {wins}, A{a} changes {wrong:,} of {told:,} bytes looked at; with A{b} the other way, {free_wrong:,} of {free_told:,}"
+    counted = (
+        f"with A{b} {wins}, A{a} changes {wrong:,} of {told:,} bytes looked at; with A{b} the other way, {free_wrong:,} "
+        f"of {free_told:,}"
+    )
     return Sign(
         Finding(
             JOINED, f"{in_words(names)} are joined: the {wins} one wins",
-            f"{parts}; the same the other way round. Three of the four quarters that the two lines make are equal. "
+            f"{counted}; the same the other way round. Three of the four quarters that the two lines make are equal. "
             "Innocent only if one block was written three times on purpose",
-            f"with the chip out, measure between {in_words(names)} at the adapter and at the reader: look for solder or a "
-            "whisker; " + RESEAT,
+            f"with the chip out, measure between {in_words(names)} at the adapter and the reader: look for solder or "
+            "a whisker; " + RESEAT,
         ),
         {"lines": names, "state": "joined", "law": str(law), "pairs": told, "wrong": wrong,
          "pairs_free": free_told, "wrong_free": free_wrong},
@@ -219,25 +226,26 @@ def silent(dump: Dump, line: int, level: int, value: int, share: float, other: f
     probe = f"probe A{line} and the selects at the chip's pins while it is read {UNSOURCED}"
     if line == dump.lines - 1:
         half = ("lower", "upper")[level]
+        facts |= {"half": half}
         return Sign(
             Finding(
                 HALF, f"the {half} half is blank: it reads {value:02X}",
                 f"{evidence}. Right for a small program in a bigger chip; else nothing answers there",
                 f"if the chip should be full, {probe}",
             ),
-            facts, frozenset({("half", half)}),
+            facts, frozenset({("half", half), ("fill", f"{dump.image.start + level * (1 << line)}+{1 << line}")}),
         )  # fmt: skip
-    if may_be_banks(dump, line):
+    title = f"reads {value:02X} wherever A{line} is {side}"
+    if not value and line < WORD_LINES:
         finding = Finding(
-            PADDED, f"reads {value:02X} wherever A{line} is {side}",
-            f"{evidence}. Right for banks of {1 << line + 1 >> 10}K that are half full; else nothing answers there", probe,
-        )  # fmt: skip
-    elif not value and line < WORD_LINES:
-        finding = Finding(
-            WORDS, f"reads 00 wherever A{line} is {side}",
+            WORDS, title,
             f"{evidence}. Right for numbers of {2 << line} bytes that are all small; else nothing answers there", probe,
         )  # fmt: skip
+    elif not line or may_be_banks(dump, line):
+        right = (
+            f"banks of {2 << line >> 10}K that are half full" if line else "one of two chips that share a 16-bit word"
+        )
+        finding = Finding(PADDED, title, f"{evidence}. Right for {right}; else nothing answers there", probe)
     else:
-        one = "Right for one of two chips that share a 16-bit word; " if line == 0 else ""
-        finding = Finding(SILENT, f"reads {value:02X} wherever A{line} is {side}", f"{evidence}. {one}no program is so", probe)
+        finding = Finding(SILENT, title, f"{evidence}. No program is so", probe)
     return Sign(finding, facts)

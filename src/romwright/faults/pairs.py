@@ -65,7 +65,8 @@ class Pairs:
         if not (quiet_still and free[0] >= FEWEST and free[1] >= DIFFERS * free[0] and self.variety[line] >= VALUES):
             return False
         rates = np.array([self.rate(n, other, law is Law.OR) for n in range(len(self.pairs)) if n not in (line, other)])
-        return bool(np.median(rates[~np.isnan(rates)]) >= 2 * DIFFERS)  # else the bytes repeat anyway: a table, not a program
+        rates = rates[~np.isnan(rates)]
+        return bool(len(rates) and np.median(rates) >= 2 * DIFFERS)  # else the bytes repeat anyway: a table, no program
 
     def rate(self, line: int, other: int, high: bool) -> float:
         """Return the share of bytes that a line changes with another low or high; not a number where none tell."""

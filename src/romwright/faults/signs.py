@@ -21,7 +21,7 @@ UNSOURCED = "(common practice, no source)"
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """A finding, its numbers for programs, and the traits that say the same: (kind,) or (kind, which)."""
+    """A finding, its numbers for programs, and the names of the traits that say the same (`Trait.names`)."""
 
     finding: Finding
     facts: Mapping[str, object]
@@ -85,6 +85,12 @@ class Dump:
         rare = self.counts <= COMMON * self.counts.sum()
         rare[list(BLANK)] = False
         return rare
+
+
+def all_lines() -> frozenset[tuple[str, ...]]:
+    """Return what traits say of lines, halves and repeats: where nothing was read, no line tells anything."""
+    lines = {(kind, f"{letter}{n}") for kind, letter in (("data bit", "D"), ("address line", "A")) for n in range(32)}
+    return frozenset(lines | {("half", "both"), ("repeat", "1"), ("repeat", "256")})
 
 
 def in_words(names: Sequence[str]) -> str:

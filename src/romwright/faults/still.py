@@ -13,8 +13,9 @@ import numpy as np
 
 from romwright.faults.causes import RESEAT
 from romwright.faults.diagnosis import JOINED, LEVELS, STUCK
-from romwright.faults.signs import BLANK, UNSOURCED, Dump, Sign, in_words, one_in
+from romwright.faults.signs import BLANK, UNSOURCED, Dump, Sign, all_lines, in_words, one_in
 from romwright.findings import Code, Finding, Severity
+from romwright.images import runs
 from romwright.images.words import in_bytes
 
 STILL = Code(
@@ -31,6 +32,8 @@ NOTHING = Code(
 )  # fmt: skip
 
 PATTERNS = 24  # on the other lines, from which a line is judged
+EDGE_PATTERNS = 12
+FEWEST = 256  # bytes
 SPOILT = 0.005  # share of the bytes that may be wrong
 MOVES = 0.02  # share of the bytes with the rarer level, from which a line can be compared with another
 TEXT_SHARE = 0.9
@@ -44,45 +47,46 @@ READS = {
 
 def check_one_value(dump: Dump) -> Iterator[Sign]:
     """Find a dump in which every byte is the same."""
-    value = int(dump.counts.argmax())
-    if dump.counts[value] == len(dump.data):
+    value, size = int(dump.counts.argmax()), len(dump.data)
+    if dump.counts[value] == size >= runs.FILL_LEAST:
         where = READS.get(value, "nothing that a chip is delivered with: a bus that nobody drives may read so")
-        lines = {(kind, f"{letter}{n}") for kind, letter in (("data bit", "D"), ("address line", "A")) for n in range(32)}
         yield Sign(
             Finding(
-                NOTHING, f"every byte is {value:02X}", f"{in_bytes(len(dump.data))}: {where} {UNSOURCED}",
+                NOTHING, f"every byte is {value:02X}", f"{in_bytes(size)}: {where} {UNSOURCED}",
                 "if the chip should hold a program: probe /CE and /OE while it is read, look at its supply pins and at "
                 "the polarity of its selects; read the empty socket: if that gives the same, nothing was read",
             ),
-            {"value": f"{value:02X}"}, frozenset({("erased", ""), ("repeat", "1"), ("half", "both")} | lines),
+            {"value": f"{value:02X}"}, all_lines() | {("erased", ""), ("fill", f"{dump.image.start}+{size}")},
         )  # fmt: skip
 
 
 def check_stuck(dump: Dump) -> Iterator[Sign]:
-    """Find data lines that stay at one level wherever the dump is not blank."""
+    """Find data lines that stay at one level wherever the dump is not blank: those at the ends of the byte together."""
     counts = dump.counts.copy()
     counts[list(BLANK)] = 0
     still = {n: level for n in range(8) if (level := still_at(counts, n)) is not None}
-    still = {n: level for n, level in still.items() if still_at(dump.told, n) == level and dump.told.any()}
+    still = {n: level for n, level in still.items() if still_at(dump.told, n) == level}
     edge = edges(still)
+    mask = sum(1 << n for n in range(8) if n not in still)
+    others = len(np.unique(np.flatnonzero(dump.told) & mask))
     for n, level in still.items():
-        others = len(np.unique(np.flatnonzero(dump.told * (BITS[:, n] == level)) & ~(1 << n)))
-        if others >= PATTERNS and (n in edge or dump.told.sum() >= 256):
-            wrong = int(dump.told @ (BITS[:, n] != level))
-            if n not in edge:
-                yield stuck(dump, n, level, others, wrong)
-            elif not wrong:
-                yield at_edge(dump, n, level, others)
+        wrong = int(dump.told @ (BITS[:, n] != level))
+        if n not in edge and others >= PATTERNS and dump.told.sum() >= FEWEST:
+            yield stuck(dump, n, level, others, wrong)
+    if edge and others >= EDGE_PATTERNS and not any(dump.told @ (BITS[:, n] != still[n]) for n in edge):
+        yield at_edge(dump, {n: still[n] for n in sorted(edge)}, others)
 
 
 def still_at(counts: np.ndarray, line: int) -> int | None:
     """Return the level at which a line stays but for a few wrong bytes; None if it moves."""
     ones, total = int(counts @ BITS[:, line]), int(counts.sum())
+    if not total:
+        return None
     return next((level for level, other in ((0, ones), (1, total - ones)) if other <= SPOILT * total), None)
 
 
 def edges(still: dict[int, int]) -> set[int]:
-    """Return those of the still lines that lie together at an end of the byte: what is narrower than 8 bits looks so."""
+    """Return the still lines that lie together at an end of the byte: what is narrower than 8 bits looks so."""
     top = next((n for n in range(7, -1, -1) if n not in still), -1)
     low = next((n for n in range(8) if n not in still), 8)
     return {n for n in still if n > top or n < low}
@@ -94,8 +98,8 @@ def stuck(dump: Dump, line: int, level: int, others: int, wrong: int) -> Sign:
     return Sign(
         Finding(
             STUCK, f"D{line} is stuck {LEVELS[level]}",
-            f"it reads {level} in {in_bytes(int(dump.told.sum()))} that are not blank{but}, with {others} patterns on the "
-            f"other lines; free to move, it would agree with all of them once in 2^{others} ({one_in(others)}). "
+            f"it reads {level} in {in_bytes(int(dump.told.sum()))} that are not blank{but}, with {others} patterns on "
+            f"the other lines; were it free, all would agree by chance {one_in(others)}. "
             "Innocent only in tables or dots that leave this bit out",
             f"probe D{line} at the chip and at the reader while it is read: if it moves at the chip, clean and reseat "
             f"the adapter; if not, look for a short to {('GND', 'VCC')[level]}; read another chip: if D{line} is still "
@@ -107,26 +111,32 @@ def stuck(dump: Dump, line: int, level: int, others: int, wrong: int) -> Sign:
     )  # fmt: skip
 
 
-def at_edge(dump: Dump, line: int, level: int, others: int) -> Sign:
-    """Say that a line at the edge does not move, and what else that may be."""
-    told, facts = int(dump.told.sum()), {"lines": [f"D{line}"], "state": "still", "level": level}
+def at_edge(dump: Dump, still: dict[int, int], others: int) -> Sign:
+    """Say that lines at the edge do not move, and what else that may be."""
+    told, names = int(dump.told.sum()), [f"D{n}" for n in still]
     printable = int(dump.told @ PRINTABLE) / told
-    facts |= {"bytes": told, "patterns": others, "chance_bits": others, "text_share": round(printable, 4)}
-    says = frozenset({("data bit", f"D{line}")})
-    if line == 7 and level == 0 and printable >= TEXT_SHARE:
+    facts = {"lines": names, "state": "still", "levels": list(still.values()), "bytes": told, "patterns": others,
+             "chance_bits": others * len(still), "text_share": round(printable, 4)}  # fmt: skip
+    says = frozenset(("data bit", name) for name in names)
+    if still == {7: 0} and printable >= TEXT_SHARE:
         finding = Finding(
-            TEXT, "D7 is low in every byte, as in plain text", f"{printable:.1%} of the bytes are printable",
-            "nothing, if the chip should hold only text",
+            TEXT, "D7 is low in every byte, as in plain text",
+            f"{printable:.1%} of the bytes are printable; text does not show whether D7 works",
+            "nothing, if the chip should hold only text; else probe D7 at the chip while it is read",
         )  # fmt: skip
         return Sign(finding, facts, says)
-    innocent = "a PROM or a table of fewer than 8 bits, or the dots of characters"
-    innocent = f"7-bit codes ({printable:.1%} are printable here), {innocent}" if line == 7 and level == 0 else innocent
+    levels = [f"{in_words([f'D{n}' for n in still if still[n] == level])} always {LEVELS[level]}"
+              for level in (0, 1) if level in still.values()]  # fmt: skip
+    never = "never moves" if len(still) == 1 else "never move"
+    innocent = f"a PROM of {8 - len(still)} bits, a table of smaller numbers, or the dots of characters"
+    innocent = f"7-bit codes ({printable:.1%} are printable here), {innocent}" if still == {7: 0} else innocent
     return Sign(
         Finding(
-            STILL, f"D{line} never moves: it is {LEVELS[level]} in all {in_bytes(told)} that are not blank",
-            f"with {others} patterns on the other lines; free to move, it would agree with all of them once in "
-            f"2^{others} ({one_in(others)}). Either the line is stuck, or the contents are so: {innocent}",
-            f"if this is a program, probe D{line} at the chip and at the reader while it is read, and reseat {UNSOURCED}",
+            STILL, f"{in_words(names)} {never} in {in_bytes(told)} that are not blank: {' and '.join(levels)}",
+            f"with {others} patterns on the other lines; were {'it' if len(still) == 1 else 'they'} free, all would "
+            f"agree by chance {one_in(others * len(still))}. A line is stuck, or the contents are so: {innocent}",
+            f"if this is a program, probe {in_words(names)} at the chip and at the reader while it is read, and reseat "
+            f"{UNSOURCED}",
         ),
         facts, says,
     )  # fmt: skip
@@ -134,7 +144,8 @@ def at_edge(dump: Dump, line: int, level: int, others: int) -> Sign:
 
 def check_joined(dump: Dump) -> Iterator[Sign]:
     """Find data lines that are the same in every byte."""
-    if not any(dump.counts @ (BITS[:, a] != BITS[:, b]) <= SPOILT * len(dump.data) for a, b in combinations(range(8), 2)):
+    differ = [dump.counts @ (BITS[:, a] != BITS[:, b]) for a, b in combinations(range(8), 2)]
+    if min(differ) > SPOILT * len(dump.data):
         return
     counts, total = dump.told, int(dump.told.sum())
     ones = counts @ BITS / max(total, 1)
@@ -145,7 +156,7 @@ def check_joined(dump: Dump) -> Iterator[Sign]:
         mask = sum(1 << n for n in group)
         same = np.flatnonzero(counts)[np.isin(np.flatnonzero(counts) & mask, (0, mask))]
         patterns = len(same)
-        if patterns < PATTERNS or total < 256:
+        if patterns < PATTERNS or total < FEWEST:
             continue
         spoilt = max(wrong[pair] for pair in combinations(group, 2) if pair in wrong)
         names = [f"D{n}" for n in group]
@@ -156,8 +167,8 @@ def check_joined(dump: Dump) -> Iterator[Sign]:
         yield Sign(
             Finding(
                 JOINED, f"{in_words(names)} are joined",
-                f"they are equal in {in_bytes(total)} that are not blank{but}, in {patterns} different bytes; were they "
-                f"free, all would agree once in 2^{patterns} ({one_in(patterns)}). They are 1 in {share:.0%} of the "
+                f"they are equal in {in_bytes(total)} that are not blank{but}, in {patterns} different bytes; were "
+                f"they free, all would agree by chance {one_in(patterns)}. They are 1 in {share:.0%} of the "
                 f"bytes, the other lines in {rest:.0%}: rather as if {law}. Innocent only in dots drawn double",
                 f"with the chip out, measure between {in_words(names)} at the adapter: look for solder or a whisker; "
                 + RESEAT,

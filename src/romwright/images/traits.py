@@ -47,7 +47,9 @@ class Trait:
 
     @property
     def names(self) -> frozenset[tuple[str, ...]]:
-        """What the trait is about, as pairs of its kind and a line, a half or a period; empty if it is no statement."""
+        """What the trait is about, as pairs of its kind and a line, half, period or place; empty for measures."""
+        if self.kind == "fill":
+            return frozenset({("fill", f"{self.facts['start']}+{self.facts['length']}")})
         keys = {"erased": "", "repeat": "period", "half": "half", "address line": "lines", "data bit": "bit"}
         if self.kind not in keys:
             return frozenset()

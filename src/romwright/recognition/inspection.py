@@ -13,6 +13,7 @@ from romwright.images.formats import Loaded
 from romwright.images.image import Image
 from romwright.images.traits import Trait, find_traits
 from romwright.recognition.cpus import Judgement, judge_cpus
+from romwright.recognition.crossings import find_crossings
 from romwright.recognition.structures import Structure, find_header_faults, find_structures
 
 
@@ -42,10 +43,11 @@ class Inspection:
     findings: tuple[Finding, ...]
     signs: tuple[Sign, ...] = ()
 
-    def said(self, trait: Trait) -> str:
-        """Return the code of the finding that says all of a trait; empty if none does."""
+    def saying(self, trait: Trait) -> dict[str, str]:
+        """Return the code of the finding that says all of a trait, as `finding`; empty if none does."""
         names = trait.names
-        return next((sign.finding.code.name for sign in self.signs if names and names <= sign.says), "")
+        sign = next((sign for sign in self.signs if names and names <= sign.says), None)
+        return {"finding": sign.finding.code.name} if sign else {}
 
     def as_json(self) -> dict[str, object]:
         """The inspection under the documented JSON keys (numbers are bytes or addresses, strings are hex digits)."""
@@ -61,7 +63,7 @@ class Inspection:
             "filled": self.filled_bytes,
             **asdict(self.checksums),
             "crcs": [asdict(one) for one in self.crcs],
-            "traits": [{**trait.as_json(), **({"finding": code} if (code := self.said(trait)) else {})} for trait in self.traits],
+            "traits": [trait.as_json() | self.saying(trait) for trait in self.traits],
             "signs": [sign.as_json() for sign in self.signs],
             "structures": [structure.as_json() for structure in self.structures],
             "cpus": [judgement.as_json() for judgement in self.cpus],
@@ -76,8 +78,9 @@ def inspect_image(
 
     Checksums are over the defined bytes in address order; with `fill`, gaps are filled first and count as defined.
     Headers and CPU are looked for in the bytes as the chip would hold them: gaps, if any, as FF. An erased image is for
-    no CPU. Signs of a bad read are looked for by `faults.alone`, and by the caller's own `checks`, which may know more than
-    the dump: a check is given the `Dump` and yields a `Sign` for each thing that it finds. Raises UnknownNameError for a CRC that is not known.
+    no CPU. Signs of a bad read are looked for by `faults.alone`, and by the caller's own `checks`, which may know more
+    than the dump: each is given the `Dump` and yields a `Sign` for each thing that it finds. Raises UnknownNameError for
+    a CRC that is not known.
     """
     if isinstance(loaded, Image):
         loaded = Loaded("", "raw", loaded)
@@ -91,6 +94,7 @@ def inspect_image(
     traits, structures = find_traits(image), find_structures(chip)
     signs = find_signs(image, checks)
     erased = any(trait.kind == "erased" for trait in traits)
+    cpus = () if erased else tuple(judge_cpus(chip, image.start))
     return Inspection(
         file=loaded.file,
         format=loaded.format,
@@ -101,8 +105,13 @@ def inspect_image(
         crcs=tuple(_named_crc(name, data) for name in crcs),
         traits=tuple(traits),
         structures=tuple(structures),
-        cpus=() if erased else tuple(judge_cpus(chip, image.start)),
-        findings=(*loaded.findings, *find_header_faults(structures), *(sign.finding for sign in signs)),
+        cpus=cpus,
+        findings=(
+            *loaded.findings,
+            *find_header_faults(structures),
+            *(sign.finding for sign in signs),
+            *find_crossings(chip, image.start, cpus),
+        ),  # fmt: skip
         signs=tuple(signs),
     )
 
