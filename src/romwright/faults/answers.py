@@ -31,6 +31,7 @@ FEWEST = 1024  # bytes that are judged together
 CLASSES = 4  # addresses by their rest: words of 2 and 4 bytes have 00 in one of them only
 CONTEXTS, FOLLOWED = 16, (8, 2)  # contexts, each so often, from which is judged: first, and in small programs
 STRONG = 2  # times more must be lost in these, and where lines fail: what stands before a byte is wrong then
+RARE = 4  # times more often than the mean value of the dump must the value of a bus come
 PAGES = 8  # pages of 256 bytes from which a high address byte can be told from a letter that is frequent
 HITS = 24  # times that the value was counted
 LINE_TELLS = 0.5  # by this share of the mean a rate must differ with a line
@@ -151,6 +152,8 @@ def lost(bus: Bus, piece: Piece, size: int, times: float) -> Loss | None:
     if guessed is None:
         return None
     hit, told = guessed
+    values = np.count_nonzero(np.bincount(piece.byte, minlength=256))
+    times = max(times, RARE / (values * bus.least))  # of few values each comes often, whatever stands before
     if not told.any() or hit[told].mean() < bus.least * times:
         return None
     if bus is HIGH and not in_all_pages(piece, hit & told):
@@ -164,7 +167,7 @@ def lost(bus: Bus, piece: Piece, size: int, times: float) -> Loss | None:
         known = np.flatnonzero(first >= followed)
         if len(known) >= 2 * CONTEXTS:
             break
-        times = STRONG
+        times = max(times, STRONG)
     else:
         return None
     known = known[np.argsort(first_hits[known] / first[known], kind="stable")]

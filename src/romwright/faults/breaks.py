@@ -23,13 +23,19 @@ BREAKS = Code(
 
 FEWEST = 2  # stretches that begin and end at odd addresses
 NAMED = 3
+BESIDE, FEW_FF = (
+    8,
+    2,
+)  # bytes on either side, which are a program's if hardly any is FF, and not padding with wrong bits
 LETTERS = np.isin(np.arange(256), [0x20, *range(0x41, 0x5B), *range(0x61, 0x7B)])
 
 
 def check_breaks(dump: Dump) -> Iterator[Sign]:
     """Find runs of FF that begin and end at odd addresses."""
     rows, data = dump.blanks, dump.data
-    rows = rows[(data[rows[:, 0]] == 0xFF) & (rows[:, 0] > 0) & (rows[:, 1] < len(data))]
+    rows = rows[(data[rows[:, 0]] == 0xFF) & (rows[:, 0] >= BESIDE) & (rows[:, 1] <= len(data) - BESIDE)]
+    sides = np.lib.stride_tricks.sliding_window_view(data == 0xFF, BESIDE) if len(rows) else data[:0]
+    rows = rows[np.array([max(sides[a - BESIDE].sum(), sides[b].sum()) <= FEW_FF for a, b in rows], bool)]
     first, stop = dump.view.addresses(rows[:, 0]), dump.view.addresses(rows[:, 1] - 1) + 1
     odd = (first & 1 == 1) & (stop & 1 == 1)
     if odd.sum() < FEWEST:

@@ -20,8 +20,8 @@ CROWD = Code(
 )  # fmt: skip
 
 FEWEST, VALUES = 1024, 64  # bytes that are neither FF nor 00, and byte values among them
-MEAN, MOST = 0.33, 0.35  # share of ones: over all data lines, and on any one of them
-BOUND = 0.55  # bits that the lines of a byte tell of each other
+MEAN, MOST = 0.32, 0.42  # share of ones: over all data lines, and on any one of them
+BOUND = 0.56  # bits that the lines of a byte tell of each other
 
 
 def check_crowd(dump: Dump) -> Iterator[Sign]:
@@ -41,7 +41,7 @@ def check_crowd(dump: Dump) -> Iterator[Sign]:
                 CROWD, "few bits are 1, as if two ROMs answered at once",
                 f"of {int(total):,} bytes that are neither FF nor 00, D0 to D7 are 1 in {each}, where programs have "
                 f"about half on some lines; the lines of a byte tell {bound:.2f} bits of each other, a program's "
-                f"mostly over 0.6. Where a low wins against a high {UNSOURCED}, two programs leave a quarter of the ones. "
+                f"mostly over 0.6. Where a low wins against a high {UNSOURCED}, two leave a quarter of the ones. "
                 "Innocent in tables of small numbers, pictures and sparse dots",
                 "if two ROMs share these data lines, pull one and read again; probe the /CE and /OE of both: they must "
                 "never be active together; romwright links predicts it for a board",

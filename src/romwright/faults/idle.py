@@ -48,7 +48,7 @@ HALF = Code(
     "A small program in a bigger chip looks so, and so does a chip whose highest line only works at one level.",
 )  # fmt: skip
 
-SILENCE, SPEECH = 0.995, 0.98  # shares of blank bytes at the level that is silent, and at the other
+SILENCE, SPEECH = 0.98, 0.95  # shares of blank bytes at the level that is silent, and at the other
 BLOCK = 2048  # bytes: the smallest ROM that is likely to be one of several in a chip
 WORD_LINES = 3  # address lines within a word
 CONTENT = 0.3  # share of a block that is not blank, from which it has contents
@@ -163,7 +163,7 @@ def dead(dump: Dump, lines: Sequence[int], banks: bool) -> Sign:
             DOUBLED if banks else DEAD, f"{in_words(names)} {reach}",
             f"{told - wrong:,} of {told:,} pairs of bytes that differ only in {'it' if one else 'one of them'} and are "
             f"no padding are equal{but}; by chance about {told * chance(dump):,.0f} would be. {innocent}",
-            f"probe {in_words(names)} at the chip's pins while it is read: if {moves} there, the contact inside is gone; "
+            f"probe {in_words(names)} at the chip's pins while it is read: if {moves}, a contact inside is open; "
             f"if not, clean and reseat the adapter, and look for a short to GND or VCC {UNSOURCED}",
         ),
         {"lines": names, "state": "idle", "pairs": told, "wrong": wrong},
@@ -180,7 +180,7 @@ def joined(pairs: Pairs, law: Law, group: Sequence[int]) -> Sign:
     quiet, free = (low, high) if law is Law.AND else (high, low)
     told, wrong, free_told, free_wrong = (int(n) for n in (*quiet, *free))
     counted = (
-        f"with A{b} {wins}, A{a} changes {wrong:,} of {told:,} bytes looked at; with A{b} the other way, {free_wrong:,} "
+        f"with A{b} {wins}, A{a} changes {wrong:,} of {told:,} bytes looked at; with A{b} otherwise, {free_wrong:,} "
         f"of {free_told:,}"
     )
     return Sign(

@@ -34,7 +34,7 @@ NOTHING = Code(
 PATTERNS = 24  # on the other lines, from which a line is judged
 EDGE_PATTERNS = 12
 FEWEST = 256  # bytes
-SPOILT = 0.005  # share of the bytes that may be wrong
+SPOILT, JOINED_SPOILT = 0.005, 0.01  # share of the bytes that may be wrong
 MOVES = 0.02  # share of the bytes with the rarer level, from which a line can be compared with another
 TEXT_SHARE = 0.9
 BITS = np.arange(256)[:, None] >> np.arange(8) & 1
@@ -73,8 +73,10 @@ def check_stuck(dump: Dump) -> Iterator[Sign]:
         wrong = int(dump.told @ (BITS[:, n] != level))
         if n not in edge and others >= PATTERNS and dump.told.sum() >= FEWEST:
             yield stuck(dump, n, level, others, wrong)
-    if edge and others >= EDGE_PATTERNS and not any(dump.told @ (BITS[:, n] != still[n]) for n in edge):
-        yield at_edge(dump, {n: still[n] for n in sorted(edge)}, others)
+    enough = others >= EDGE_PATTERNS and dump.told.sum() >= FEWEST
+    wrong = max((int(dump.told @ (BITS[:, n] != still[n])) for n in edge), default=0)
+    if edge and enough and wrong <= SPOILT * dump.told.sum():
+        yield at_edge(dump, {n: still[n] for n in sorted(edge)}, others, wrong)
 
 
 def still_at(counts: np.ndarray, line: int) -> int | None:
@@ -111,16 +113,17 @@ def stuck(dump: Dump, line: int, level: int, others: int, wrong: int) -> Sign:
     )  # fmt: skip
 
 
-def at_edge(dump: Dump, still: dict[int, int], others: int) -> Sign:
+def at_edge(dump: Dump, still: dict[int, int], others: int, wrong: int) -> Sign:
     """Say that lines at the edge do not move, and what else that may be."""
     told, names = int(dump.told.sum()), [f"D{n}" for n in still]
     printable = int(dump.told @ PRINTABLE) / told
-    facts = {"lines": names, "state": "still", "levels": list(still.values()), "bytes": told, "patterns": others,
-             "chance_bits": others * len(still), "text_share": round(printable, 4)}  # fmt: skip
+    facts = {"lines": names, "state": "still", "levels": list(still.values()), "bytes": told, "wrong": wrong,
+             "patterns": others, "chance_bits": others * len(still), "text_share": round(printable, 4)}  # fmt: skip
     says = frozenset(("data bit", name) for name in names)
+    but = f"all but {in_bytes(wrong)}" if wrong else "every byte"
     if still == {7: 0} and printable >= TEXT_SHARE:
         finding = Finding(
-            TEXT, "D7 is low in every byte, as in plain text",
+            TEXT, f"D7 is low in {but}, as in plain text",
             f"{printable:.1%} of the bytes are printable; text does not show whether D7 works",
             "nothing, if the chip should hold only text; else probe D7 at the chip while it is read",
         )  # fmt: skip
@@ -132,9 +135,10 @@ def at_edge(dump: Dump, still: dict[int, int], others: int) -> Sign:
     innocent = f"7-bit codes ({printable:.1%} are printable here), {innocent}" if still == {7: 0} else innocent
     return Sign(
         Finding(
-            STILL, f"{in_words(names)} {never} in {in_bytes(told)} that are not blank: {' and '.join(levels)}",
-            f"with {others} patterns on the other lines; were {'it' if len(still) == 1 else 'they'} free, all would "
-            f"agree by chance {one_in(others * len(still))}. A line is stuck, or the contents are so: {innocent}",
+            STILL, f"{in_words(names)} {never}: {' and '.join(levels)}",
+            f"in {but} of {told:,} that are not blank, with {others} patterns on the other lines; were "
+            f"{'it' if len(still) == 1 else 'they'} free, all would agree by chance {one_in(others * len(still))}. "
+            f"A line is stuck, or the contents are so: {innocent}",
             f"if this is a program, probe {in_words(names)} at the chip and at the reader while it is read, and reseat "
             f"{UNSOURCED}",
         ),
@@ -145,13 +149,13 @@ def at_edge(dump: Dump, still: dict[int, int], others: int) -> Sign:
 def check_joined(dump: Dump) -> Iterator[Sign]:
     """Find data lines that are the same in every byte."""
     differ = [dump.counts @ (BITS[:, a] != BITS[:, b]) for a, b in combinations(range(8), 2)]
-    if min(differ) > SPOILT * len(dump.data):
+    if min(differ) > JOINED_SPOILT * len(dump.data):
         return
     counts, total = dump.told, int(dump.told.sum())
     ones = counts @ BITS / max(total, 1)
     moving = [n for n in range(8) if MOVES <= ones[n] <= 1 - MOVES]
     wrong = {(a, b): int(counts @ (BITS[:, a] != BITS[:, b])) for a, b in combinations(moving, 2)}
-    equal = [pair for pair, count in wrong.items() if count <= SPOILT * total]
+    equal = [pair for pair, count in wrong.items() if count <= JOINED_SPOILT * total]
     for group in together(equal):
         mask = sum(1 << n for n in group)
         same = np.flatnonzero(counts)[np.isin(np.flatnonzero(counts) & mask, (0, mask))]

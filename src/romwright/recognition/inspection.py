@@ -79,8 +79,8 @@ def inspect_image(
     Checksums are over the defined bytes in address order; with `fill`, gaps are filled first and count as defined.
     Headers and CPU are looked for in the bytes as the chip would hold them: gaps, if any, as FF. An erased image is for
     no CPU. Signs of a bad read are looked for by `faults.alone`, and by the caller's own `checks`, which may know more
-    than the dump: each is given the `Dump` and yields a `Sign` for each thing that it finds. Raises UnknownNameError for
-    a CRC that is not known.
+    than the dump: each is given the `Dump` and yields a `Sign` for whatever it finds. Raises UnknownNameError for a CRC
+    that is not known.
     """
     if isinstance(loaded, Image):
         loaded = Loaded("", "raw", loaded)
