@@ -32,6 +32,8 @@ CLASSES = 4  # addresses by their rest: words of 2 and 4 bytes have 00 in one of
 CONTEXTS, FOLLOWED = 16, (8, 2)  # contexts, each so often, from which is judged: first, and in small programs
 STRONG = 2  # times more must be lost in these, and where lines fail: what stands before a byte is wrong then
 RARE = 4  # times more often than the mean value of the dump must the value of a bus come
+COMPRESSED = 7.5  # bits a byte
+CONTROLS, TELLING = 8, 0.65  # frequent values looked at; what is left of their rate after what they seldom follow
 PAGES = 8  # pages of 256 bytes from which a high address byte can be told from a letter that is frequent
 HITS = 24  # times that the value was counted
 LINE_TELLS = 0.5  # by this share of the mean a rate must differ with a line
@@ -178,7 +180,32 @@ def lost(bus: Bus, piece: Piece, size: int, times: float) -> Loss | None:
     least = float((counted / np.maximum(in_all, 1)).min())  # in the rest of addresses where it is rarest
     if counted.sum() < HITS or share < bus.least * times or share < bus.even * total or least < bus.even * share:
         return None
+    if not context_tells(piece, hit):
+        return None
     return Loss(bus, share, total, int(counted.sum()), int(in_all.sum()), len(rarest), hit & told, piece)
+
+
+def context_tells(piece: Piece, hit: np.ndarray) -> bool:
+    """Whether the other bytes do depend on what stands before them, or are all alike frequent, as if compressed.
+
+    If not, address lines are crossed: then any value that is frequent seems to come at random.
+    """
+    kept = ~hit & (piece.byte != 0) & (piece.byte != 0xFF)
+    half = (piece.address >> 2 & 1)[kept]
+    key = (half << 16) + (piece.before.astype(np.int64) << 8)[kept] + piece.byte[kept]
+    first, second = np.bincount(key, minlength=1 << 17).reshape(2, 256, 256)
+    times = first.sum(axis=0) + second.sum(axis=0)
+    share = times[times > 0] / max(times.sum(), 1)
+    if -(share @ np.log2(share)) >= COMPRESSED:
+        return True
+    seen = first.sum(axis=1)
+    known = np.flatnonzero(seen >= FOLLOWED[-1])
+    ratios = []
+    for value in np.argsort(-times)[:CONTROLS]:
+        rarest = known[np.argsort(first[known, value] / seen[known], kind="stable")][: len(known) // 2]
+        rate = second[rarest, value].sum() / max(second[rarest].sum(), 1)
+        ratios.append(rate * second.sum() / max(second[:, value].sum(), 1))
+    return float(np.median(ratios)) <= TELLING
 
 
 def in_all_pages(piece: Piece, hit: np.ndarray) -> bool:

@@ -247,5 +247,5 @@ def silent(dump: Dump, line: int, level: int, value: int, share: float, other: f
         )
         finding = Finding(PADDED, title, f"{evidence}. Right for {right}; else nothing answers there", probe)
     else:
-        finding = Finding(SILENT, title, f"{evidence}. No program is so", probe)
+        finding = Finding(SILENT, title, f"{evidence}. No program is so, unless its address lines are crossed", probe)
     return Sign(finding, facts)
