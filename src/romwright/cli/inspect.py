@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 from collections.abc import Iterator
@@ -39,6 +40,7 @@ def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
     \b
     Example: romwright inspect suspect.bin --crc xmodem --picture suspect.svg
     """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # for numpy: threads cost more than small products gain
     from romwright.images import formats
     from romwright.recognition.inspection import inspect_image
 

@@ -26,7 +26,7 @@ ADDRESS = Code(
     "Where nothing answers, some readers read back what was last on the bus. Test patterns look so too.",
 )  # fmt: skip
 
-LOOKED_AT, PIECES = 1 << 18, 16  # bytes looked at; in longer dumps they are as many pieces, spread evenly
+LOOKED_AT, PIECES = 1 << 17, 16  # bytes looked at; in longer dumps they are as many pieces, spread evenly
 FEWEST = 1024  # bytes that are judged together
 CLASSES = 4  # addresses by their rest: words of 2 and 4 bytes have 00 in one of them only
 CONTEXTS, FOLLOWED = 16, (8, 2)  # contexts, each so often, from which is judged: first, and in small programs

@@ -66,6 +66,8 @@ def check_stuck(dump: Dump) -> Iterator[Sign]:
     counts[list(BLANK)] = 0
     still = {n: level for n in range(8) if (level := still_at(counts, n)) is not None}
     still = {n: level for n, level in still.items() if still_at(dump.told, n) == level}
+    if not still:
+        return
     edge = edges(still)
     mask = sum(1 << n for n in range(8) if n not in still)
     others = len(np.unique(np.flatnonzero(dump.told) & mask))
