@@ -12,6 +12,7 @@ from line_faults import IMAGES, load, turned
 
 from romwright.faults.alone import find_signs
 from romwright.faults.crowd import dependence
+from romwright.faults.idle import differing
 from romwright.faults.lines import Law, Line, LineMap
 from romwright.faults.pairs import Pairs
 from romwright.faults.signs import Dump
@@ -116,6 +117,19 @@ def test_pairs_are_those_of_brute_force(data):
         assert pairs.pairs[line] == len(met) and pairs.wrong[line] == sum(data[a] != data[b] for a, b in met)
         assert pairs.pairs_high[line, other] == len(high)
         assert pairs.wrong_high[line, other] == sum(data[a] != data[b] for a, b in high)
+
+
+@given(st.binary(min_size=1, max_size=200) | st.builds(lambda part: part * 9, st.binary(min_size=1, max_size=30)))
+@settings(max_examples=60, deadline=None)
+def test_pairs_along_a_line_are_counted_over_the_whole(data):
+    """The plainest way: every address and its partner."""
+    dump = Dump(Image.from_bytes(data))
+    for line in range(dump.lines):
+        met = [
+            (data[a], data[a | 1 << line]) for a in range(len(data)) if not a >> line & 1 and a | 1 << line < len(data)
+        ]
+        met = [(a, b) for a, b in met if dump.tells[a] or dump.tells[b]]
+        assert differing(dump, line) == (len(met), sum(a != b for a, b in met))
 
 
 def test_lines_of_a_byte_that_are_independent_tell_nothing_of_each_other():

@@ -35,7 +35,8 @@ def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
 
     Size, addresses and checksums first, to compare with a programmer's display; then blank runs, repeats, address
     lines and data bits that never matter, entropy and text; header structures; the CPU that the code is for, with the
-    evidence; and what looks like a bad read: dead or joined lines, a chip that does not answer or drops out. Checksums are over the bytes that the file defines, in address order; with --fill, over all.
+    evidence; and what looks like a bad read: dead or joined lines, a chip that does not answer or drops out. Checksums
+    are over the bytes that the file defines, in address order; with --fill, over all.
 
     \b
     Example: romwright inspect suspect.bin --crc xmodem --picture suspect.svg

@@ -86,17 +86,24 @@ def find_idle(dump: Dump, idle: Sequence[int]) -> Iterator[Sign]:
 
 
 def differing(dump: Dump, line: int) -> tuple[int, int]:
-    """Count over the whole dump the pairs along a line in which a byte is no padding, and those that differ."""
-    step, told, wrong = 1 << line, 0, 0
-    for start in range(0, len(dump.data), max(1 << 18, 2 * step)):
-        block = dump.data[start : start + max(1 << 18, 2 * step)]
+    """Count over the whole dump the pairs along a line in which a byte is no padding, and those that differ.
+
+    Only pairs that differ are looked at one by one: of the others both bytes tell, or none.
+    """
+    step, data, tells = 1 << line, dump.data, dump.tells
+    telling, wrong = int(dump.counts[tells].sum()), 0
+    for start in range(0, len(data), max(1 << 18, 2 * step)):
+        block = data[start : start + max(1 << 18, 2 * step)]
         whole = len(block) // (2 * step) * (2 * step)
-        halves = block[:whole].reshape(-1, 2, step)
-        rest = block[whole:]
-        for low, high in ((halves[:, 0], halves[:, 1]), (rest[: max(len(rest) - step, 0)], rest[step:])):
-            tells = dump.tells[low] | dump.tells[high]
-            told, wrong = told + int(tells.sum()), wrong + int((tells & (low != high)).sum())
-    return told, wrong
+        halves, rest = block[:whole].reshape(-1, 2, step), block[whole:]
+        beyond = max(len(rest) - step, 0)  # bytes of the rest that have a partner
+        telling -= int(tells[rest[beyond:step]].sum())
+        for low, high in ((halves[:, 0], halves[:, 1]), (rest[:beyond], rest[step:])):
+            differ = low != high
+            first, second = tells[low[differ]], tells[high[differ]]
+            telling -= int(first.sum()) + int(second.sum())
+            wrong += int((first | second).sum())
+    return wrong + telling // 2, wrong
 
 
 def chance(dump: Dump) -> float:
@@ -108,22 +115,22 @@ def chance(dump: Dump) -> float:
 def repeats(dump: Dump, lines: Sequence[int]) -> Sign:
     """Say that an image is there twice, or more often, and whether it is the same each time."""
     names, period = [f"A{n}" for n in lines], 1 << lines[0]
-    told, wrong = differing(dump, lines[0])
-    in_all = [differing(dump, line)[1] for line in lines]
+    counted = [differing(dump, line) for line in lines]
+    (told, wrong), most = counted[0], max(pair[1] for pair in counted)
     in_kib = not period % 1024 and not len(dump.data) % 1024
     kib = f" ({period >> 10}K in a {len(dump.data) >> 10}K image)" * in_kib
     evidence = (
         f"{told - wrong:,} of {told:,} pairs of bytes that differ only in {names[0]} and are no padding are equal; by "
         f"chance about {told * chance(dump):,.0f} would be"
     )
-    facts = {"lines": names, "period": period, "pairs": told, "wrong": max(in_all)}
+    facts = {"lines": names, "period": period, "pairs": told, "wrong": most}
     says = frozenset({("half", "both"), *(("address line", name) for name in names)} | {("repeat", str(period))})
     what = f"the first {period:,} bytes come {-(-len(dump.data) // period)} times over{kib}"
-    if any(in_all):
+    if most:
         return Sign(
             Finding(
                 UNSTEADY, f"{what}, but not quite equal",
-                f"{evidence}. At {max(in_all):,} a second look at one cell may have given another value; or these are "
+                f"{evidence}. At {most:,} a second look at one cell may have given another value; or these are "
                 "two versions of one program",
                 f"read the chip three times and compare: bytes that change are cells near their limit {UNSOURCED}",
             ),
