@@ -213,7 +213,7 @@ def find_silent(dump: Dump, pairs: Pairs) -> Iterator[Sign]:
         for line in range(dump.lines):
             for level in (0, 1):
                 likely = shares[level, line] >= SILENCE and shares[1 - level, line] <= SPEECH
-                if likely and in_all_blocks(dump, line, level):
+                if likely and (line == dump.lines - 1 or in_all_blocks(dump, line, level)):
                     yield silent(dump, line, level, value, float(shares[level, line]), float(shares[1 - level, line]))
 
 

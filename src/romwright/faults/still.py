@@ -106,8 +106,8 @@ def stuck(dump: Dump, line: int, level: int, others: int, wrong: int) -> Sign:
             f"the other lines; were it free, all would agree by chance {one_in(others)}. "
             "Innocent only in tables or dots that leave this bit out",
             f"probe D{line} at the chip and at the reader while it is read: if it moves at the chip, clean and reseat "
-            f"the adapter; if not, look for a short to {('GND', 'VCC')[level]}; read another chip: if D{line} is still "
-            f"there too, it is the reader {UNSOURCED}",
+            f"the adapter; if not, look for a short to {('GND', 'VCC')[level]}; if another chip has D{line} so too, "
+            f"it is the reader {UNSOURCED}",
         ),
         {"lines": [f"D{line}"], "state": "stuck", "level": level, "bytes": int(dump.told.sum()), "wrong": wrong,
          "patterns": others, "chance_bits": others},
