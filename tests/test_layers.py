@@ -14,7 +14,7 @@ OURS = {
     "findings": set(),
     "datafiles": {"errors"},
     "images": {"errors", "findings"},
-    "recognition": {"images", "findings", "errors"},
+    "recognition": {"faults", "images", "findings", "errors"},
     "faults": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
