@@ -77,7 +77,9 @@ class Attempt:
                 break
 
 
-def find_attempts(shape: Shape, whole_dump: np.ndarray, reference: View, tried: slice) -> Iterator[Attempt]:
+def find_attempts(
+    shape: Shape, whole_dump: np.ndarray, reference: View, tried: slice, one_way: bool = False
+) -> Iterator[Attempt]:
     """Match a dump, as far as a shape leaves it, with the likeliest parts of the reference that it may show."""
     sizes = [len(group.lines) for group in shape.groups]
     lines = len(reference.data).bit_length() - 1
@@ -85,9 +87,9 @@ def find_attempts(shape: Shape, whole_dump: np.ndarray, reference: View, tried: 
     if held < 0 or held + sum(sizes) > lines or held == lines:
         return
     dump = View(shape.part.cut(whole_dump))
-    parts = promising_parts(reference.data, dump.times, held, sizes)[tried]
+    parts = promising_parts(reference.data, dump.times, held, sizes, one_way)[tried]
     noise, fits = matching.noise_of(dump.times, dump.weight), []
-    for part, view, data in fit_data(dump, reference, parts):
+    for part, view, data in fit_data(dump, reference, parts, one_way):
         cost = matching.distances(dump.signed, view.signed, byte_table(data), dump.weight) / noise
         kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)
         cost += FORBIDDEN * (kinds[:, None] != kinds)
@@ -99,18 +101,20 @@ def find_attempts(shape: Shape, whole_dump: np.ndarray, reference: View, tried: 
         yield attempt
 
 
-def fit_data(dump: View, reference: View, parts: Sequence[Part]) -> Iterator[tuple[Part, View, tuple[Line, ...]]]:
+def fit_data(
+    dump: View, reference: View, parts: Sequence[Part], one_way: bool
+) -> Iterator[tuple[Part, View, tuple[Line, ...]]]:
     """Yield the parts whose data lines match those of a dump best, and how; the likeliest parts are given first."""
     if parts == [Part()]:
-        matches, sure = match_data(dump, reference, sound())
+        matches, sure = match_data(dump, reference, sound(), one_way)
         if not sure:
-            matches += match_data(dump, reference, suspects(dump.times))[0]
+            matches += match_data(dump, reference, suspects(dump.times), one_way)[0]
         yield from ((Part(), reference, data) for data in dict.fromkeys(data for _, data in matches))
         return
     choices, ranked = suspects(dump.times), []
     for part in parts:
         view = View(part.cut(reference.data))
-        ranked += [(misfit, part, view, data) for misfit, data in match_data(dump, view, choices)[0]]
+        ranked += [(misfit, part, view, data) for misfit, data in match_data(dump, view, choices, one_way)[0]]
     for by_program in (False, True):
         kind = [each for each in ranked if each[0][0] == by_program]
         chosen = kind[:CLOSEST] + sorted(kind[CLOSEST:], key=lambda each: each[0][1])[:CLOSEST]
@@ -118,18 +122,18 @@ def fit_data(dump: View, reference: View, parts: Sequence[Part]) -> Iterator[tup
 
 
 def match_data(
-    dump: View, part: View, choices: Choices
+    dump: View, part: View, choices: Choices, one_way: bool
 ) -> tuple[list[tuple[tuple[bool, float], tuple[Line, ...]]], bool]:
     """Match data lines by all bytes, and by those that are not blank; tell whether they fit.
 
     Blank bytes drown the others, but a faulty line may make others blank: so both are tried. With each match comes
     whether blank bytes were left out, and the misfit.
     """
-    matches = match_planes(dump.times, part.times, choices)[:MATCHES]
+    matches = match_planes(dump.times, part.times, choices, one_way)[:MATCHES]
     found = [((False, misfit), data) for misfit, data in matches]
     clear = matches and matches[0][0] < FITS and matches[-1][0] > (CLEAR if matches[1:] else 0)
     if (dump.weight == 0).any() and not clear:
-        program = match_planes(dump.times * dump.weight, part.times * part.weight, choices)[:MATCHES]
+        program = match_planes(dump.times * dump.weight, part.times * part.weight, choices, one_way)[:MATCHES]
         found += [((True, misfit), data) for misfit, data in program]
     return found, bool(found) and max(misfit for (_, misfit), _ in found[::MATCHES]) < FITS
 

@@ -29,6 +29,8 @@ RIGHT = 0.75  # share of the pages that are not blank that must be right if any 
 BLANK = 64.0  # what it costs at least to write down a page that is not blank
 ENOUGH = 0.75  # share of what it costs to write the dump down that an explanation may cost at most
 LIKELIEST = 2  # shapes for which more are tried
+UNIFORM = 0.95  # share of one value outside the reference from which nothing of it is repeated there
+HOPELESS = 0.47  # share of wrong bits from which a match is chance, and nothing comes of exchanging two lines
 MOST_STUCK = 3  # idle lines for which each level is tried
 WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
 
@@ -56,10 +58,13 @@ class Search:
     def run(self) -> list[Explanation]:
         """Return the explanations, the cheapest first."""
         if self.straight.residual and not is_uniform(self.dump) and not is_uniform(self.reference):
-            if max(self.reader_lines, self.rom_lines) <= MOST_LINES:
+            small = max(self.reader_lines, self.rom_lines) <= MOST_LINES
+            if small:
                 self.match()
             if not self.good:
                 self.try_starts()
+            if small and not self.good:
+                self.try_harder()
         return sorted(self.found.values(), key=lambda each: each.price)
 
     @cached_property
@@ -195,8 +200,9 @@ class Search:
             self.try_straight([*shapes[:LIKELIEST], *deep] if not self.good else shapes[:LIKELIEST])
         if not self.good and self.price_of_nothing > ENOUGH_TO_MATCH:
             self.try_shapes(deep[:LIKELIEST])
-        if not self.good:
-            self.try_harder()
+        if not self.good and self.price_of_nothing > ENOUGH_TO_MATCH:
+            for shape in [Shape()] * (not idle_least) + shapes[:LIKELIEST]:
+                self.try_shape(shape, slice(PARTS), one_way=True)
 
     def try_shapes(self, shapes: Sequence[Shape]) -> None:
         """Try shapes, the likeliest first, with few parts of the reference and then with more, until one is good."""
@@ -213,9 +219,9 @@ class Search:
         """Whether the best explanation leaves so few bits wrong that no other kind need be looked for."""
         return self.best.residual <= GOOD * self.bits
 
-    def try_shape(self, shape: Shape, tried: slice) -> None:
+    def try_shape(self, shape: Shape, tried: slice, one_way: bool = False) -> None:
         """Match the dump with the likeliest parts of the reference, and judge what comes of it."""
-        for attempt in find_attempts(shape, self.whole_dump, self.bare, tried):
+        for attempt in find_attempts(shape, self.whole_dump, self.bare, tried, one_way):
             self.attempts.append(attempt)
             if not self.judge(self.compose(attempt)).residual:
                 return
@@ -243,8 +249,9 @@ class Search:
 
     def try_harder(self) -> None:
         """Exchange any two lines, and look at the data lines again, in what comes nearest to the dump."""
-        nearest = sorted(self.attempts, key=lambda attempt: attempt.wrong)[:FITTED]
-        for attempt in nearest:
+        for attempt in sorted(self.attempts, key=lambda attempt: attempt.wrong)[:FITTED]:
+            if attempt.wrong > HOPELESS:
+                return
             attempt.improve()
             self.judge(self.compose(attempt))
 
@@ -253,14 +260,17 @@ class Search:
         half = len(self.reference) // 2
         for start in find_starts(self.reference, self.dump):
             nearest = (start + half) % len(self.reference) - half  # going round, it starts there as well
-            around = self.judge(LineMap.straight(self.rom_lines, nearest)).lines.apply(self.reference, len(self.dump))
+            around = LineMap.straight(self.rom_lines, nearest)
             wanted = np.arange(len(self.dump)) + start
             outside = (wanted < 0) | (wanted >= len(self.reference))
-            if outside.any():
-                beyond = int(np.bincount(self.dump[outside], minlength=256).argmax())
-                if (around[outside] == beyond).all():  # both would read the same
-                    continue
-                self.judge(LineMap.straight(self.rom_lines, start, beyond))
+            times = np.bincount(self.dump[outside], minlength=256)
+            beyond = int(times.argmax())
+            if (around.apply(self.reference, len(self.dump))[outside] == beyond).all():  # both would read the same
+                self.judge(around)
+                continue
+            self.judge(LineMap.straight(self.rom_lines, start, beyond))
+            if times[beyond] <= UNIFORM * times.sum():
+                self.judge(around)
 
     @property
     def bare_lines(self) -> int:
