@@ -38,7 +38,7 @@ MOSTLY = 0.6  # share of the wrong bytes that one line must explain
 ALTOGETHER = 2.5  # wrong bits in a wrong byte from which it is another byte
 NAMED = 4  # regions that are named
 UNSOURCED = "(reasoning, no source)"
-RESEAT = "reseat the chip and the adapter, check its wiring, and read again"
+RESEAT = f"reseat the chip and the adapter, check its wiring, and read again {UNSOURCED}"
 PLACES = {"data bit": "in", "address line": "with", "column": "with", "page": "in page", "row": "at"}
 
 
@@ -66,7 +66,8 @@ def cause_of_bits(residue: Residue) -> Finding:
     """Say what the wrong bits suggest."""
     bits, bytes_wrong, rose, fell = residue.bits, len(residue.addresses), residue.rose, residue.fell
     clusters = residue.clusters()
-    where = "; ".join(map(in_words, clusters[:3])) or f"in {in_bytes(bytes_wrong)}, scattered"
+    scattered = f"at {residue.addresses[0]:04X}" if bytes_wrong == 1 else f"in {in_bytes(bytes_wrong)}, scattered"
+    where = "; ".join(map(in_words, clusters[:3])) or scattered
     count = in_bits(bits)
     few = "so few bits prove no cause: read again first; " if bits < FEWEST else ""
     line, times = residue.doubtful_line
