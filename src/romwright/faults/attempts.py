@@ -99,20 +99,24 @@ def find_attempts(
     sizes = [len(group.lines) for group in shape.groups]
     lines = len(reference.data).bit_length() - 1
     held = lines - (len(whole_dump).bit_length() - 1) + len(shape.idle)
+    while held < 0 and sizes and max(sizes) > 1:  # joined with a line that never matters
+        sizes[sizes.index(max(sizes))] -= 1
+        held += 1
     if held < 0 or held + sum(sizes) > lines or held == lines:
         return
     dump = View(shape.part.cut(whole_dump))
-    parts = promising_parts(reference.data, dump.times, held, sizes, wide)[tried]
+    joined = [size for size in sizes if size > 1]
+    parts = promising_parts(reference.data, dump.times, held, joined, wide)[tried]
     noise, fits = matching.noise_of(dump.times, dump.weight), []
     for part, view, data in fit_data(dump, reference, parts, wide):
         cost = matching.distances(dump.signed, view.signed, byte_table(data), dump.weight) / noise
-        kinds = np.array([1] * (len(cost) - len(sizes)) + sizes)
+        rows, columns = (np.array([1] * (len(cost) - len(last)) + last) for last in (sizes, joined))
         other = np.full_like(cost, np.inf)
         if wide:
             other = matching.distances(-dump.signed, view.signed, byte_table(data), dump.weight) / noise
-            other[kinds > 1] = np.inf
+            other[len(cost) - len(sizes) :] = np.inf
         turned, unsure = other + TURNED < cost, np.abs(other - cost) < matching.CLOSE
-        cost = np.minimum(cost, other + TURNED) + FORBIDDEN * (kinds[:, None] != kinds)
+        cost = np.minimum(cost, other + TURNED) + FORBIDDEN * (rows[:, None] != columns)
         fits.append((float(cost.min(axis=0).sum()), part, view, data, cost, turned, unsure))
     for _, part, view, data, cost, turned, unsure in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
         order = matching.assign(cost)

@@ -39,13 +39,12 @@ class Search(Judge):
 
     def run(self) -> list[Explanation]:
         """Return the explanations, the cheapest first."""
-        if self.straight.residual and not is_uniform(self.dump) and not is_uniform(self.reference):
-            small = max(self.reader_lines, self.rom_lines) <= MOST_LINES
-            if small:
-                self.match()
+        small = max(self.reader_lines, self.rom_lines) <= MOST_LINES
+        if self.straight.residual and small and not is_uniform(self.dump) and not is_uniform(self.reference):
+            self.match()
             if not self.good:
                 self.try_starts()
-            if small and not self.good:
+            if not self.good:
                 self.try_harder()
             self.try_halves()
         return sorted(self.found.values(), key=lambda each: each.price)
@@ -176,9 +175,12 @@ class Search(Judge):
             follows = Line.inverted if attempt.turned[column] else Line.follows
             carried = Line.joined(laws[row], row) if row in laws else follows(row[0])
             address |= {matter[line]: carried for line in lines}
-        free = [line for line in range(self.reader_lines) if line in shape.idle]
+        free = {line: Line.follows(line) for line in shape.idle}
+        for group in shape.groups:  # lines that never matter may be joined with one that does
+            carried = Line.joined(group.law, group.lines)
+            left = len(group.lines) - sum(line == carried for line in address.values())
+            free |= dict.fromkeys(sorted(group.lines, key=lambda line: line not in self.idle)[:left], carried)
         for line in sorted(self.idle, key=lambda line: line not in free):
-            own = line if line in free else free[0] if free else None
-            address[line] = Line.stuck(0) if own is None else Line.follows(own)
-            free = [each for each in free if each != own]
+            own = line if line in free else next(iter(free), None)
+            address[line] = Line.stuck(0) if own is None else free.pop(own)
         return LineMap(tuple(address[line] for line in range(self.rom_lines)), data)
