@@ -110,19 +110,18 @@ def find_attempts(
     noise, fits = matching.noise_of(dump.times, dump.weight), []
     for part, view, data in fit_data(dump, reference, parts, wide):
         cost = matching.distances(dump.signed, view.signed, byte_table(data), dump.weight) / noise
-        rows, columns = (np.array([1] * (len(cost) - len(last)) + last) for last in (sizes, joined))
         other = np.full_like(cost, np.inf)
-        if wide:
+        if wide:  # a group's lines are not inverted
             other = matching.distances(-dump.signed, view.signed, byte_table(data), dump.weight) / noise
             other[len(cost) - len(sizes) :] = np.inf
-        turned, unsure = other + TURNED < cost, np.abs(other - cost) < matching.CLOSE
-        cost = np.minimum(cost, other + TURNED) + FORBIDDEN * (rows[:, None] != columns)
-        fits.append((float(cost.min(axis=0).sum()), part, view, data, cost, turned, unsure))
-    for _, part, view, data, cost, turned, unsure in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
+        rows, columns = (np.array([1] * (len(cost) - len(last)) + last) for last in (sizes, joined))
+        best = np.minimum(cost, other + TURNED) + FORBIDDEN * (rows[:, None] != columns)
+        fits.append((float(best.min(axis=0).sum()), part, view, data, best, other - cost))
+    for _, part, view, data, cost, other_way in sorted(fits, key=lambda fit: fit[0])[:FITTED]:
         order = matching.assign(cost)
-        columns = range(len(order))
-        attempt = Attempt(shape, part, dump, view, data, order, turned[order, columns])
-        attempt.turn(np.flatnonzero(unsure[order, columns]))
+        dearer = other_way[order, range(len(order))]
+        attempt = Attempt(shape, part, dump, view, data, order, dearer < -TURNED)
+        attempt.turn(np.flatnonzero(np.abs(dearer) < matching.CLOSE))
         pairs = matching.close_pairs(cost, order, matching.CLOSE)
         for _ in range(ROUNDS):
             if not attempt.settle(pairs):

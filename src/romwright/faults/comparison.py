@@ -9,9 +9,8 @@ from functools import cached_property
 import numpy as np
 
 from romwright.faults.ambiguity import Ambiguity
-from romwright.faults.explanation import Explanation
 from romwright.faults.extra import Extra
-from romwright.faults.judge import GOOD
+from romwright.faults.judge import GOOD, Explanation
 from romwright.faults.lines import State
 from romwright.faults.matching import bits
 from romwright.faults.prices import odds

@@ -11,6 +11,7 @@ from romwright.faults.lines import Law, Line, State
 from romwright.faults.spectrum import MOST_LINES
 from romwright.findings import Code, Finding, Severity
 from romwright.images.image import hex_range
+from romwright.images.runs import is_uniform
 from romwright.images.words import in_bytes
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ def diagnose(comparison: Comparison) -> Iterator[Finding]:
 
 def uniform(data: np.ndarray) -> bool:
     """Tell whether there are several bytes, all the same."""
-    return len(data) > 1 and len(set(data.tobytes())) == 1
+    return len(data) > 1 and is_uniform(data)
 
 
 def unexplained(comparison: Comparison) -> Finding:
@@ -159,7 +160,7 @@ def check_extra(comparison: Comparison) -> Iterator[Finding]:
     for count, data, where in ((extra.before, extra.head, "before"), (extra.after, extra.tail, "after")):
         if count:
             filled = f"all {int(data[0]):02X}: padding, or a larger chip of which only a part is used"
-            what = filled if len(set(data.tobytes())) == 1 else f"they begin {data[:8].tobytes().hex(' ').upper()}"
+            what = filled if is_uniform(data) else f"they begin {data[:8].tobytes().hex(' ').upper()}"
             counted = "; addresses below are counted from the first byte after them" if where == "before" else ""
             yield Finding(
                 EXTRA, f"the dump has {in_bytes(count)} more {where} the reference", what + counted,

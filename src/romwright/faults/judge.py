@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from romwright.faults import matching
-from romwright.faults.explanation import Explanation
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.prices import FEW, PAGE, price_of_map, price_of_wrong, prices_of_pages
 
@@ -16,6 +15,25 @@ GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
 RIGHT = 0.75  # share of the pages that are not blank that must be right if any line is not straight
 BLANK = 64.0  # what it costs at least to write down a page that is not blank
 ENOUGH = 0.75  # share of what it costs to write the dump down that an explanation may cost at most
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """A line map, the bits that are wrong in spite of it, and what it all costs to say.
+
+    `right` is the share of the pages in which few bits are wrong, or of the right bytes; what is blank does not count.
+    """
+
+    lines: LineMap
+    rose: int
+    fell: int
+    price: float
+    right: float
+
+    @property
+    def residual(self) -> int:
+        """How many bits the map does not explain."""
+        return self.rose + self.fell
 
 
 class Judge:

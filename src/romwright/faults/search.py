@@ -10,7 +10,6 @@ from itertools import product
 import numpy as np
 
 from romwright.faults.attempts import FITTED, Attempt, View, best_data, find_attempts
-from romwright.faults.explanation import Explanation
 from romwright.faults.judge import Judge
 from romwright.faults.levels import likely_levels
 from romwright.faults.lines import Line, LineMap
@@ -22,7 +21,7 @@ from romwright.images.runs import is_uniform
 from romwright.images.traits import find_idle_lines
 
 PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first and if none fits
-ENOUGH_TO_MATCH = 2000.0  # what it costs to write down a dump in which more than two lost lines are looked for
+ENOUGH_TO_MATCH = 2000.0  # what it costs at least to write down a dump in which more than two faults are looked for
 LIKELIEST = 2  # shapes for which more are tried
 UNIFORM = 0.95  # share of one value outside the reference from which nothing of it is repeated there
 HOPELESS = 0.47  # share of wrong bits from which a match is chance, and nothing comes of exchanging two lines
@@ -37,8 +36,8 @@ class Search(Judge):
         super().__init__(*of)
         self.attempts: list[Attempt] = []
 
-    def run(self) -> list[Explanation]:
-        """Return the explanations, the cheapest first."""
+    def run(self) -> None:
+        """Look for explanations, as long as none is good."""
         small = max(self.reader_lines, self.rom_lines) <= MOST_LINES
         if self.straight.residual and small and not is_uniform(self.dump) and not is_uniform(self.reference):
             self.match()
@@ -47,7 +46,6 @@ class Search(Judge):
             if not self.good:
                 self.try_harder()
             self.try_halves()
-        return sorted(self.found.values(), key=lambda each: each.price)
 
     @cached_property
     def idle(self) -> list[int]:
@@ -79,9 +77,11 @@ class Search(Judge):
             self.try_shapes(shapes)
         if not (self.good and self.best.lines.crossed_at_random):
             self.try_straight([*shapes[:LIKELIEST], *deep] if not self.good else shapes[:LIKELIEST])
-        if not self.good and self.price_of_nothing > ENOUGH_TO_MATCH:
+        if self.price_of_nothing < ENOUGH_TO_MATCH:
+            return
+        if not self.good:
             self.try_shapes(deep[:LIKELIEST])
-        if not self.good and self.price_of_nothing > ENOUGH_TO_MATCH:
+        if not self.good:
             for shape in [Shape()] * (not idle_least) + shapes[:LIKELIEST]:
                 self.try_shape(shape, slice(PARTS), wide=True)
 
