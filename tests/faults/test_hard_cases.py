@@ -3,6 +3,8 @@
 What is right is known because the reads are spoilt here.
 """
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -14,6 +16,7 @@ from romwright.faults.lines import Law, Line, LineMap, State
 from romwright.faults.starts import find_starts
 from romwright.images.image import Image
 
+LOGGER = Path(__file__).parents[2] / "fixtures" / "tern" / "logger.bin"
 LINES = 12
 PROGRAM = np.random.default_rng(7).integers(0, 256, 1 << LINES).astype(np.uint8)
 PROGRAM[:1024] &= PROGRAM[1024:2048]  # data lines and quarters of different make
@@ -108,3 +111,10 @@ def test_alternatives_that_are_left_out_are_counted():
     found, said = compared(many, LineMap(address, LineMap.straight(0).data).apply(many, len(many)))
     assert (len(said["alternatives"]), said["alternatives_left_out"]) == (24, len(found.others) - 24)
     assert said["alternatives_left_out"] > 24
+
+
+def test_contents_that_look_as_if_lines_were_joined():
+    """This piece of the logger reads the same with A9 and A11 joined, once A10 is stuck."""
+    logger = np.fromfile(LOGGER, np.uint8)[0xFA8:0x1FA8]
+    found, _ = compared(logger, logger[np.arange(len(logger)) | 1 << 10])
+    assert [finding.title for finding in found.findings] == ["A10 is stuck high"]

@@ -98,6 +98,7 @@ class Nearness:
         for a, b, same in self.close:
             if not same:
                 yield replace(self.lines, address=tuple(renamed(line, {a: b, b: a}) for line in self.lines.address))
+        yield from self.without_joins()
         for a, b in self.alike_in_reference():
             address = list(self.lines.address)
             address[a], address[b] = address[b], address[a]
@@ -107,6 +108,13 @@ class Nearness:
                 data = list(self.lines.data)
                 data[a], data[b] = data[b], data[a]
                 yield replace(self.lines, data=tuple(data))
+
+    def without_joins(self) -> Iterator[LineMap]:
+        """Yield the maps with a group of address lines taken apart: contents may look as if lines were joined."""
+        for joined in sorted({line for line in self.lines.address if line.law}, key=lambda line: line.of):
+            members = [n for n, line in enumerate(self.lines.address) if line == joined]
+            for carried in permutations(map(Line.follows, joined.of), len(members)):
+                yield arrange(self.lines, "A", members, carried)
 
     def alike_in_reference(self) -> Iterator[tuple[int, int]]:
         """Yield pairs of the ROM's address lines, not both sound, that the ROM's contents do not tell apart."""

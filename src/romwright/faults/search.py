@@ -24,7 +24,7 @@ PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first an
 ENOUGH_TO_MATCH = 2000.0  # what it costs at least to write down a dump in which more than two faults are looked for
 LIKELIEST = 2  # shapes for which more are tried
 UNIFORM = 0.95  # share of one value outside the reference from which nothing of it is repeated there
-HOPELESS = 0.47  # share of wrong bits from which a match is chance, and nothing comes of exchanging two lines
+HOPELESS = 0.9  # share of the bits that chance would have wrong from which nothing comes of exchanging two lines
 MOST_STUCK = 3  # idle lines for which each level is tried
 WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
 
@@ -135,8 +135,10 @@ class Search(Judge):
 
     def try_harder(self) -> None:
         """Exchange any two lines, and look at the data lines again, in what comes nearest to the dump."""
+        ones = (self.dump[:, None] >> np.arange(8, dtype=np.uint8) & 1).mean(axis=0)
+        by_chance = float((2 * ones * (1 - ones)).mean())
         for attempt in sorted(self.attempts, key=lambda attempt: attempt.wrong)[:FITTED]:
-            if attempt.wrong > HOPELESS:
+            if attempt.wrong > HOPELESS * by_chance:
                 return
             attempt.improve()
             self.judge(self.compose(attempt))
