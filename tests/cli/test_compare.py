@@ -39,6 +39,9 @@ CASES = {
     "A0, A5 and A9 are stuck low": (dict.fromkeys((0, 5, 9), Line.stuck(0)), {}),
     "D0, D1 and D6 are inverted": ({}, {n: Line.inverted(n) for n in (0, 1, 6)}),
     "D6 is inverted": ({}, {6: Line.inverted(6)}),
+    "D0-D7 are inverted": ({}, {n: Line.inverted(n) for n in range(8)}),
+    "A0 is inverted": ({0: Line.inverted(0)}, {}),
+    "A3 and A7 are inverted": ({n: Line.inverted(n) for n in (3, 7)}, {}),
     "D0 and D1 are joined": ({}, {0: Line.joined(Law.OR, (0, 1)), 1: Line.joined(Law.OR, (0, 1))}),
     "D0, D1 and D2 are crossed": ({}, {0: Line.follows(1), 1: Line.follows(2), 2: Line.follows(0)}),
 }

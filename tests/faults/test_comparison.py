@@ -352,7 +352,7 @@ def test_a_map_that_misses_a_line_is_not_said(seed):
     assert found.explained or "looked for" in found.findings[0].evidence
 
 
-@pytest.mark.parametrize("guard", ["romwright.faults.search.RIGHT", "romwright.faults.comparison.BELIEVED"])
+@pytest.mark.parametrize("guard", ["romwright.faults.judge.RIGHT", "romwright.faults.comparison.BELIEVED"])
 def test_what_nothing_speaks_for_is_not_said_of_lines(monkeypatch, guard):
     """Two short programs in blank images: either guard alone forbids the lines that would make one of the other."""
     monkeypatch.setattr(guard, 0.0)
@@ -510,4 +510,7 @@ def test_starts_that_read_the_same_are_one_explanation():
     found, said = compared(PROGRAM, np.concatenate((PROGRAM[1:], PROGRAM[:1])))
     assert (said["alternatives"], said["confidence"] > 0.99) == ([], True)
     found, said = compared(PROGRAM, np.roll(PROGRAM, 2048))
-    assert (said["alternatives"], said["residual_bits"]) == ([], 0)
+    inverted, shifted = said["address_lines"][-1], said["alternatives"][0]
+    assert (inverted, said["residual_bits"]) == ({"line": "A11", "state": "inverted", "of": "A11"}, 0)
+    assert (len(said["alternatives"]), shifted["start"], shifted["residual_bits"]) == (1, 2048, 0)
+    assert round(shifted["confidence"], 2) == 0.33

@@ -24,10 +24,9 @@ def command(reference, dump, read_as, picture, svg, overwrite, as_json) -> int:
     """Say exactly how DUMP differs from REFERENCE, a good image of the same ROM.
 
     Found are lines crossed in any order with up to three address lines stuck or joined, more of these where the other
-    address lines run straight, and data lines stuck, joined or inverted; an inverted address line is not. What they
-    leave unexplained is said bit by bit: where, which way the bits went, what that suggests. The two may differ in
-    size; both count from their first byte, and what one of them does not define is not compared. Exit status 0 if
-    they are equal, 1 if not.
+    address lines run straight, and any lines inverted, and data lines stuck or joined. What they leave unexplained is
+    said bit by bit: where, which way the bits went, what that suggests. The two may differ in size; both count from
+    their first byte, and what one of them does not define is not compared. Exit status 0 if they are equal, 1 if not.
 
     \b
     Example: romwright compare good.bin dump-U7.bin
@@ -148,6 +147,8 @@ def in_words(line: dict) -> str:
         return f"{name} stuck {'high' if line['level'] else 'low'}"
     if state == "joined":
         return f"{name} {line['law'].upper()} of {' and '.join(line['of'])}"
+    if state == "follows" and line["of"] == name:
+        return f"{name} straight"
     return f"{name} {state} {line['of']}" if state == "follows" else f"{name} inverted from {line['of']}"
 
 

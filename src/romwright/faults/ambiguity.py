@@ -64,7 +64,7 @@ class Nearness:
     """How little it would change to exchange two lines of the best explanation."""
 
     def __init__(self, search: Search) -> None:
-        self.lines = search.best.lines
+        self.lines, self.reference, self.idle = search.best.lines, search.reference, search.idle
         size = 1 << search.reader_lines
         self.expected = (
             search.read(self.lines) if size == len(search.dump) else self.lines.apply(search.reference, size)
@@ -98,11 +98,31 @@ class Nearness:
         for a, b, same in self.close:
             if not same:
                 yield replace(self.lines, address=tuple(renamed(line, {a: b, b: a}) for line in self.lines.address))
+        yield from self.without_joins()
+        for a, b in self.alike_in_reference():
+            address = list(self.lines.address)
+            address[a], address[b] = address[b], address[a]
+            yield replace(self.lines, address=tuple(address))
         for a, b, differ in self.close_data:
             if differ:
                 data = list(self.lines.data)
                 data[a], data[b] = data[b], data[a]
                 yield replace(self.lines, data=tuple(data))
+
+    def without_joins(self) -> Iterator[LineMap]:
+        """Yield the maps with a group of address lines taken apart: contents may look as if lines were joined."""
+        for joined in sorted({line for line in self.lines.address if line.law}, key=lambda line: line.of):
+            members = [n for n, line in enumerate(self.lines.address) if line == joined]
+            for carried in permutations(map(Line.follows, joined.of), len(members)):
+                yield arrange(self.lines, "A", members, carried)
+
+    def alike_in_reference(self) -> Iterator[tuple[int, int]]:
+        """Yield pairs of the ROM's address lines, not both sound, that the ROM's contents do not tell apart."""
+        address = self.lines.address
+        for a, b in combinations(range(len(address)), 2):
+            lost = {address[a].state, address[b].state} & {State.STUCK, State.JOINED}
+            if lost and address[a] != address[b] and np.array_equal(*quarters(self.reference, a, b)):
+                yield a, b
 
     def address_classes(self) -> list[tuple[str, list[int]]]:
         """Return the ROM's address lines that could be exchanged and nothing would change."""
@@ -116,9 +136,10 @@ class Nearness:
         return [("D", members) for members in classes_of((a, b) for a, b, differ in self.close_data if not differ)]
 
     def idle_lines(self) -> list[int]:
-        """Return the ROM's address lines that follow something and never matter."""
+        """Return the ROM's address lines that carry something and never matter."""
         halves = ((rom, self.expected.reshape(-1, 2, 1 << line)) for line, rom in sorted(self.sources.items()))
-        return sorted(rom for rom, half in halves if np.array_equal(half[:, 0], half[:, 1]))
+        idle = {rom for rom, half in halves if np.array_equal(half[:, 0], half[:, 1])}
+        return sorted(idle.union(line for line in self.idle if self.lines.address[line].of))
 
     def constant_lines(self) -> tuple[str, ...]:
         """Return the data lines that carry a line of the ROM and are never seen to change."""

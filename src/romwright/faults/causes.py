@@ -38,7 +38,7 @@ MOSTLY = 0.6  # share of the wrong bytes that one line must explain
 ALTOGETHER = 2.5  # wrong bits in a wrong byte from which it is another byte
 NAMED = 4  # regions that are named
 UNSOURCED = "(reasoning, no source)"
-RESEAT = "reseat the chip and the adapter, check its wiring, and read again"
+RESEAT = f"reseat the chip and the adapter, check its wiring, and read again {UNSOURCED}"
 PLACES = {"data bit": "in", "address line": "with", "column": "with", "page": "in page", "row": "at"}
 
 
@@ -63,41 +63,37 @@ def in_regions(regions: Sequence[Region]) -> Finding:
 
 
 def cause_of_bits(residue: Residue) -> Finding:
-    """Say what the wrong bits suggest."""
-    bits, bytes_wrong, rose, fell = residue.bits, len(residue.addresses), residue.rose, residue.fell
-    clusters = residue.clusters()
-    where = "; ".join(map(in_words, clusters[:3])) or f"in {in_bytes(bytes_wrong)}, scattered"
-    count = in_bits(bits)
-    few = "so few bits prove no cause: read again first; " if bits < FEWEST else ""
+    """Say what the wrong bits suggest: a contact, another version, or the way that they went."""
+    bits, bytes_wrong, clusters = residue.bits, len(residue.addresses), residue.clusters()
+    scattered = f"at {residue.addresses[0]:04X}" if bytes_wrong == 1 else f"in {in_bytes(bytes_wrong)}, scattered"
+    where = "; ".join(map(in_words, clusters[:3])) or scattered
+    ways = f"{residue.rose:,} 0→1 and {residue.fell:,} 1→0"
+    all_ways = f"{in_bits(bits)}, {ways}; {where}"
     line, times = residue.doubtful_line
     if bytes_wrong >= FEWEST and times >= MOSTLY * bytes_wrong:
-        return Finding(
-            CONTACT, f"A{line} makes contact only now and then",
-            f"at {times:,} of {bytes_wrong:,} wrong bytes the dump has the byte that A{line} at the other "
-            f"level leads to; {where}",
-            RESEAT,
-        )  # fmt: skip
-    if bits >= ALTOGETHER * bytes_wrong and not residue.one_way:
-        return Finding(
-            VERSION, f"{in_bytes(bytes_wrong)} {'is' if bytes_wrong == 1 else 'are'} altogether different",
-            f"{count}, {rose:,} 0→1 and {fell:,} 1→0; {where}",
-            "if a second read shows the same bytes, it is another version: romwright identify may know it",
-        )  # fmt: skip
+        seen = f"at {times:,} of {bytes_wrong:,} wrong bytes the dump has the byte that A{line} at the other level "
+        return Finding(CONTACT, f"A{line} makes contact only now and then", f"{seen}leads to; {where}", RESEAT)
     place = next((cluster for cluster in clusters if cluster.kind in ("page", "row")), None)
-    if place and 2 * place.wrong > place.of and not residue.way:
+    what = ""
+    if bits >= ALTOGETHER * bytes_wrong and not residue.one_way:
+        what = f"{'is' if bytes_wrong == 1 else 'are'} altogether different"
+    elif place and 2 * place.wrong > place.of and not residue.way:
+        what = "are different, most of them close together"
+    if what:
         return Finding(
-            VERSION, f"{in_bytes(bytes_wrong)} are different, most of them close together",
-            f"{count}, {rose:,} 0→1 and {fell:,} 1→0; {where}",
+            VERSION, f"{in_bytes(bytes_wrong)} {what}", all_ways,
             "if a second read shows the same bytes, it is another version: romwright identify may know it",
         )  # fmt: skip
     single = next((each.detail for each in clusters if each.kind == "data bit" and each.wrong >= ONE_WAY * bits), None)
-    if single and bits > 3 and (residue.way != "rose" or not place):
-        return Finding(
-            CONTACT,
-            f"{single} makes contact only now and then",
-            f"{rose:,} bits 0→1, {fell:,} bits 1→0; {where}",
-            RESEAT,
-        )
+    if single and bits > FEWEST and (residue.way != "rose" or not place):
+        return Finding(CONTACT, f"{single} makes contact only now and then", all_ways, RESEAT)
+    return cause_of_way(residue, where, ways)
+
+
+def cause_of_way(residue: Residue, where: str, ways: str) -> Finding:
+    """Say what it suggests which way the wrong bits went."""
+    rose, fell = residue.rose, residue.fell
+    few = "so few bits prove no cause: read again first; " if residue.bits < FEWEST else ""
     if residue.way == "rose":
         return Finding(
             CHARGE, f"{in_bits(rose)} rose 0→1" + f", {fell:,} fell" * bool(fell), where,
@@ -111,7 +107,7 @@ def cause_of_bits(residue: Residue) -> Finding:
             f"{UNSOURCED}; then read again",
         )  # fmt: skip
     return Finding(
-        MARGINAL, f"{count} are wrong, {rose:,} 0→1 and {fell:,} 1→0", where,
+        MARGINAL, f"{in_bits(residue.bits)} are wrong, {ways}", where,
         f"a read at the limit: read several times, slower and at 4.5, 5.0 and 5.5 V, and compare {UNSOURCED}",
     )  # fmt: skip
 

@@ -9,13 +9,13 @@ from functools import cached_property
 import numpy as np
 
 from romwright.faults.ambiguity import Ambiguity
-from romwright.faults.explanation import Explanation
 from romwright.faults.extra import Extra
+from romwright.faults.judge import GOOD, Explanation
 from romwright.faults.lines import State
 from romwright.faults.matching import bits
 from romwright.faults.prices import odds
 from romwright.faults.residue import FEWEST, ONE_WAY, Residue
-from romwright.faults.search import GOOD, Search
+from romwright.faults.search import Search
 from romwright.faults.statement import prove_statement, state_map
 from romwright.findings import Finding
 from romwright.images.image import Image
@@ -128,6 +128,7 @@ class Comparison:
                 {**state_map(other.lines), "residual_bits": other.residual, "confidence": round(share, 6)}
                 for other, share in self.others[:MOST_LISTED]
             ],
+            "alternatives_left_out": max(len(self.others) - MOST_LISTED, 0),
             "cannot_tell": self.ambiguity.as_json(), "residual": self.residue.as_json(),
             "findings": [finding.as_json() for finding in self.findings],
         }  # fmt: skip

@@ -11,6 +11,7 @@ from romwright.faults.lines import Law, Line, State
 from romwright.faults.spectrum import MOST_LINES
 from romwright.findings import Code, Finding, Severity
 from romwright.images.image import hex_range
+from romwright.images.runs import is_uniform
 from romwright.images.words import in_bytes
 
 if TYPE_CHECKING:
@@ -31,8 +32,8 @@ JOINED = Code(
     "Addresses or bits at which the two lines should differ were never seen.",
 )  # fmt: skip
 INVERTED = Code(
-    "line-inverted", Severity.FAULT, "no data line of a dump is inverted",
-    "One bit of every byte is wrong.",
+    "line-inverted", Severity.FAULT, "no line of a dump is inverted",
+    "One bit of every byte is wrong, or every byte is at the address that differs in that one line.",
 )  # fmt: skip
 MOVED = Code(
     "starts-elsewhere", Severity.FAULT, "a dump starts where its reference does",
@@ -62,11 +63,12 @@ BLANK = Code(
     "reads-blank", Severity.FAULT, "a dump has more than one byte value",
     "Nothing was read: the chip is erased, was not selected, has no contact, or is not there.",
 )  # fmt: skip
+FEW_NAMED = 3  # lines in a row that are named one by one
 FEW_MOVED = 4  # crossed lines that are named one by one
 LEVELS = ("low", "high")
 LOOKED_FOR = (
     "lines crossed in any order with up to three address lines stuck or joined, more of these where the other address "
-    "lines run straight; data lines stuck, joined or inverted"
+    "lines run straight; address lines inverted; data lines stuck, joined or inverted"
 )
 
 
@@ -102,7 +104,7 @@ def diagnose(comparison: Comparison) -> Iterator[Finding]:
 
 def uniform(data: np.ndarray) -> bool:
     """Tell whether there are several bytes, all the same."""
-    return len(data) > 1 and len(set(data.tobytes())) == 1
+    return len(data) > 1 and is_uniform(data)
 
 
 def unexplained(comparison: Comparison) -> Finding:
@@ -138,7 +140,18 @@ def check_size(comparison: Comparison) -> Iterator[Finding]:
         if comparison.explained and held:
             levels = " and ".join(f"A{n} {LEVELS[level]}" for n, level in held.items())
             what = f"it is the part of the reference with {levels}"
-    yield Finding(SIZE, f"the dump has {in_bytes(dump)}, the reference {in_bytes(reference)}", what)
+    do = ""
+    if shows_every_second(comparison):
+        what = f"it is every second byte of the reference, those with A0 {LEVELS[lines.address[0].level]}"
+        do = "one chip of a 16-bit pair holds that: romwright prepare --split 2 cuts the reference into two such files"
+    yield Finding(SIZE, f"the dump has {in_bytes(dump)}, the reference {in_bytes(reference)}", what, do)
+
+
+def shows_every_second(comparison: Comparison) -> bool:
+    """Tell whether a dump half as long as its reference has its even bytes, or its odd ones."""
+    first, *rest = comparison.best.lines.address or [Line.stuck(0)]
+    half = 2 * comparison.size_dump == len(comparison.filled) > 2
+    return half and first.state is State.STUCK and rest == [Line.follows(n) for n in range(len(rest))]
 
 
 def check_extra(comparison: Comparison) -> Iterator[Finding]:
@@ -147,7 +160,7 @@ def check_extra(comparison: Comparison) -> Iterator[Finding]:
     for count, data, where in ((extra.before, extra.head, "before"), (extra.after, extra.tail, "after")):
         if count:
             filled = f"all {int(data[0]):02X}: padding, or a larger chip of which only a part is used"
-            what = filled if len(set(data.tobytes())) == 1 else f"they begin {data[:8].tobytes().hex(' ').upper()}"
+            what = filled if is_uniform(data) else f"they begin {data[:8].tobytes().hex(' ').upper()}"
             counted = "; addresses below are counted from the first byte after them" if where == "before" else ""
             yield Finding(
                 EXTRA, f"the dump has {in_bytes(count)} more {where} the reference", what + counted,
@@ -169,25 +182,28 @@ def check_start(comparison: Comparison) -> Iterator[Finding]:
         before = -lines.start
         beyond = f"; past its end the dump reads {lines.beyond:02X}" if lines.beyond is not None else ""
         where = f"at {lines.start:04X} of the reference" if lines.start >= 0 else f"{before:04X} before the reference"
+        but = " but for those below" if comparison.best.residual else ""
         do = f"read again from the start {UNSOURCED}"
         if 0 < before <= len(comparison.dump) - size:
             whole = hex_range(before, before + size)
             do = f"with romwright prepare, --cut {whole} --base {before:04X} takes the reference's bytes"
         yield Finding(
-            MOVED, f"the dump starts {where}", f"from there on its bytes are those of the reference{beyond}", do
+            MOVED, f"the dump starts {where}", f"from there on its bytes are those of the reference{but}{beyond}", do
         )
 
 
 def check_lines(lines: Sequence[Line], letter: str, side: str, comparison: Comparison) -> Iterator[Finding]:
     """Find lines of one side that do not follow their own."""
     width = comparison.reader_lines if letter == "A" else 8
+    if letter == "A" and shows_every_second(comparison):
+        return
     for level in (0, 1):
         held = [n for n, line in enumerate(lines[:width]) if line.state is State.STUCK and line.level == level]
         if held:
             yield stuck(held, level, letter, comparison.residue.dump)
     turned = [n for n, line in enumerate(lines) if line.state is State.INVERTED]
     if turned:
-        yield inverted(lines, turned)
+        yield inverted(lines, turned, letter)
     for line, members in groupby(sorted((line for line in lines if line.law), key=lambda line: line.of)):
         yield joined(line, [f"{letter}{n}" for n, each in enumerate(lines) if each == line], len(list(members)), letter)
     moved = [n for n, line in enumerate(lines) if line.state is State.FOLLOWS and line.of[0] != n]
@@ -198,11 +214,15 @@ def check_lines(lines: Sequence[Line], letter: str, side: str, comparison: Compa
 def named(numbers: Sequence[int], letter: str) -> tuple[str, str]:
     """Return the names of lines, and the verb that goes with them.
 
-    >>> named([3], "A"), named([0, 1, 2], "D")
-    (('A3', 'is'), ('D0, D1 and D2', 'are'))
+    >>> named([3], "A"), named([0, 1, 2], "D"), named([2, 4, 5, 6, 7], "A")
+    (('A3', 'is'), ('D0, D1 and D2', 'are'), ('A2 and A4-A7', 'are'))
     """
-    names = [f"{letter}{number}" for number in numbers]
-    return (names[0], "is") if len(names) == 1 else (f"{', '.join(names[:-1])} and {names[-1]}", "are")
+    names: list[str] = []
+    for _, run in groupby(enumerate(numbers), lambda each: each[1] - each[0]):
+        lines = [f"{letter}{number}" for _, number in run]
+        names += lines if len(lines) <= FEW_NAMED else [f"{lines[0]}-{lines[-1]}"]
+    verb = "is" if len(numbers) == 1 else "are"
+    return (names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"), verb
 
 
 def stuck(numbers: Sequence[int], level: int, letter: str, dump: np.ndarray) -> Finding:
@@ -216,20 +236,26 @@ def stuck(numbers: Sequence[int], level: int, letter: str, dump: np.ndarray) -> 
     else:
         any_of = "any of them" if len(numbers) > 1 else names
         what = f"nothing of the ROM with {any_of} {LEVELS[1 - level]} was read"
-        rail = "GND" if level == 0 else "VCC"
+        rail = "VCC, or for an open line that is pulled up" if level else "GND"
         do = f"check the contact of {names} and the way to the reader for a short to {rail} {UNSOURCED}"
     return Finding(STUCK, f"{names} {verb} stuck {LEVELS[level]}", what, do)
 
 
-def inverted(lines: Sequence[Line], numbers: Sequence[int]) -> Finding:
-    """Say that data lines are inverted."""
-    names, verb = named(numbers, "D")
-    shown, _ = named([lines[number].of[0] for number in numbers], "D")
-    each = f"it shows the opposite of {shown}" if len(numbers) == 1 else f"they show the opposite of {shown}"
-    return Finding(
-        INVERTED, f"{names} {verb} inverted", f"{each} of the ROM in every byte",
-        f"look for an inverting buffer between the chip and the reader {UNSOURCED}",
-    )  # fmt: skip
+def inverted(lines: Sequence[Line], numbers: Sequence[int], letter: str) -> Finding:
+    """Say that lines are inverted."""
+    names, verb = named(numbers, letter)
+    shown, _ = named([lines[number].of[0] for number in numbers], letter)
+    what = f"{'it is' if len(numbers) == 1 else 'they are'} the opposite of "
+    what += f"{shown} of the ROM in every byte" if letter == "D" else f"the reader's {shown}"
+    do = f"look for an inverting buffer between the chip and the reader {UNSOURCED}"
+    if letter == "D" and len(numbers) == len(lines):
+        do += "; romwright prepare --invert turns every bit"
+    elif letter == "A" and numbers == [0]:
+        what += ": the two bytes of each 16-bit word are exchanged"
+        do = f"if the program is made of 16-bit words, romwright prepare --swap 2 exchanges them back; else {do}"
+    elif letter == "A" and numbers == [len(lines) - 1]:
+        what += ": the two halves are exchanged"
+    return Finding(INVERTED, f"{names} {verb} inverted", what, do)
 
 
 def joined(line: Line, names: Sequence[str], count: int, letter: str) -> Finding:

@@ -37,13 +37,10 @@ class Extra:
         if around is not None and (around == reference).all():
             return none
         after, before = cls(dump[:0], dump[size:], size), cls(dump[:over], dump[:0], size)
-        wrong = {each: bits(reference ^ each.cut(dump)) for each in (after, before)}
-        fits = [each for each in wrong if wrong[each] <= ALIKE * 8 * size and not each.repeats(reference)]
-        padded = [each for each in wrong if is_uniform(each.surplus)]
-        return min(fits or padded or [none], key=lambda each: wrong.get(each, 0))
-
-    def __hash__(self) -> int:
-        return id(self)
+        wrong = [(bits(reference ^ each.cut(dump)), each) for each in (after, before)]
+        fits = [(count, each) for count, each in wrong if count <= ALIKE * 8 * size and not each.repeats(reference)]
+        padded = [(count, each) for count, each in wrong if is_uniform(each.surplus)]
+        return min(fits or padded or [(0, none)], key=lambda found: found[0])[1]
 
     @property
     def before(self) -> int:

@@ -6,7 +6,7 @@ Lines with like signatures are matched; where signatures are too close to tell, 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from functools import cache
 from itertools import combinations
 
@@ -138,8 +138,3 @@ def settle(order: np.ndarray, cells: np.ndarray, table: np.ndarray, dump: np.nda
             order[[a, b]] = order[[b, a]]
             changed = True
     return changed
-
-
-def all_pairs(lines: Sequence[int] | range) -> list[tuple[int, int]]:
-    """Return all pairs of lines."""
-    return list(combinations(lines, 2))

@@ -76,11 +76,12 @@ def choose(lines: list[int], sizes: Sequence[int]) -> Iterator[tuple[tuple[int, 
                 yield (group, *others)
 
 
-def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups: Sequence[int]) -> list[Part]:
-    """Return the parts of a reference whose data lines have about as many ones as those of a dump, the best
-    first.
+def promising_parts(
+    reference: np.ndarray, times: np.ndarray, held: int, groups: Sequence[int], one_way: bool = False
+) -> list[Part]:
+    """Return the parts of a reference whose data lines have about as many ones as those of a dump, the best first.
 
-    `times` says how often each byte occurs in the dump.
+    `times` says how often each byte occurs in the dump. Wrong bits that all go `one_way` move all sums alike.
     """
     lines = len(reference).bit_length() - 1
     if not held and not groups:
@@ -96,11 +97,31 @@ def promising_parts(reference: np.ndarray, times: np.ndarray, held: int, groups:
     sums = Spectrum(reference, own, order).parts(conditions[:, :, 0], conditions[:, :, 1])
     seen, total = own @ times, times.sum()
     alike = (own * times) @ own.T > (1 - ALIKE) * total
-    clean = (np.abs(seen) < (1 - ALIKE) * total) & (alike.sum(axis=0) == 1)
-    wanted, offered = np.sort(np.abs(seen[clean])), np.sort(np.abs(sums), axis=0)
-    far = np.full(len(parts), np.inf)
-    for kept in combinations(range(8), len(wanted)):
+    clean = seen[(np.abs(seen) < (1 - ALIKE) * total) & (alike.sum(axis=0) == 1)]
+    far = far_moved(clean, sums) if one_way else far_shrunk(clean, sums)
+    return [parts[index] for index in np.argsort(far, kind="stable")]
+
+
+def far_shrunk(seen: np.ndarray, sums: np.ndarray) -> np.ndarray:
+    """Return how far sums over a dump lie from those over each part, in any order, but for a share lost to noise."""
+    wanted, offered = np.sort(np.abs(seen)), np.sort(np.abs(sums), axis=0)
+    far = np.full(sums.shape[1], np.inf)
+    for kept in combinations(range(len(sums)), len(wanted)):
         kept = offered[list(kept)]
         share = np.clip(wanted @ kept / np.maximum((kept * kept).sum(axis=0), 1), LEAST_LEFT, 1)
         far = np.minimum(far, ((share * kept - wanted[:, None]) ** 2).sum(axis=0))
-    return [parts[index] for index in np.argsort(far, kind="stable")]
+    return far
+
+
+def far_moved(seen: np.ndarray, sums: np.ndarray) -> np.ndarray:
+    """Return how far sums over a dump lie from those over each part, in any order, but for what moves all alike.
+
+    At most one data line may be inverted.
+    """
+    offered = np.sort(sums, axis=0)
+    far = np.full(sums.shape[1], np.inf)
+    for turned in range(-1, len(seen)):
+        wanted = np.sort(np.where(np.arange(len(seen)) == turned, -seen, seen))[:, None]
+        for kept in combinations(range(len(sums)), len(seen)):
+            far = np.minimum(far, (offered[list(kept)] - wanted).var(axis=0))
+    return far

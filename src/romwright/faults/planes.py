@@ -16,6 +16,7 @@ from romwright.faults.lines import BYTES, Law, Line
 
 NOISE = 0.007  # share of wrong bits that the sums are expected to bear
 FEWER = 0.02  # share by which wrong bits make every sum smaller
+ONE_WAY = 0.006  # share of bytes by which wrong bits that all go one way may move how many ones a plane has
 BEAM = 64  # partial matches kept
 MATCHES = 8  # returned at most
 ALIKE = 0.05  # share of bytes in which two planes of one signal may differ, twice over
@@ -70,14 +71,19 @@ def suspects(times: np.ndarray) -> Choices:
     return faulty(bool((alike == 0).any()), min(int(alike.max()), 3))
 
 
-def match_planes(dump: np.ndarray, reference: np.ndarray, choices: Choices) -> list[tuple[float, tuple[Line, ...]]]:
+def match_planes(
+    dump: np.ndarray, reference: np.ndarray, choices: Choices, one_way: bool = False
+) -> list[tuple[float, tuple[Line, ...]]]:
     """Match the reader's data lines by how often bytes occur in the dump and in the reference.
 
-    Returns the best matches with their misfit, the best first: about 1 for each of the 36 sums where one is right.
+    Returns the best matches with their misfit, the best first: about 1 for each of the 36 sums where one is right. If
+    wrong bits may all go `one_way`, how many ones a plane has tells less, and the pairs have to tell.
     """
     own, count = sound().values, len(choices.lines)
     noise = 4 * NOISE * max(float(dump.sum()), 1.0) + 1
-    alone = misfit((own @ dump)[:, None], choices.values @ reference, noise) + choices.price
+    apart = (own @ dump)[:, None] - choices.values @ reference
+    moved = np.clip(apart, -ONE_WAY * dump.sum(), ONE_WAY * dump.sum()) if one_way else 0
+    alone = misfit((own @ dump)[:, None] - moved, choices.values @ reference, noise) + choices.price
     among, between = (own * dump) @ own.T, (choices.values * reference) @ choices.values.T
     single = int((choices.times == 1).sum())  # they come first
     pairs = misfit(among[:, :, None, None], between[:single, :single], 2 * noise)

@@ -25,19 +25,27 @@ SHIFTED = 24.0  # that the dump starts elsewhere
 def price_of_map(lines: LineMap, reader_lines: int) -> float:
     """Return what it costs to say how the lines run, for a reader with so many address lines."""
     address = price_of_lines(lines.address, max(reader_lines, 1))
-    return address + price_of_lines(lines.data, 8) + SHIFTED * bool(lines.start or lines.beyond is not None)
+    return address + price_of_lines(lines.data, 8) + price_of_start(lines)
+
+
+def price_of_start(lines: LineMap) -> float:
+    """Return what it costs to say where a dump starts; the middle is little dearer than the highest line inverted."""
+    if lines.beyond is None and 2 * abs(lines.start) == 1 << len(lines.address):
+        return FAULT + log2(len(lines.address)) + 1
+    return SHIFTED * bool(lines.start or lines.beyond is not None)
 
 
 def price_of_lines(lines: tuple[Line, ...], sources: int) -> float:
     """Return what it costs to say how the lines of one side run; lines that the reader does not have cost little."""
-    moved = sum(line.state is State.FOLLOWS and line.of[0] != number for number, line in enumerate(lines))
+    single = (State.FOLLOWS, State.INVERTED)
+    moved = sum(line.state in single and line.of[0] != number for number, line in enumerate(lines))
     price = moved * log2(max(sources, 2)) + CROSSED * bool(moved)
     price += sum(
         1.0 if number >= sources else FAULT + 1 + log2(len(lines))
         for number, line in enumerate(lines)
         if line.state is State.STUCK
     )
-    price += sum(FAULT + log2(8) for line in lines if line.state is State.INVERTED)
+    price += sum(FAULT + log2(len(lines)) for line in lines if line.state is State.INVERTED)
     price += sum(
         (FAULT * (len(line.of) - 1) + 1 + log2(comb(sources, len(line.of)))) / len(line.of)
         + (log2(max(sources, 2)) if number not in line.of else 0)

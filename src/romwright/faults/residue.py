@@ -209,7 +209,7 @@ class Residue:
     def doubtful_line(self) -> tuple[int, int]:
         """The address line whose other level explains most wrong bytes, and how many; blank bytes tell nothing."""
         found = [(0, 0)]
-        for line in range(max(len(self.dump) - 1, 0).bit_length()):
+        for line in range((len(self.dump) - 1).bit_length() if len(self.addresses) else 0):
             other = self.addresses ^ 1 << line
             inside = other < len(self.dump)
             seen = self.dump[self.addresses[inside]]

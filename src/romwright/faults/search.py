@@ -9,159 +9,43 @@ from itertools import product
 
 import numpy as np
 
-from romwright.faults import matching
 from romwright.faults.attempts import FITTED, Attempt, View, best_data, find_attempts
-from romwright.faults.explanation import Explanation
+from romwright.faults.judge import Judge
 from romwright.faults.levels import likely_levels
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.parts import Part
-from romwright.faults.prices import FEW, PAGE, price_of_map, price_of_wrong, prices_of_pages
 from romwright.faults.shapes import Shape, find_shapes
 from romwright.faults.spectrum import MOST_LINES
 from romwright.faults.starts import find_starts
 from romwright.images.runs import is_uniform
 from romwright.images.traits import find_idle_lines
 
-GOOD = 0.012  # share of wrong bits up to which a match is taken to be right
 PARTS, MORE_PARTS = 16, 56  # parts of the reference that are tried, at first and if none fits
-ENOUGH_TO_MATCH = 2000.0  # what it costs to write down a dump in which more than two lost lines are looked for
-RIGHT = 0.75  # share of the pages that are not blank that must be right if any line is not straight
-BLANK = 64.0  # what it costs at least to write down a page that is not blank
-ENOUGH = 0.75  # share of what it costs to write the dump down that an explanation may cost at most
+ENOUGH_TO_MATCH = 2000.0  # what it costs at least to write down a dump in which more than two faults are looked for
 LIKELIEST = 2  # shapes for which more are tried
+UNIFORM = 0.95  # share of one value outside the reference from which nothing of it is repeated there
+HOPELESS = 0.9  # share of the bits that chance would have wrong from which nothing comes of exchanging two lines
 MOST_STUCK = 3  # idle lines for which each level is tried
 WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
 
 
-class Search:
-    """A reference and a dump, and the explanations found so far.
+class Search(Judge):
+    """A reference and a dump, and what is tried to explain the one by the other."""
 
-    `reference` is filled up to a power of two of bytes. `known` says which bytes of the dump are defined, and `defined`
-    which of the reference; None: all. Which bits are wrong is counted where both are; to weigh maps against each other
-    what the reference does not define is taken as it is filled, or a map that leads nowhere would be right everywhere.
-    """
-
-    def __init__(
-        self, reference: np.ndarray, dump: np.ndarray,
-        known: np.ndarray | None = None, defined: np.ndarray | None = None,
-    ) -> None:  # fmt: skip
-        self.reference, self.dump, self.known, self.defined = reference, dump, known, defined
-        self.rom_lines = len(reference).bit_length() - 1
-        self.reader_lines = (len(dump) - 1).bit_length()
-        self.bits = 8 * (len(dump) if known is None else int(known.sum()))
+    def __init__(self, *of: np.ndarray | None) -> None:
+        super().__init__(*of)
         self.attempts: list[Attempt] = []
-        self.found: dict[LineMap, Explanation] = {}
-        self.last_read: tuple[LineMap, np.ndarray]
 
-    def run(self) -> list[Explanation]:
-        """Return the explanations, the cheapest first."""
-        if self.straight.residual and not is_uniform(self.dump) and not is_uniform(self.reference):
-            if max(self.reader_lines, self.rom_lines) <= MOST_LINES:
-                self.match()
+    def run(self) -> None:
+        """Look for explanations, as long as none is good."""
+        small = max(self.reader_lines, self.rom_lines) <= MOST_LINES
+        if self.straight.residual and small and not is_uniform(self.dump) and not is_uniform(self.reference):
+            self.match()
             if not self.good:
                 self.try_starts()
-        return sorted(self.found.values(), key=lambda each: each.price)
-
-    @cached_property
-    def straight(self) -> Explanation:
-        """What is left wrong if all lines run as they should."""
-        return self.judge(LineMap.straight(self.rom_lines) if self.fits else self.part_of_straight())
-
-    @property
-    def fits(self) -> bool:
-        """Whether the reader has all lines of the ROM."""
-        return self.reader_lines >= self.rom_lines
-
-    def part_of_straight(self) -> LineMap:
-        """Return the map of a dump that is smaller than the ROM: its first part."""
-        address = [Line.follows(n) if n < self.reader_lines else Line.stuck(0) for n in range(self.rom_lines)]
-        return LineMap(tuple(address), LineMap.straight(0).data)
-
-    def judge(self, lines: LineMap) -> Explanation:
-        """Read the whole reference through a map, count what is wrong, and keep it."""
-        if known := self.found.get(lines):
-            return known
-        expected = lines.apply(self.reference, len(self.dump))
-        changed = expected ^ self.dump
-        if self.known is not None:
-            changed[~self.known] = 0
-        wrong = self.by_page(changed)
-        price = price_of_map(lines, self.reader_lines) + price_of_wrong(wrong, self.page_prices)
-        if self.defined is not None:
-            changed[~self.compared(lines)] = 0
-            wrong = self.by_page(changed)
-        rose, fell = matching.bits(changed & self.dump), matching.bits(changed & expected)
-        self.found[lines] = found = Explanation(lines, rose, fell, price, self.right(expected, changed, wrong))
-        if self.best is found:
-            self.last_read = lines, expected
-        return found
-
-    def right(self, expected: np.ndarray, changed: np.ndarray, wrong: np.ndarray) -> float:
-        """Return the lesser share that is right: of the pages that are not blank, or of the bytes that never are."""
-        program = (self.dump != self.blank) & (expected != self.blank)
-        shares = (wrong <= self.few_wrong)[self.live], changed[program] == 0
-        return min((float(share.mean()) for share in shares if len(share)), default=1.0)
-
-    def by_page(self, changed: np.ndarray) -> np.ndarray:
-        """Count the wrong bits of each page."""
-        return np.add.reduceat(np.bitwise_count(changed), self.pages, dtype=np.int64)
-
-    def compared(self, lines: LineMap) -> np.ndarray | None:
-        """Tell for each byte of the dump whether it and what a map leads it to are defined; None: all are."""
-        if self.defined is None:
-            return self.known
-        reached = replace(lines, beyond=lines.beyond if lines.beyond is None else 1)
-        there = reached.cells(self.defined.astype(np.uint8), len(self.dump)) != 0
-        return there if self.known is None else there & self.known
-
-    def read(self, lines: LineMap) -> np.ndarray:
-        """Return what is read through a map; what the best explanation so far gave is kept."""
-        known, expected = self.last_read
-        return expected if known is lines else lines.apply(self.reference, len(self.dump))
-
-    @cached_property
-    def pages(self) -> np.ndarray:
-        """Where the pages of the dump begin."""
-        return np.arange(0, len(self.dump), PAGE)
-
-    @cached_property
-    def page_prices(self) -> np.ndarray:
-        """What it costs to write down each page of the dump as it is."""
-        return prices_of_pages(self.dump)
-
-    @cached_property
-    def blank(self) -> int:
-        """The byte that the dump has most often."""
-        return int(np.bincount(self.dump, minlength=256).argmax())
-
-    @cached_property
-    def live(self) -> np.ndarray:
-        """Which pages of the dump are not blank, nor nearly so."""
-        return self.page_prices > BLANK
-
-    @cached_property
-    def few_wrong(self) -> np.ndarray:
-        """Up to how many wrong bits each page is right."""
-        return FEW * 8 * np.diff(self.pages, append=len(self.dump))
-
-    @property
-    def price_of_nothing(self) -> float:
-        """What it costs to write down the dump as it is: nothing explains it."""
-        return float(self.page_prices.sum())
-
-    def explains(self, found: Explanation) -> bool:
-        """Tell whether an explanation says much of the dump: two programs may have pieces in common by chance.
-
-        A map that misses a line that is stuck or joined is right in one half of the pages: that is not enough.
-        """
-        if found is not self.straight and found.right < RIGHT:
-            return False
-        return found.residual <= GOOD * self.bits or found.price <= ENOUGH * self.price_of_nothing
-
-    @property
-    def best(self) -> Explanation:
-        """The cheapest explanation so far."""
-        return min(self.found.values(), key=lambda each: each.price)
+            if not self.good:
+                self.try_harder()
+            self.try_halves()
 
     @cached_property
     def idle(self) -> list[int]:
@@ -193,10 +77,13 @@ class Search:
             self.try_shapes(shapes)
         if not (self.good and self.best.lines.crossed_at_random):
             self.try_straight([*shapes[:LIKELIEST], *deep] if not self.good else shapes[:LIKELIEST])
-        if not self.good and self.price_of_nothing > ENOUGH_TO_MATCH:
+        if self.price_of_nothing < ENOUGH_TO_MATCH:
+            return
+        if not self.good:
             self.try_shapes(deep[:LIKELIEST])
         if not self.good:
-            self.try_harder()
+            for shape in [Shape()] * (not idle_least) + shapes[:LIKELIEST]:
+                self.try_shape(shape, slice(PARTS), wide=True)
 
     def try_shapes(self, shapes: Sequence[Shape]) -> None:
         """Try shapes, the likeliest first, with few parts of the reference and then with more, until one is good."""
@@ -208,14 +95,12 @@ class Search:
             if self.good:
                 return
 
-    @property
-    def good(self) -> bool:
-        """Whether the best explanation leaves so few bits wrong that no other kind need be looked for."""
-        return self.best.residual <= GOOD * self.bits
+    def try_shape(self, shape: Shape, tried: slice, wide: bool = False) -> None:
+        """Match the dump with the likeliest parts of the reference, and judge what comes of it.
 
-    def try_shape(self, shape: Shape, tried: slice) -> None:
-        """Match the dump with the likeliest parts of the reference, and judge what comes of it."""
-        for attempt in find_attempts(shape, self.whole_dump, self.bare, tried):
+        If the search is `wide`, wrong bits may all go one way, and address lines may be inverted.
+        """
+        for attempt in find_attempts(shape, self.whole_dump, self.bare, tried, wide):
             self.attempts.append(attempt)
             if not self.judge(self.compose(attempt)).residual:
                 return
@@ -241,10 +126,20 @@ class Search:
         seen = LineMap(address, LineMap.straight(0).data).cells(self.reference, len(self.reference))
         return likely_levels(seen, self.whole_dump[: len(seen)], stuck)
 
+    def try_halves(self) -> None:
+        """Try the start in the middle where the highest line is inverted: the same is read."""
+        straight = LineMap.straight(self.rom_lines)
+        halves = replace(straight, address=(*straight.address[:-1], Line.inverted(self.rom_lines - 1)))
+        if self.best.lines == halves:
+            self.judge(replace(straight, start=len(self.reference) // 2))
+
     def try_harder(self) -> None:
         """Exchange any two lines, and look at the data lines again, in what comes nearest to the dump."""
-        nearest = sorted(self.attempts, key=lambda attempt: attempt.wrong)[:FITTED]
-        for attempt in nearest:
+        ones = (self.dump[:, None] >> np.arange(8, dtype=np.uint8) & 1).mean(axis=0)
+        by_chance = float((2 * ones * (1 - ones)).mean())
+        for attempt in sorted(self.attempts, key=lambda attempt: attempt.wrong)[:FITTED]:
+            if attempt.wrong > HOPELESS * by_chance:
+                return
             attempt.improve()
             self.judge(self.compose(attempt))
 
@@ -253,14 +148,17 @@ class Search:
         half = len(self.reference) // 2
         for start in find_starts(self.reference, self.dump):
             nearest = (start + half) % len(self.reference) - half  # going round, it starts there as well
-            around = self.judge(LineMap.straight(self.rom_lines, nearest)).lines.apply(self.reference, len(self.dump))
+            around = LineMap.straight(self.rom_lines, nearest)
             wanted = np.arange(len(self.dump)) + start
             outside = (wanted < 0) | (wanted >= len(self.reference))
-            if outside.any():
-                beyond = int(np.bincount(self.dump[outside], minlength=256).argmax())
-                if (around[outside] == beyond).all():  # both would read the same
-                    continue
-                self.judge(LineMap.straight(self.rom_lines, start, beyond))
+            times = np.bincount(self.dump[outside], minlength=256)
+            beyond = int(times.argmax())
+            if (around.apply(self.reference, len(self.dump))[outside] == beyond).all():  # both would read the same
+                self.judge(around)
+                continue
+            self.judge(LineMap.straight(self.rom_lines, start, beyond))
+            if times[beyond] <= UNIFORM * times.sum():
+                self.judge(around)
 
     @property
     def bare_lines(self) -> int:
@@ -276,11 +174,15 @@ class Search:
         address = {matter[line]: Line.stuck(level) for line, level in part.held}
         for column, lines in enumerate(part.lines(self.bare_lines)):
             row = rows[order[column]]
-            carried = Line.joined(laws[row], row) if row in laws else Line.follows(row[0])
+            follows = Line.inverted if attempt.turned[column] else Line.follows
+            carried = Line.joined(laws[row], row) if row in laws else follows(row[0])
             address |= {matter[line]: carried for line in lines}
-        free = [line for line in range(self.reader_lines) if line in shape.idle]
+        free = {line: Line.follows(line) for line in shape.idle}
+        for group in shape.groups:  # lines that never matter may be joined with one that does
+            carried = Line.joined(group.law, group.lines)
+            left = len(group.lines) - sum(line == carried for line in address.values())
+            free |= dict.fromkeys(sorted(group.lines, key=lambda line: line not in self.idle)[:left], carried)
         for line in sorted(self.idle, key=lambda line: line not in free):
-            own = line if line in free else free[0] if free else None
-            address[line] = Line.stuck(0) if own is None else Line.follows(own)
-            free = [each for each in free if each != own]
+            own = line if line in free else next(iter(free), None)
+            address[line] = Line.stuck(0) if own is None else free.pop(own)
         return LineMap(tuple(address[line] for line in range(self.rom_lines)), data)

@@ -81,19 +81,19 @@ class Differences:
 
 
 def find_shapes(dump: np.ndarray, reference: np.ndarray, idle_least: int) -> tuple[list[Shape], list[Shape]]:
-    """Return the ways in which a dump may have come about; at least `idle_least` lines are idle.
+    """Return the ways in which a dump may have come about; at least `idle_least` lines are lost.
 
     What the reference shows too is no fault: the likeliest ways have as many idle lines and groups more than it. Those
     that lose more than FEW_LOST lines are given apart: for them only lines that look idle, and the surest groups.
     """
     seen, natural = Look(dump), Look(reference)
-    idle = [tuple(seen.ranked[:count]) for count in range(idle_least, len(seen.ranked) + 1)]
-    idle = [lines for lines in idle if len(lines) == idle_least or lines[-1] in seen.idle]
+    idle = [tuple(seen.ranked[:count]) for count in range(len(seen.ranked) + 1)]
+    idle = [lines for lines in idle if len(lines) <= idle_least or lines[-1] in seen.idle]
     surest = seen.surest_groups()
     few = [
-        shape for lines in idle[: FEW_LOST + 1] for count in range(FEW_LOST + 1)
+        shape for lines in idle[: idle_least + FEW_LOST + 1] for count in range(FEW_LOST + 1)
         for joined in combinations(seen.groups, count)
-        if (shape := seen.shape(lines, joined, idle_least)) and shape.lost - idle_least <= FEW_LOST
+        if (shape := seen.shape(lines, joined, idle_least)) and 0 <= shape.lost - idle_least <= FEW_LOST
     ]  # fmt: skip
     deep = [
         shape for lines in idle for count in range(len(surest) + 1)
