@@ -118,3 +118,12 @@ def test_contents_that_look_as_if_lines_were_joined():
     logger = np.fromfile(LOGGER, np.uint8)[0xFA8:0x1FA8]
     found, _ = compared(logger, logger[np.arange(len(logger)) | 1 << 10])
     assert [finding.title for finding in found.findings] == ["A10 is stuck high"]
+
+
+def test_a_short_dump_that_starts_where_the_reference_does():
+    """All its probes agree with the start: that is no other start, and the lines that the reader lacks stay lost."""
+    dump = PROGRAM[:969].copy()
+    dump[323:484] = 0xFF
+    found, said = compared(PROGRAM, dump)
+    assert [line["state"] for line in said["address_lines"][10:]] == ["stuck", "stuck"]
+    assert [region["first"] for region in said["residual"]["regions"]] == [323] and "start" not in said

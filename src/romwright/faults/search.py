@@ -148,7 +148,7 @@ class Search(Judge):
         half = len(self.reference) // 2
         for start in find_starts(self.reference, self.dump):
             nearest = (start + half) % len(self.reference) - half  # going round, it starts there as well
-            around = LineMap.straight(self.rom_lines, nearest)
+            around = LineMap.straight(self.rom_lines, nearest) if nearest else self.straight.lines
             wanted = np.arange(len(self.dump)) + start
             outside = (wanted < 0) | (wanted >= len(self.reference))
             times = np.bincount(self.dump[outside], minlength=256)
