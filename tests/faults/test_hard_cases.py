@@ -118,3 +118,10 @@ def test_contents_that_look_as_if_lines_were_joined():
     logger = np.fromfile(LOGGER, np.uint8)[0xFA8:0x1FA8]
     found, _ = compared(logger, logger[np.arange(len(logger)) | 1 << 10])
     assert [finding.title for finding in found.findings] == ["A10 is stuck high"]
+
+
+def test_a_small_dump_that_starts_where_its_reference_does():
+    """It is no start elsewhere, and follows no line that its reader does not have."""
+    first, second = bytes.fromhex("7dbab186d4909e7d"), bytes.fromhex("b9ee88")
+    found, said = compared(*(np.frombuffer(data, np.uint8) for data in (first, second)))
+    assert {line["of"] for line in said["address_lines"] if line["state"] == "follows"} <= {"A0", "A1"}

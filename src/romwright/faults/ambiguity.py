@@ -119,9 +119,9 @@ class Nearness:
     def alike_in_reference(self) -> Iterator[tuple[int, int]]:
         """Yield pairs of the ROM's address lines, not both sound, that the ROM's contents do not tell apart."""
         address = self.lines.address
-        for a, b in combinations(range(len(address)), 2):
-            lost = {address[a].state, address[b].state} & {State.STUCK, State.JOINED}
-            if lost and address[a] != address[b] and np.array_equal(*quarters(self.reference, a, b)):
+        lost = {n for n, line in enumerate(address) if line.state in (State.STUCK, State.JOINED)}
+        for a, b in combinations(range(len(address)), 2) if lost else ():
+            if {a, b} & lost and address[a] != address[b] and np.array_equal(*quarters(self.reference, a, b)):
                 yield a, b
 
     def address_classes(self) -> list[tuple[str, list[int]]]:
