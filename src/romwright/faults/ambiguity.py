@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations, islice, permutations
+from itertools import combinations, islice, permutations, product
 
 import numpy as np
 
@@ -110,18 +110,25 @@ class Nearness:
                 yield replace(self.lines, data=tuple(data))
 
     def without_joins(self) -> Iterator[LineMap]:
-        """Yield the maps with a group of address lines taken apart: contents may look as if lines were joined."""
+        """Yield the maps with a group of address lines taken apart, or one line taken out of three.
+
+        Contents may look as if lines were joined.
+        """
         for joined in sorted({line for line in self.lines.address if line.law}, key=lambda line: line.of):
             members = [n for n, line in enumerate(self.lines.address) if line == joined]
             for carried in permutations(map(Line.follows, joined.of), len(members)):
+                yield arrange(self.lines, "A", members, carried)
+            for source, member in product(joined.of, members) if len(joined.of) > 2 else ():
+                fewer = Line.joined(joined.law, [line for line in joined.of if line != source])
+                carried = [Line.follows(source) if each == member else fewer for each in members]
                 yield arrange(self.lines, "A", members, carried)
 
     def alike_in_reference(self) -> Iterator[tuple[int, int]]:
         """Yield pairs of the ROM's address lines, not both sound, that the ROM's contents do not tell apart."""
         address = self.lines.address
-        for a, b in combinations(range(len(address)), 2):
-            lost = {address[a].state, address[b].state} & {State.STUCK, State.JOINED}
-            if lost and address[a] != address[b] and np.array_equal(*quarters(self.reference, a, b)):
+        lost = {n for n, line in enumerate(address) if line.state in (State.STUCK, State.JOINED)}
+        for a, b in combinations(range(len(address)), 2) if lost else ():
+            if {a, b} & lost and address[a] != address[b] and np.array_equal(*quarters(self.reference, a, b)):
                 yield a, b
 
     def address_classes(self) -> list[tuple[str, list[int]]]:

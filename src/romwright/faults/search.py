@@ -128,9 +128,8 @@ class Search(Judge):
 
     def try_halves(self) -> None:
         """Try the start in the middle where the highest line is inverted: the same is read."""
-        straight = LineMap.straight(self.rom_lines)
-        halves = replace(straight, address=(*straight.address[:-1], Line.inverted(self.rom_lines - 1)))
-        if self.best.lines == halves:
+        straight, top = LineMap.straight(self.rom_lines), Line.inverted(self.rom_lines - 1)
+        if self.best.lines == replace(straight, address=(*straight.address[:-1], top)):
             self.judge(replace(straight, start=len(self.reference) // 2))
 
     def try_harder(self) -> None:
@@ -147,6 +146,8 @@ class Search(Judge):
         """Try whether the dump starts elsewhere in the reference, and goes on at its start or reads as one byte."""
         half = len(self.reference) // 2
         for start in find_starts(self.reference, self.dump):
+            if start == 0 and len(self.dump) <= len(self.reference):  # straight, that is
+                continue
             nearest = (start + half) % len(self.reference) - half  # going round, it starts there as well
             around = LineMap.straight(self.rom_lines, nearest) if nearest else self.straight.lines
             wanted = np.arange(len(self.dump)) + start
