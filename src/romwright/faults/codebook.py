@@ -12,7 +12,7 @@ from itertools import combinations, islice
 
 from romwright.faults.lines import Law, Line, State
 
-MOST = 4096  # data maps that are looked at: where so few words were seen that more would do, nothing can be told
+MOST = 1500  # data maps that are looked at: where so few words were seen that more would do, nothing can be told
 
 
 def carried(line: Line, words: Sequence[int]) -> list[int]:

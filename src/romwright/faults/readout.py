@@ -14,15 +14,19 @@ from functools import cached_property
 import numpy as np
 
 from romwright.faults.codebook import changes, find_data_maps, read_through
+from romwright.faults.doubles import changed, double_faults
 from romwright.faults.lines import Line, gather
 from romwright.faults.patterns import LineFinder, mixed
-from romwright.faults.tally import Tally, best_lines
+from romwright.faults.tally import Tally, best_line, best_lines
 
 SAMPLE = 1 << 14  # addresses of a large dump by which maps are tried; the best are then checked on every one
 RARE = (0.04, 0.15, 0.4)  # words seen less often than this share of the commonest may come from wrong bits
 ROUNDS = 6  # in which each address line is looked at again
-FIRST = 3  # things that a line may carry that are tried in a round
-FINALISTS = 24  # maps that are worked out to the end
+TRIED = 3 * SAMPLE  # words that are read to try what a line may carry
+UNKNOWN = 5  # address lines that are taken as unknown at once
+THROWS = 6
+FINALISTS = 12  # maps that are worked out to the end
+SMALL, SMALLISH = 256, 2048  # words up to which all double faults are tried in any case, or if nothing else fits
 GOOD = 0.05  # share of wrong bits up to which a dump is one of this pattern
 
 
@@ -53,9 +57,11 @@ class Readout:
         self.addresses = some
         self.sample = words[some]
         self.tally = Tally(some, self.sample, self.reader_lines)
+        missing = range(self.reader_lines, finder.lines)  # lines that a reader set to a smaller chip holds low
         self.straight = Ways(
-            *(tuple(map(Line.follows, range(n))) for n in (finder.lines, finder.bits)), 0
-        )
+            changed(tuple(map(Line.follows, range(finder.lines))), dict.fromkeys(missing, Line.stuck(0))),
+            tuple(map(Line.follows, range(finder.bits))), 0,
+        )  # fmt: skip
         self.best, *self.others = self._solve()
 
     @property
@@ -79,8 +85,11 @@ class Readout:
         for share in RARE if not self.blank else ():
             for way in self._finalists(share):
                 found[way.address, way.data] = way
-            if found and min(way.wrong for way in found.values()) <= GOOD * self.finder.bits * len(self.addresses):
+            if any(map(self._good, found.values())):
                 break
+        small = len(self.dump) <= SMALL or (len(self.dump) <= SMALLISH and not any(map(self._good, found.values())))
+        if small and not self.blank:
+            found |= {(way.address, way.data): way for way in self._doubles()}
         kept = sorted(found.values(), key=lambda way: (way.wrong, way.changed))[: 2 * FINALISTS]
         whole = [self._way(way.address, way.data, None) for way in kept]
         if not whole:
@@ -94,8 +103,42 @@ class Readout:
         maps = find_data_maps(seen, self.tally.partners(seen), self.finder.code, self.finder.bits)
         ranked = sorted(range(len(maps)), key=lambda at: self._against(maps[at]))
         for at in ranked[:FINALISTS]:
-            address = [self.tally.best_lines(*pair)[0] for pair in zip(*self._shown(maps[at]))]
-            yield from self._refined(address, maps[at])
+            way = self._settled(maps[at])
+            yield way
+            yield from self._equals(way)
+
+    def _doubles(self) -> list[Ways]:
+        """Return the single and double faults that leave the fewest bits wrong."""
+        kept: list[Ways] = []
+        for address, data in double_faults(self.straight.address, self.straight.data):
+            if max((line for each in address for line in each.of), default=0) >= self.reader_lines:
+                continue
+            way = self._way(address, data, self.addresses)
+            if not kept or way.wrong < kept[0].wrong:
+                kept = [way]
+            elif way.wrong == kept[0].wrong:
+                kept.append(way)
+        return kept
+
+    def _settled(self, data: tuple[Line, ...]) -> Ways:
+        """Return the best address lines found for a data map, from one start after the other until one is good."""
+        address, sure = zip(*(self.tally.best_line(*pair) for pair in zip(*self._shown(data))))
+        doubtful = sorted(range(len(sure)), key=sure.__getitem__)
+        way = self._bettered(self._way(address, data, self.addresses))
+        if not self._good(way):
+            way = self._better(way, self._bettered(self._way(self.straight.address, data, self.addresses)))
+        if not self._good(way):
+            way = self._better(way, self._bettered(self._anew(address, data, doubtful)))
+        return way
+
+    @staticmethod
+    def _better(one: Ways, other: Ways) -> Ways:
+        """Return the way that leaves fewer bits wrong, the first of equals."""
+        return min(one, other, key=lambda way: way.wrong)
+
+    def _good(self, way: Ways) -> bool:
+        """Tell whether few enough bits of the sample are left wrong."""
+        return way.wrong <= GOOD * self.finder.bits * len(self.addresses)
 
     def _shown(self, data: Sequence[Line]) -> list[list[int]]:
         """Return for each address line the word that is read where it is low, and where it is high."""
@@ -105,23 +148,58 @@ class Readout:
         """Count the words that go against every line straight, inverted or stuck, if the data lines are so."""
         return self.tally.against(*self._shown(data))
 
-    def _refined(self, address: list[Line], data: tuple[Line, ...]) -> Iterator[Ways]:
-        """Better one address line after the other, the rest held as they are; yield the best, and what fits as well."""
-        best = self._way(address, data, self.addresses)
+    def _bettered(self, way: Ways) -> Ways:
+        """Better one address line after the other, the rest held as they are, until that does not help."""
         for _ in range(ROUNDS):
-            before = best
-            for number in range(len(address)) if best.wrong else ():
-                for line in self._fitting(best, number)[:FIRST]:
-                    way = self._way(replaced(best.address, number, line), data, self.addresses)
-                    best = min(best, way, key=lambda each: each.wrong)
-            if best is before:
+            before = way
+            for number in range(len(way.address)) if way.wrong else ():
+                for line in self._fitting(way, number)[: TRIED // len(self.addresses)]:
+                    other = self._way(replaced(way.address, number, line), way.data, self.addresses)
+                    way = self._better(way, other)
+            if way is before:
                 break
-        yield best
-        for number, held in enumerate(best.address):
-            for line in self._fitting(best, number):
-                way = self._way(replaced(best.address, number, line), data, self.addresses)
-                if line != held and way.wrong == best.wrong:
-                    yield way
+        return way
+
+    def _anew(self, address: Sequence[Line], data: tuple[Line, ...], doubtful: list[int]) -> Ways:
+        """Take the address lines that are least sure as unknown, and settle the surest of them first.
+
+        While a line is unknown it has levels thrown at random: it then hides what the others carry, but does not
+        speak for anything that is wrong.
+        """
+        unknown, address = doubtful[:UNKNOWN], list(address)
+        while unknown:
+            found = []
+            for number in unknown:
+                lines, margin = self._thrown(address, data, number, unknown)
+                found.append((margin, number, lines))
+            _, number, line = max(found, key=lambda each: each[0])
+            address[number] = line
+            unknown.remove(number)
+        return self._way(address, data, self.addresses)
+
+    def _thrown(self, address, data, number: int, unknown: list[int]) -> tuple[Line, float]:
+        """Return what a line carries, the unknown ones thrown, and how sure that is."""
+        low, high = [], []
+        cells = self._cells(address, self.addresses)
+        for throw in range(THROWS):
+            thrown = cells.copy()
+            for other in unknown:
+                level = mixed(self.addresses, 7919 * (throw * 32 + other + 1)) >> 16 & 1
+                thrown = thrown & ~(1 << other) | level << other
+            is_low, is_high = (
+                self._shows(thrown & ~(1 << number) | level << number, data) == self.sample for level in (0, 1)
+            )
+            low.append(self.tally.levels[is_low & ~is_high])
+            high.append(self.tally.levels[is_high & ~is_low])
+        return best_line(np.concatenate(low), np.concatenate(high))
+
+    def _equals(self, way: Ways) -> Iterator[Ways]:
+        """Yield each way with one address line changed that leaves no more bits wrong."""
+        for number, held in enumerate(way.address):
+            for line in self._fitting(way, number):
+                other = self._way(replaced(way.address, number, line), way.data, self.addresses)
+                if line != held and other.wrong == way.wrong:
+                    yield other
 
     def _fitting(self, way: Ways, number: int) -> list[Line]:
         """List what an address line may carry if all others are right, the best first.
@@ -138,17 +216,24 @@ class Readout:
     def _way(self, address: Sequence[Line], data: Sequence[Line], addresses: np.ndarray | None) -> Ways:
         """Return a way with the bits that it leaves wrong at these addresses, or at all."""
         seen = self.dump if addresses is None else self.sample
-        changed = self._read(address, data, addresses) ^ seen
-        return Ways(tuple(address), tuple(data), int(np.bitwise_count(changed).sum()))
+        turned = self._read(address, data, addresses) ^ seen
+        return Ways(tuple(address), tuple(data), int(np.bitwise_count(turned).sum()))
 
     def _read(self, address: Sequence[Line], data: Sequence[Line], addresses: np.ndarray | None) -> np.ndarray:
         """Return the words that are read so at these addresses, or at all."""
+        return self._shows(self._cells(address, addresses), data)
+
+    def _cells(self, address: Sequence[Line], addresses: np.ndarray | None) -> np.ndarray:
+        """Return the addresses that reach the ROM."""
         if addresses is None:
-            cells = gather(address, len(self.dump))
-        else:
-            cells = np.zeros(len(addresses), np.int64)
-            for number, line in enumerate(address):
-                cells |= line.values(addresses) << number
+            return gather(address, len(self.dump))
+        cells = np.zeros(len(addresses), np.int64)
+        for number, line in enumerate(address):
+            cells |= line.values(addresses) << number
+        return cells
+
+    def _shows(self, cells: np.ndarray, data: Sequence[Line]) -> np.ndarray:
+        """Return the words that a reader with these data lines sees of cells of the ROM."""
         code = np.array(self.finder.code, np.int64)
         shown = np.array(read_through(data, code.ravel().tolist()), np.uint16)
         return shown[self.finder.cells[cells]]

@@ -8,10 +8,11 @@ from itertools import combinations
 
 import numpy as np
 
-from romwright.faults.lines import Law, Line
+from romwright.faults.lines import Law, Line, State
 
 STEADY = 0.93  # share of the addresses of a word at which a line has one level, from which it always has, but for rot
 FEWEST = 12  # addresses of two words together, under which a steady line may be chance
+NEARLY = 0.03  # share of rows by which something that a line may carry may fall short of the best
 TIES = 12  # things that a line may carry that are handed on to be weighed
 WIDEST_JOIN = 4  # lines
 
@@ -30,7 +31,7 @@ class Tally:
         self.ones = np.array(ones, np.float32).reshape(lines, -1).T
         order = np.argsort(self.inverse, kind="stable")
         self.places = np.split(order, np.cumsum(counts)[:-1])
-        self.best_lines = cache(self.best_lines)
+        self.best_line = cache(self.best_line)
 
     def common(self, share: float) -> list[int]:
         """List the words that are seen at least as often as a share of what the commonest is."""
@@ -72,12 +73,26 @@ class Tally:
         """Return the levels of the reader's lines, one row for each address at which a word was read."""
         return self.levels[self.places[self.row[word]]] if word in self.row else self.levels[:0]
 
-    def best_lines(self, low: int, high: int) -> list[Line]:
-        """List what a line of the ROM may carry, that is low where one word is read and high where the other is."""
-        return best_lines(self.levels_of(low), self.levels_of(high))
+    def best_line(self, low: int, high: int) -> tuple[Line, float]:
+        """Return what a line of the ROM carries that is low where one word is read, high where the other is."""
+        return best_line(self.levels_of(low), self.levels_of(high))
+
+
+def best_line(low: np.ndarray, high: np.ndarray) -> tuple[Line, float]:
+    """Return what a line of the ROM carries, and the share of rows that agree, less what chance would give."""
+    (score, line), *_ = scored_lines(low, high)
+    rows = len(low) + len(high)
+    return line, (score - max(len(low), len(high), rows / 2) * (line.state is not State.STUCK)) / max(rows, 1) if rows else 0.0
 
 
 def best_lines(low: np.ndarray, high: np.ndarray) -> list[Line]:
+    """List what agrees with the levels best, and what agrees nearly as well."""
+    scored = scored_lines(low, high)
+    slack = max(4.0, NEARLY * (len(low) + len(high)))
+    return [line for score, line in scored[:TIES] if score >= scored[0][0] - slack]
+
+
+def scored_lines(low: np.ndarray, high: np.ndarray) -> list[tuple[float, Line]]:
     """List what a line of the ROM may carry, by the levels of the reader's lines where it was low, and high.
 
     What agrees with the most rows comes first, of equals the plainest.
@@ -100,10 +115,7 @@ def best_lines(low: np.ndarray, high: np.ndarray) -> list[Line]:
         wide = np.flatnonzero(steady).tolist()
         for size in range(3, min(len(wide), WIDEST_JOIN) + 1 if len(wide) <= 2 * WIDEST_JOIN else 0):
             scored += [(agreeing(law, each, *rows), Line.joined(law, each)) for each in combinations(wide, size)]
-    most = max(score for score, _ in scored)
-    slack = max(1.0, 0.02 * (n_low + n_high))
-    near = sorted((each for each in scored if each[0] >= most - slack), key=lambda each: -each[0])
-    return [line for _, line in near[:TIES]]
+    return sorted(scored, key=lambda each: -each[0])
 
 
 def agreeing(law: Law, lines: Sequence[int], low: np.ndarray, high: np.ndarray) -> float:
