@@ -149,15 +149,21 @@ class Readout:
         return self.tally.against(*self._shown(data))
 
     def _bettered(self, way: Ways) -> Ways:
-        """Better one address line after the other, the rest held as they are, until that does not help."""
-        for _ in range(ROUNDS):
-            before = way
-            for number in range(len(way.address)) if way.wrong else ():
-                for line in self._fitting(way, number)[: TRIED // len(self.addresses)]:
-                    other = self._way(replaced(way.address, number, line), way.data, self.addresses)
-                    way = self._better(way, other)
-            if way is before:
-                break
+        """Better one address line after the other, the rest held as they are, until that does not help.
+
+        Joins come last: while other lines are wrong, a join with one of them often seems to fit.
+        """
+        tried = TRIED // len(self.addresses)
+        for joins in (False, True):
+            for _ in range(ROUNDS):
+                before = way
+                for number in range(len(way.address)) if way.wrong else ():
+                    lines = [line for line in self._fitting(way, number) if joins or not line.law]
+                    for line in lines[:tried]:
+                        other = self._way(changed(way.address, {number: line}), way.data, self.addresses)
+                        way = self._better(way, other)
+                if way is before:
+                    break
         return way
 
     def _anew(self, address: Sequence[Line], data: tuple[Line, ...], doubtful: list[int]) -> Ways:
@@ -197,7 +203,7 @@ class Readout:
         """Yield each way with one address line changed that leaves no more bits wrong."""
         for number, held in enumerate(way.address):
             for line in self._fitting(way, number):
-                other = self._way(replaced(way.address, number, line), way.data, self.addresses)
+                other = self._way(changed(way.address, {number: line}), way.data, self.addresses)
                 if line != held and other.wrong == way.wrong:
                     yield other
 
@@ -207,7 +213,7 @@ class Readout:
         Every word that would be another with this line low than with it high says which of the two it was.
         """
         is_low, is_high = (
-            self._read(replaced(way.address, number, Line.stuck(level)), way.data, self.addresses) == self.sample
+            self._read(changed(way.address, {number: Line.stuck(level)}), way.data, self.addresses) == self.sample
             for level in (0, 1)
         )
         levels = self.tally.levels
@@ -237,8 +243,3 @@ class Readout:
         code = np.array(self.finder.code, np.int64)
         shown = np.array(read_through(data, code.ravel().tolist()), np.uint16)
         return shown[self.finder.cells[cells]]
-
-
-def replaced(lines: Sequence[Line], number: int, line: Line) -> tuple[Line, ...]:
-    """Return the lines with one of them changed."""
-    return (*lines[:number], line, *lines[number + 1 :])

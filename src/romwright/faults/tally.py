@@ -79,17 +79,20 @@ class Tally:
 
 
 def best_line(low: np.ndarray, high: np.ndarray) -> tuple[Line, float]:
-    """Return what a line of the ROM carries, and the share of rows that agree, less what chance would give."""
-    (score, line), *_ = scored_lines(low, high)
+    """Return what a line of the ROM carries if it is not joined, and the share of rows that agree, less mere chance."""
+    score, line = next(each for each in scored_lines(low, high) if not each[1].law)
     rows = len(low) + len(high)
-    return line, (score - max(len(low), len(high), rows / 2) * (line.state is not State.STUCK)) / max(rows, 1) if rows else 0.0
+    chance = 0 if line.state is State.STUCK else max(len(low), len(high))
+    return line, (score - chance) / rows if rows else 0.0
 
 
 def best_lines(low: np.ndarray, high: np.ndarray) -> list[Line]:
     """List what agrees with the levels best, and what agrees nearly as well."""
     scored = scored_lines(low, high)
+    plain = next(score for score, line in scored if not line.law)
     slack = max(4.0, NEARLY * (len(low) + len(high)))
-    return [line for score, line in scored[:TIES] if score >= scored[0][0] - slack]
+    near = [line for score, line in scored if score >= scored[0][0] - slack or (score >= plain - slack and not line.law)]
+    return near[:TIES]
 
 
 def scored_lines(low: np.ndarray, high: np.ndarray) -> list[tuple[float, Line]]:
