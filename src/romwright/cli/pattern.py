@@ -5,7 +5,8 @@ from __future__ import annotations
 import click
 
 from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
-from romwright.cli.render import inert, print_cautions, print_findings, print_json, print_table
+from romwright.cli.render import indented, inert, print_cautions, print_findings, print_json, print_table
+from romwright.cli.render import show as show_text
 from romwright.errors import InputError, OptionError
 
 OUTPUT = click.option("-o", "--output", metavar="OUT", help="The file to write.")
@@ -13,8 +14,8 @@ WRITE_AS = click.option(
     "--write-as", type=click.Choice(["raw", "intel-hex", "s-record"]), default="raw", show_default=True,
     help="Format of the output.",
 )  # fmt: skip
-LARGEST = 16  # times the chip, up to which a dump is read
-BURN = "at the bench: burn {file}, verify it, then fit the chip where the lines are in doubt: the adapter, the socket"
+LARGEST = 16  # times the chip, up to which a dump is read, and the part of it down to which
+BURN = "At the bench: burn {file}, verify it, then fit the chip where the lines are in doubt: the adapter, the socket"
 READ = "read it there as a {part}, and say: romwright pattern line-finder --for {part} --read DUMP"
 FORCE = (
     "The chip must answer at every address that the CPU reads: tie its select and output enable to their active "
@@ -63,7 +64,7 @@ def line_finder(part_name, output, write_as, dump, read_as, overwrite, as_json) 
     part, reading = require_marked(part_name)
     finder = LineFinder(part.address_bits, part.bits)
     if dump is not None:
-        return read_dump(part, finder, dump, read_as, list(reading.findings), as_json)
+        return read_dump(part, finder, dump, read_as, as_json)
     title = f"the line finder for {part.words:,} words of {part.bits} bits"
     answer, show = write_chip(part, part_name, title, finder.image_bytes(), output, write_as, overwrite)
     answer["findings"] += [finding.as_json() for finding in reading.findings]
@@ -82,6 +83,8 @@ def line_finder(part_name, output, write_as, dump, read_as, overwrite, as_json) 
         "Another word of the table there tells what the line does: the high word of A5 where A3's should be says that\n"
         "A5 follows A3. A word that is not in the table, or one bit wrong everywhere: a data line."
     )
+    if len({row[level] for row in rows for level in ("low", "high")}) < 2 * len(rows):
+        click.echo("Some words serve two lines, as there are too few of them: --read tells them apart.")
     click.echo(f"\n{inert(BURN.format(file=output))};\n{inert(READ.format(part=part_name))}\n")
     print_cautions(answer["cautions"])
     return 0
@@ -101,7 +104,7 @@ def by_eye(finder) -> list[dict]:
     ]  # fmt: skip
 
 
-def read_dump(part, finder, dump: str, read_as: str | None, findings: list, as_json: bool) -> int:
+def read_dump(part, finder, dump: str, read_as: str | None, as_json: bool) -> int:
     """Print what is wrong with the lines through which a line finder was read; return the exit status."""
     from romwright.faults.linereport import find_line_faults, state_readout
     from romwright.faults.readout import Readout
@@ -109,20 +112,21 @@ def read_dump(part, finder, dump: str, read_as: str | None, findings: list, as_j
     from romwright.images import formats
 
     loaded = formats.read(dump, read_as)
-    image, most = loaded.image, LARGEST * part.words * part.word_bytes
+    image, chip = loaded.image, part.words * part.word_bytes
     if image.gaps:
         missing = sum(stop - start for start, stop in image.gaps)
         raise InputError(
             f"{missing:,} bytes of the dump are not defined", where=dump, expected="every byte of the read",
             help="save the read as a binary file, whole",
         )  # fmt: skip
-    if image.span_bytes > most:
+    if not chip // LARGEST <= image.span_bytes <= chip * LARGEST:
         raise InputError(
-            f"the dump has {image.span_bytes:,} bytes", where=dump,
-            expected=f"at most {most:,}, {LARGEST} times the {part.name}", help="name the part that was read",
+            f"the dump has {image.span_bytes:,} bytes, the {part.name} {chip:,}", where=dump,
+            expected=f"a read of the {part.name}: {max(chip // LARGEST, 1):,} to {chip * LARGEST:,} bytes",
+            help="name the part that was read",
         )  # fmt: skip
     readout = Readout(finder, finder.words_of(image.flat()))
-    found = [*findings, *loaded.findings, *find_line_faults(readout)]
+    found = [*loaded.findings, *find_line_faults(readout)]
     answer = {"part": part.name, "file": dump} | state_readout(readout)
     if as_json:
         print_json(answer | {"findings": [finding.as_json() for finding in found]})
@@ -225,18 +229,22 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
     click.echo(f"It starts {run.starts}.")
     click.echo(f"Clock ({run.clock}): {in_units(hertz, FREQUENCIES)}\n")
     print_table(
-        ("line", "frequency", "period", "counter shows", "probe"),
+        ("line", "frequency", "period", "counter shows"),
         [
             (
                 rate.line, in_units(rate.hz, FREQUENCIES), in_units(rate.period_s, TIMES),
-                "not known" if rate.counter_hz is None else in_units(rate.counter_hz, FREQUENCIES), rate.note,
+                "not known" if rate.counter_hz is None else in_units(rate.counter_hz, FREQUENCIES),
             )
             for rate in rates
         ],
     )  # fmt: skip
+    for lines, note in run.probe.items():
+        show_text(indented(f"{lines}: {note}"))
+    for note in run.seen:
+        show_text(indented(note))
     click.echo()
-    print_cautions([*run.seen, FORCE, *(f"Never: {text}." for text in run.never), INSTEAD, *cautions])
-    click.echo(inert(f"\nSource: {run.source}."))
+    print_cautions([FORCE, *(f"Never: {text}." for text in run.never), INSTEAD, *cautions])
+    click.echo(inert(f"Source: {run.source}."))
     for text in unchecked:
         click.echo(inert(f"Unchecked: {text}."))
     return 0
@@ -247,10 +255,10 @@ TIMES = ((1, "s"), (10**-3, "ms"), (10**-6, "us"), (10**-9, "ns"))
 
 
 def in_units(value, units) -> str:
-    """Write a quantity to five figures in the largest unit of which there is one, the last if there is none.
+    """Write a quantity to six figures in the largest unit of which there is one, the last if there is none.
 
     >>> in_units(7630, FREQUENCIES), in_units(0.000131, TIMES)
     ('7.63 kHz', '131 us')
     """
     size, name = next((unit for unit in units if value >= unit[0]), units[-1])
-    return f"{float(value / size if isinstance(size, int) else float(value) / size):.5g} {name}"
+    return f"{float(value / size if isinstance(size, int) else float(value) / size):.6g} {name}"

@@ -44,8 +44,9 @@ def find_line_faults(readout: Readout) -> Iterator[Finding]:
             "check that the chip is burnt, supplied and selected (/CE, /OE), then read again",
         )  # fmt: skip
         return
+    seen = min(readout.reader_lines, finder.lines)
     if len(readout.dump) != len(finder.cells):
-        yield Finding(SIZE, f"the dump has {len(readout.dump):,} words, the chip {len(finder.cells):,}")
+        yield check_size(readout, best.address[seen:] if readout.explained else ())
     if not readout.explained:
         yield Finding(
             NOT_PATTERN, f"this is no dump of the line finder for {len(finder.cells):,} words of {finder.bits} bits",
@@ -53,16 +54,8 @@ def find_line_faults(readout: Readout) -> Iterator[Finding]:
             "check that it was made for this part; mend what a line finder in a sound socket shows, and read again",
         )  # fmt: skip
         return
-    seen = min(readout.reader_lines, finder.lines)
-    yield from faults_of(best.address[:seen], "A", "the ROM", len(best.address))
-    for level in (0, 1):
-        held = [n for n, line in enumerate(best.address) if n >= seen and line == Line.stuck(level)]
-        if held:
-            yield Finding(
-                SIZE, f"the dump is the part with {named(held, 'A')[0]} {LEVELS[level]}",
-                "the reader was set to a smaller chip",
-            )  # fmt: skip
-    yield from faults_of(best.data, "D", "the reader", len(best.data))
+    yield from faults_of(best.address[:seen], "A", "the ROM")
+    yield from faults_of(best.data, "D", "the reader")
     if best.wrong:
         rose, fell = directions(readout)
         yield Finding(
@@ -73,12 +66,22 @@ def find_line_faults(readout: Readout) -> Iterator[Finding]:
         ways = [difference(best, other) for other in readout.others]
         more = f", and {len(ways) - SHOWN} more" if len(ways) > SHOWN else ""
         yield Finding(
-            UNDECIDED, f"{len(ways) + 1} combinations of faults give this dump", f"or: {'; or: '.join(ways[:SHOWN])}{more}",
-            "mend what is sure, then read again",
+            UNDECIDED, f"{len(ways) + 1} combinations of faults give this dump",
+            f"or: {'; or: '.join(ways[:SHOWN])}{more}", "mend what is sure, then read again",
         )  # fmt: skip
 
 
-def faults_of(lines: Sequence[Line], letter: str, side: str, count: int) -> Iterator[Finding]:
+def check_size(readout: Readout, beyond: Sequence[Line]) -> Finding:
+    """Say how the sizes differ; `beyond` are the ROM's lines for which the reader has none."""
+    first, size = readout.finder.lines - len(beyond), len(readout.finder.cells)
+    held = [f"A{first + n} {LEVELS[line.level]}" for n, line in enumerate(beyond)]
+    what = f"it is the part with {' and '.join(held)}: the reader was set to a smaller chip" if held else ""
+    if not len(readout.dump) % size:
+        what = f"it holds {len(readout.dump) // size} copies: the reader was set to a larger chip"
+    return Finding(SIZE, f"the dump has {len(readout.dump):,} words, the chip {size:,}", what)
+
+
+def faults_of(lines: Sequence[Line], letter: str, side: str) -> Iterator[Finding]:
     """Yield what is wrong with the lines of one side."""
     whose = "the reader's" if letter == "A" else "the ROM's"
     for level in (0, 1):
@@ -145,7 +148,8 @@ def state_readout(readout: Readout) -> dict[str, object]:
     rose, fell = directions(readout)
     return {
         "words": len(finder.cells), "bits": finder.bits, "words_dump": len(readout.dump), "explained": explained,
-        "unique": explained and not readout.others, **said, "wrong_bits": readout.best.wrong, "rose": rose, "fell": fell,
+        "unique": explained and not readout.others, **said,
+        "wrong_bits": readout.best.wrong, "rose": rose, "fell": fell,
         "alternatives": [state_ways(other) for other in readout.others[:MOST_LISTED]] if explained else [],
     }  # fmt: skip
 

@@ -32,7 +32,7 @@ GOOD = 0.05  # share of wrong bits up to which a dump is one of this pattern
 
 @dataclass(frozen=True)
 class Ways:
-    """A way to read the dump: what the ROM's address lines and the reader's data lines carry, and the bits left wrong."""
+    """A way to read the dump: what the ROM's address lines and the reader's data lines carry; the bits left wrong."""
 
     address: tuple[Line, ...]
     data: tuple[Line, ...]
@@ -124,12 +124,16 @@ class Readout:
         """Return the best address lines found for a data map, from one start after the other until one is good."""
         address, sure = zip(*(self.tally.best_line(*pair) for pair in zip(*self._shown(data))))
         doubtful = sorted(range(len(sure)), key=sure.__getitem__)
-        way = self._bettered(self._way(address, data, self.addresses))
-        if not self._good(way):
-            way = self._better(way, self._bettered(self._way(self.straight.address, data, self.addresses)))
-        if not self._good(way):
-            way = self._better(way, self._bettered(self._anew(address, data, doubtful)))
-        return way
+        told, straight = (self._way(lines, data, self.addresses) for lines in (address, self.straight.address))
+        best = min(told, straight, key=lambda way: way.wrong)
+        for joins_last in (True, False):
+            for start in (told, straight, None):
+                if start is None:
+                    start = self._anew(address, data, doubtful)
+                best = self._better(best, self._bettered(start, joins_last))
+                if self._good(best):
+                    return best
+        return best
 
     @staticmethod
     def _better(one: Ways, other: Ways) -> Ways:
@@ -148,13 +152,13 @@ class Readout:
         """Count the words that go against every line straight, inverted or stuck, if the data lines are so."""
         return self.tally.against(*self._shown(data))
 
-    def _bettered(self, way: Ways) -> Ways:
+    def _bettered(self, way: Ways, joins_last: bool) -> Ways:
         """Better one address line after the other, the rest held as they are, until that does not help.
 
-        Joins come last: while other lines are wrong, a join with one of them often seems to fit.
+        While other lines are wrong, a join with one of them often seems to fit; so joins may come last.
         """
         tried = TRIED // len(self.addresses)
-        for joins in (False, True):
+        for joins in (False, True) if joins_last else (True,):
             for _ in range(ROUNDS):
                 before = way
                 for number in range(len(way.address)) if way.wrong else ():

@@ -91,8 +91,8 @@ def best_lines(low: np.ndarray, high: np.ndarray) -> list[Line]:
     scored = scored_lines(low, high)
     plain = next(score for score, line in scored if not line.law)
     slack = max(4.0, NEARLY * (len(low) + len(high)))
-    near = [line for score, line in scored if score >= scored[0][0] - slack or (score >= plain - slack and not line.law)]
-    return near[:TIES]
+    least = {True: scored[0][0] - slack, False: min(plain, scored[0][0]) - slack}
+    return [line for score, line in scored if score >= least[bool(line.law)]][:TIES]
 
 
 def scored_lines(low: np.ndarray, high: np.ndarray) -> list[tuple[float, Line]]:
@@ -101,7 +101,7 @@ def scored_lines(low: np.ndarray, high: np.ndarray) -> list[tuple[float, Line]]:
     What agrees with the most rows comes first, of equals the plainest.
     """
     rows = low, high
-    lines, upper = low.shape[1], np.triu_indices(low.shape[1], 1)
+    upper = np.triu_indices(low.shape[1], 1)
     (n_low, n_high), (ones_low, ones_high) = map(len, rows), (each.sum(axis=0) for each in rows)
     follows = ones_high + n_low - ones_low
     scored = [(float(n_low), Line.stuck(0)), (float(n_high), Line.stuck(1))]
