@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -25,6 +25,7 @@ ROUNDS = 6  # in which each address line is looked at again
 TRIED = 3 * SAMPLE  # words that are read to try what a line may carry
 UNKNOWN = 5  # address lines that are taken as unknown at once
 THROWS = 6
+THOROUGH = 3  # of the finalists, for which every start is tried
 FINALISTS = 12  # maps that are worked out to the end
 SMALL, SMALLISH = 256, 2048  # words up to which all double faults are tried in any case, or if nothing else fits
 GOOD = 0.05  # share of wrong bits up to which a dump is one of this pattern
@@ -56,6 +57,7 @@ class Readout:
             some = np.unique(np.append(mixed(some) % count, 1 << np.arange(self.reader_lines)))
         self.addresses = some
         self.sample = words[some]
+        self._table = cache(self._code_shown)
         self.tally = Tally(some, self.sample, self.reader_lines)
         missing = range(self.reader_lines, finder.lines)  # lines that a reader set to a smaller chip holds low
         self.straight = Ways(
@@ -102,8 +104,8 @@ class Readout:
         seen = self.tally.common(share)
         maps = find_data_maps(seen, self.tally.partners(seen), self.finder.code, self.finder.bits)
         ranked = sorted(range(len(maps)), key=lambda at: self._against(maps[at]))
-        for at in ranked[:FINALISTS]:
-            way = self._settled(maps[at])
+        for place, at in enumerate(ranked[:FINALISTS]):
+            way = self._settled(maps[at], thorough=place < THOROUGH)
             yield way
             yield from self._equals(way)
 
@@ -120,14 +122,14 @@ class Readout:
                 kept.append(way)
         return kept
 
-    def _settled(self, data: tuple[Line, ...]) -> Ways:
+    def _settled(self, data: tuple[Line, ...], thorough: bool) -> Ways:
         """Return the best address lines found for a data map, from one start after the other until one is good."""
         address, sure = zip(*(self.tally.best_line(*pair) for pair in zip(*self._shown(data))))
         doubtful = sorted(range(len(sure)), key=sure.__getitem__)
         told, straight = (self._way(lines, data, self.addresses) for lines in (address, self.straight.address))
         best = min(told, straight, key=lambda way: way.wrong)
-        for joins_last in (True, False):
-            for start in (told, straight, None):
+        for joins_last in (True, False)[: 1 + thorough]:
+            for start in (told, straight, None)[: 2 + thorough]:
                 if start is None:
                     start = self._anew(address, data, doubtful)
                 best = self._better(best, self._bettered(start, joins_last))
@@ -163,8 +165,8 @@ class Readout:
                 before = way
                 for number in range(len(way.address)) if way.wrong else ():
                     lines = [line for line in self._fitting(way, number) if joins or not line.law]
-                    for line in lines[:tried]:
-                        other = self._way(changed(way.address, {number: line}), way.data, self.addresses)
+                    for move in moves(way.address, number, lines[:tried]):
+                        other = self._way(changed(way.address, move), way.data, self.addresses)
                         way = self._better(way, other)
                 if way is before:
                     break
@@ -244,6 +246,20 @@ class Readout:
 
     def _shows(self, cells: np.ndarray, data: Sequence[Line]) -> np.ndarray:
         """Return the words that a reader with these data lines sees of cells of the ROM."""
-        code = np.array(self.finder.code, np.int64)
-        shown = np.array(read_through(data, code.ravel().tolist()), np.uint16)
-        return shown[self.finder.cells[cells]]
+        return self._table(tuple(data))[self.finder.cells[cells]]
+
+    def _code_shown(self, data: tuple[Line, ...]) -> np.ndarray:
+        """Return each code word as a reader with these data lines sees it."""
+        return np.array(read_through(data, [word for pair in self.finder.code for word in pair]), np.uint16)
+
+
+def moves(address: Sequence[Line], number: int, lines: Sequence[Line]) -> Iterator[dict[int, Line]]:
+    """Yield changes that give one line of the ROM one of these: alone, and a join together with another of its lines.
+
+    Of two lines that are joined, each for itself seems right when it follows the same one of the reader's.
+    """
+    for line in lines:
+        yield {number: line}
+        if line.law:
+            others = [n for n, held in enumerate(address) if n != number and set(held.of) & set(line.of)]
+            yield from ({number: line, other: line} for other in others)
