@@ -119,13 +119,7 @@ def recipe_from(part, options: dict, room):
     """Turn the options into a recipe for the size of `room`. Raises OptionError for a part that cannot be burned."""
     from romwright.images.preparation import Recipe
 
-    if part.family in UNBURNABLE:
-        raise OptionError(
-            f"{part.name} is {UNBURNABLE[part.family]}",
-            where="--for",
-            expected="a chip that a programmer can burn",
-            help=f"`romwright wire {part.name} CHIP` shows how a programmable chip goes into its socket",
-        )
+    require_burnable(part)
     if options["fill"] is None and part.erased is None:
         raise OptionError(
             f"the page of {part.name} does not say what an erased chip reads", help="say it: --fill FF or --fill 00"
@@ -150,6 +144,17 @@ def recipe_from(part, options: dict, room):
         sums=sums,
         order=given.get("order", "little"),
     )
+
+
+def require_burnable(part) -> None:
+    """Raise OptionError for a part that nobody can burn."""
+    if part.family in UNBURNABLE:
+        raise OptionError(
+            f"{part.name} is {UNBURNABLE[part.family]}",
+            where="--for",
+            expected="a chip that a programmer can burn",
+            help=f"`romwright wire {part.name} CHIP` shows how a programmable chip goes into its socket",
+        )
 
 
 def parse_sum(text: str, form: re.Pattern, option: str):
@@ -238,28 +243,43 @@ def require_not_inputs(names: list[str], inputs: list[str]) -> None:
 def report(part, prepared, names: list[str], write_as: str, findings: list, as_json: bool) -> None:
     """Print what was done and the checksums to expect on the programmer's display."""
     from romwright.cli import render
+    from romwright.parts.cautions import programming_cautions
+
+    if as_json:
+        render.print_json(answer(part, prepared, names, write_as, findings))
+        return
+    print_outputs(part, prepared, names)
+    if findings:
+        click.echo()
+        render.print_findings(findings)
+    click.echo()
+    render.print_cautions(programming_cautions(part))
+
+
+def answer(part, prepared, names: list[str], write_as: str, findings: list) -> dict:
+    """Return what was done and written under the documented JSON keys."""
     from romwright.images.checksums import measure
     from romwright.parts.cautions import programming_cautions
 
-    measured = [measure(chip) for chip in prepared.chips]
-    if as_json:
-        outputs = [
-            {"file": name, "format": write_as, "size": len(chip), **asdict(sums)}
-            for name, chip, sums in zip(names, prepared.chips, measured, strict=True)
-        ]
-        render.print_json(
-            {
-                "part": part.name,
-                "steps": prepared.steps,
-                "outputs": outputs,
-                "findings": [f.as_json() for f in findings],
-                "cautions": programming_cautions(part),
-            }
-        )
-        return
+    outputs = [
+        {"file": name, "format": write_as, "size": len(chip), **asdict(measure(chip))}
+        for name, chip in zip(names, prepared.chips, strict=True)
+    ]
+    return {
+        "part": part.name, "steps": prepared.steps, "outputs": outputs,
+        "findings": [finding.as_json() for finding in findings], "cautions": programming_cautions(part),
+    }  # fmt: skip
+
+
+def print_outputs(part, prepared, names: list[str]) -> None:
+    """Print the steps, and what a programmer should show of each file."""
+    from romwright.cli import render
+    from romwright.images.checksums import measure
+
     for number, step in enumerate(prepared.steps, 1):
         click.echo(render.inert(f"{number}. {step}"))
     click.echo(f"\nFor the {part.name}, written and read back. The programmer should show:")
+    measured = [measure(chip) for chip in prepared.chips]
     rows = [
         (name, f"{len(chip):,}", sums.sum16, sums.sum8, sums.crc32)
         for name, chip, sums in zip(names, prepared.chips, measured, strict=True)
@@ -267,8 +287,3 @@ def report(part, prepared, names: list[str], write_as: str, findings: list, as_j
     render.print_table(("file", "bytes", "16-bit sum", "8-bit sum", "CRC-32"), rows, right=(1,))
     for name, sums in zip(names, measured, strict=True):
         click.echo(f"SHA-256 {sums.sha256}  {render.inert(name)}")
-    if findings:
-        click.echo()
-        render.print_findings(findings)
-    click.echo()
-    render.print_cautions(programming_cautions(part))
