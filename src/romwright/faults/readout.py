@@ -58,6 +58,7 @@ class Readout:
         self.addresses = some
         self.sample = words[some]
         self._table = cache(self._code_shown)
+        self._levels = cache(lambda line: line.values(some))  # of a line at each address of the sample
         self.tally = Tally(some, self.sample, self.reader_lines)
         missing = range(self.reader_lines, finder.lines)  # lines that a reader set to a smaller chip holds low
         self.straight = Ways(
@@ -241,7 +242,7 @@ class Readout:
             return gather(address, len(self.dump))
         cells = np.zeros(len(addresses), np.int64)
         for number, line in enumerate(address):
-            cells |= line.values(addresses) << number
+            cells |= self._levels(line) << number
         return cells
 
     def _shows(self, cells: np.ndarray, data: Sequence[Line]) -> np.ndarray:
