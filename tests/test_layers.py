@@ -14,7 +14,7 @@ OURS = {
     "findings": set(),
     "datafiles": {"errors"},
     "images": {"errors", "findings"},
-    "recognition": {"images", "findings", "errors"},
+    "recognition": {"images", "faults", "findings", "errors"},
     "faults": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
@@ -30,7 +30,7 @@ THEIRS = {
     "images.checksums": {"crcmod"},
     "images.picture": {"PIL"},
     "recognition.headers": {"construct"},
-    "recognition.match": {"numpy"},
+    "recognition": {"numpy"},
     "faults": {"numpy"},
     "parts": {"msgspec"},
     "boards": {"msgspec"},
@@ -42,7 +42,7 @@ THEIRS = {
     "cli": {"click"},
     "cli.render": {"rich"},
 }
-STDLIB_ONLY_IN = {"sqlite3": "recognition.reference"}
+STDLIB_ONLY_IN = {"sqlite3": "recognition.listfile"}
 
 MODULES = sorted(SRC.rglob("*.py"))
 

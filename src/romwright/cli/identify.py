@@ -192,10 +192,12 @@ def _lines(row: Identification) -> Iterator[str]:
 
 def _verdict(match: Match) -> str:
     known = f"{inert(match.name)} (list {inert(match.list)})"
-    if not match.lossless:
-        pages = f"{match.pages_equal} of {match.pages_total} pages equal"
-        return f"{match.how}, or another version: {known}, {pages}; {match.detail}"
-    return f"{match.how}: {known}{', ' + match.detail if match.detail else ''}"
+    detail = inert(match.detail)
+    if match.lossless:
+        return f"{match.how}: {known}{', ' + detail if detail else ''}"
+    if match.pages_equal:
+        known += f", {match.pages_equal} of {match.pages_total} pages equal"
+    return f"{match.how}{', or another version' * match.how.endswith('damaged')}: {known}; {detail}"
 
 
 def _summary(rows: Sequence[Identification]) -> str:

@@ -1,0 +1,273 @@
+"""The way from a known image to a dump, found and judged by the bytes that were sampled of the image.
+
+A route says at which address of the dump each byte of the image is seen, and what has become of its bits. It is
+improved step by step as long as the bytes speak better for it. They speak in bits: a sampled byte that is seen where
+the route leads is evidence by how rare it is in the dump, one that is not speaks against the route. Blank bytes say
+nothing. The sum is the logarithm of a likelihood ratio, so a wrong route gets T bits with a probability of 2^-T at
+most, if other bytes are no better than drawn at random; from it the logarithm of the number of routes and images
+that could have been tried is taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from math import log2
+from typing import NamedTuple
+
+import numpy as np
+
+from romwright.faults.lines import Law, Line, State, byte_table
+from romwright.faults.matching import assign
+from romwright.recognition.sketch import SAMPLES, filled, sample_places
+
+RIGHT = 0.7  # of the bytes of a damaged dump, when routes are weighed
+BLANK_SHARE = 0.25  # share from which a value is taken for fill
+FREE = -1  # a line that is not held
+CONSTANT = 0.02  # share below which the rarer level of a data line is noise
+FOLLOWS = 0.9  # share of bytes in which a data line must agree with one of the image, if it hardly ever changes
+BETTER = 0.05  # share of bytes by which a join must explain a data line better
+MARGIN = 20.0  # bits: one false name in a million dumps
+LEAST_SHARE = 0.4  # of the sampled bytes that can be seen must be right
+MOST_JOINED = 2  # pairs of address lines
+HELD_PRICE, JOIN_PRICE = 5.0, 8.0  # bits that it takes to name a line and a level, or two lines
+STRAIGHT_DATA = tuple(map(Line.follows, range(8)))
+
+
+@dataclass(frozen=True)
+class Route:
+    """Where an image's lines go in a dump.
+
+    `lines` has for each address line of the image the dump's line that it follows; `held` the level at which it is
+    held instead, or FREE; `equal` the pairs of lines that are joined. `base` is added to the address.
+    """
+
+    lines: tuple[int, ...]
+    held: tuple[int, ...]
+    equal: tuple[tuple[int, int], ...] = ()
+    base: int = 0
+    data: tuple[Line, ...] = STRAIGHT_DATA
+
+    @classmethod
+    def straight(cls, lines: int, base: int = 0) -> Route:
+        """Return the route of an image that is seen as it is, from one address of the dump on."""
+        return cls(tuple(range(lines)), (FREE,) * lines, base=base)
+
+    @property
+    def crossed(self) -> list[int]:
+        """The image's address lines that follow another line."""
+        return [n for n, line in enumerate(self.lines) if line != n and self.held[n] == FREE]
+
+    @cached_property
+    def price(self) -> float:
+        """The logarithm of how many routes are no more complicated than this one."""
+        lines, moved = len(self.lines), len(self.crossed)
+        bits = sum(log2(lines - n) for n in range(moved)) + moved * log2(max(lines, 2)) * (moved < lines / 2)
+        bits += sum(1 + log2(lines) for level in self.held if level != FREE) + 2 * log2(max(lines, 2)) * len(self.equal)
+        bits += log2(abs(self.base) + 1)
+        straight = {Line.follows(n) for n in range(8)}
+        crossed = sum(line != Line.follows(n) for n, line in enumerate(self.data) if line.state is State.FOLLOWS)
+        turned = sum(line not in straight for line in self.data)
+        return bits + min(crossed * 3.0, 15.3) + min(turned * 4.0, 8.0 if turned == 8 else 32.0)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence."""
+
+    route: Route
+    bits: float
+    equal: int
+    seen: int
+
+    def believed(self, images: int) -> bool:
+        """Tell whether no chance explains the agreement, where any of so many images could have been found."""
+        return self.surplus(images) >= MARGIN and self.equal >= LEAST_SHARE * self.seen
+
+    def surplus(self, images: int) -> float:
+        """The bits of evidence that are left when all routes and images are counted."""
+        return self.bits - self.route.price - log2(max(images, 1))
+
+
+class Dump:
+    """A dump, and how often it has each byte."""
+
+    def __init__(self, data: bytes) -> None:
+        self.bytes = data
+        self.size = len(data)
+        self.values = filled(data)
+        self.lines = len(self.values).bit_length() - 1
+        self.times = np.bincount(np.frombuffer(data, np.uint8), minlength=256)
+        self.ones = np.array([int(self.times[np.arange(256) >> bit & 1 == 1].sum()) for bit in range(8)]) / self.size
+
+    @cached_property
+    def blank(self) -> np.ndarray:
+        """Which values are fill."""
+        return self.times >= BLANK_SHARE * self.size
+
+    @cached_property
+    def constant(self) -> tuple[int, ...]:
+        """For each data line the level at which it nearly always is, or FREE."""
+        return tuple(0 if ones < CONSTANT else 1 if ones > 1 - CONSTANT else FREE for ones in self.ones)
+
+    @cached_property
+    def alike(self) -> list[tuple[int, int]]:
+        """The pairs of data lines that nearly always are at one level, though it changes."""
+        numbers = np.arange(256)
+        return [
+            (a, b) for a, b in combinations(range(8), 2)
+            if self.constant[a] == self.constant[b] == FREE
+            and self.times[(numbers >> a ^ numbers >> b) & 1 == 1].sum() < CONSTANT * self.size
+        ]  # fmt: skip
+
+
+class Ground:
+    """A dump and the sampled bytes of one image, on which routes are judged."""
+
+    def __init__(self, dump: Dump, samples: np.ndarray, lines: int) -> None:
+        self.dump, self.samples, self.lines = dump, samples, lines
+        places = sample_places() & (1 << lines) - 1
+        self.bits = places >> np.arange(lines)[:, None] & 1
+        times = np.bincount(samples, minlength=256)
+        fill = times >= BLANK_SHARE * SAMPLES
+        fill[[0x00, 0xFF]] = True
+        self.telling = ~fill[samples]
+
+    def places(self, ways: Ways) -> tuple[np.ndarray, np.ndarray]:
+        """Return for each way the dump's address of each sampled byte, and whether it can be seen there."""
+        at = np.full((len(ways.lines), len(self.samples)), ways.base)
+        seen = np.ones(at.shape, bool)
+        for line, high in enumerate(self.bits):  # a product of matrices waits for other processes' threads
+            levels = ways.held[:, line]
+            at += np.where(levels == FREE, 1 << ways.lines[:, line], 0)[:, None] * high
+            for level in (0, 1):
+                seen[levels == level] &= high == level
+        for pair in range(ways.equal.shape[1]):
+            a, b = ways.equal[:, pair].T
+            seen &= self.bits[a] == self.bits[b]
+        seen &= (at >= 0) & (at < self.dump.size)
+        return np.where(seen, at, 0), seen
+
+    def weights(self, data: tuple[Line, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, int]:
+        """Return what is expected of the bytes if the data lines run so, and what right and wrong ones weigh."""
+        mask = sum(1 << n for n, line in enumerate(data) if line.state is not State.STUCK)
+        masked = np.arange(256) & mask
+        times = np.bincount(masked, weights=self.dump.times, minlength=256)
+        blank = np.zeros(256, bool)
+        blank[masked[self.dump.blank]] = True
+        share = (times + 1) / (times[~blank].sum() + 256)
+        expected = byte_table(data)[self.samples] & mask
+        chance = np.minimum(share[expected], 0.99)
+        tells = self.telling & ~blank[expected]
+        right = np.where(tells, np.log2(RIGHT / chance), 0)
+        wrong = np.where(tells, np.log2((1 - RIGHT) / (1 - chance)), 0)
+        return expected, right, wrong, blank, mask
+
+    def evidence(self, ways: Ways, data: tuple[Line, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return for each way the bits of evidence, the sampled bytes that agree, and those that are seen."""
+        expected, right, wrong, blank, mask = self.weights(data)
+        at, seen = self.places(ways)
+        found = self.dump.values[at] & np.uint8(mask)
+        equal = found == expected
+        counted = seen & (right != 0) & (equal | ~blank[found])
+        bits = np.where(counted, np.where(equal, right, wrong), 0).sum(axis=1)
+        return bits, (counted & equal).sum(axis=1), counted.sum(axis=1)
+
+    def fit(self, route: Route) -> Fit:
+        """Judge a route, with the data lines that suit it best."""
+        way = Ways.of(route)
+        [at], [seen] = self.places(way)
+        if seen.any():
+            route = replace(route, data=match_data(self.dump.values[at[seen]], self.samples[seen], self.dump))
+        [bits], [equal], [count] = self.evidence(way, route.data)
+        return Fit(route, float(bits), int(equal), int(count))
+
+    def improve(self, route: Route) -> Fit:
+        """Change one thing after another, as long as there is more evidence for it."""
+        best = self.fit(route)
+        while True:
+            ways = Ways.near(best.route, self.dump.lines)
+            bits, _, _ = self.evidence(ways, best.route.data)
+            first = int((bits - ways.price).argmax())
+            better = self.fit(ways.route(first))
+            if better.bits - better.route.price <= best.bits - best.route.price:
+                return best
+            best = better
+
+
+class Ways(NamedTuple):
+    """Many routes from one base, as arrays: a row for each."""
+
+    lines: np.ndarray
+    held: np.ndarray
+    equal: np.ndarray  # pairs; a line paired with itself is no pair
+    base: int
+    price: np.ndarray  # of what is held and joined
+
+    @classmethod
+    def of(cls, route: Route) -> Ways:
+        """Return a route as the only row."""
+        equal = np.array(route.equal or [(0, 0)])
+        return cls(np.array([route.lines]), np.array([route.held]), equal[None], route.base, np.zeros(1))
+
+    @classmethod
+    def near(cls, route: Route, room: int) -> Ways:
+        """Return the route and all in which one thing is different; `room` is the number of the dump's lines."""
+        count = len(route.lines)
+        pairs = np.array(list(combinations(range(count), 2)))
+        spare = [n for n in range(room) if n not in route.lines and not route.base >> n & 1]
+        joinable = [(a, b) for a, b in pairs.tolist() if route.held[a] == route.held[b] == FREE]
+        joinable = joinable if len(route.equal) < MOST_JOINED else []
+        shares = (1 + len(pairs), 2 * count, count * (route.held.count(FREE) < count), count * len(spare))
+        total = sum(shares) + len(joinable) + len(route.equal)
+        lines, held = (np.tile(part, (total, 1)) for part in (route.lines, route.held))
+        equal = np.tile(np.array([*route.equal, *[(0, 0)] * (MOST_JOINED - len(route.equal))]), (total, 1, 1))
+        at = 1
+        rows = np.arange(len(pairs)) + at
+        for part in (lines, held):
+            part[rows, pairs[:, 0]], part[rows, pairs[:, 1]] = part[0, pairs[:, 1]], part[0, pairs[:, 0]]
+        at += len(pairs)
+        for level in (0, 1, FREE)[: 2 + (shares[2] > 0)]:
+            held[np.arange(count) + at, np.arange(count)] = level
+            at += count
+        for line in spare:
+            lines[np.arange(count) + at, np.arange(count)] = line
+            at += count
+        for pair in joinable:
+            equal[at, len(route.equal)] = pair
+            at += 1
+        for number in range(len(route.equal)):
+            equal[at, number] = 0
+            at += 1
+        price = (held != FREE).sum(axis=1) * HELD_PRICE + (equal[:, :, 0] != equal[:, :, 1]).sum(axis=1) * JOIN_PRICE
+        return cls(lines, held, equal, route.base, price)
+
+    def route(self, row: int) -> Route:
+        """Return one row as a route."""
+        equal = tuple((a, b) for a, b in self.equal[row].tolist() if a != b)
+        return Route(tuple(self.lines[row].tolist()), tuple(self.held[row].tolist()), equal, self.base)
+
+
+def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Line, ...]:
+    """Match the data lines of a dump with those of an image, from bytes of both that should be the same."""
+    seen, due = (np.unpackbits(part[:, None], axis=1, bitorder="little") * 2.0 - 1 for part in (found, expected))
+    agree = (seen.T @ due / len(found) + 1) / 2  # share, by data line of the dump and of the image
+    either = np.maximum(agree, 1 - agree) + np.eye(8) * 1e-3 + (agree >= 0.5) * 1e-6
+    chosen, high = assign(-either.T), (seen > 0).mean(axis=0)
+    lines = []
+    for plane, line in enumerate(chosen.tolist()):
+        share = agree[plane, line]
+        if min(high[plane], 1 - high[plane]) < CONSTANT and max(share, 1 - share) < FOLLOWS:
+            lines.append(Line.stuck(int(high[plane] > 0.5)))
+        else:
+            lines.append(Line.follows(line) if share >= 0.5 else Line.inverted(line))
+    for a, b in dump.alike:
+        of = sorted(chosen[[a, b]].tolist())
+        plain = min(max(agree[p, q], 1 - agree[p, q]) for p, q in ((a, chosen[a]), (b, chosen[b])))
+        for law, joined in ((Law.AND, np.minimum), (Law.OR, np.maximum)):
+            share = float((joined(due[:, of[0]], due[:, of[1]]) == seen[:, a]).mean())
+            if share > plain + BETTER:
+                lines[a] = lines[b] = Line.joined(law, of)
+                plain = share
+    return tuple(lines)
