@@ -114,7 +114,7 @@ def test_missing_empty_foreign_broken_and_newer_files(tmp_path):
 
 
 def test_two_writers(tmp_path, monkeypatch):
-    monkeypatch.setattr("romwright.recognition.reference.LOCK_WAIT_S", 0.05)
+    monkeypatch.setattr("romwright.recognition.listfile.LOCK_WAIT_S", 0.05)
     file = str(tmp_path / "lists")
     with Store(file, create=True) as one, Store(file, create=True) as two, one.changing():
         one.add_rows("a", [row("x")])

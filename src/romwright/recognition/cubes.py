@@ -12,7 +12,7 @@ Only cubes whose first and last cell differ in every data line are looked at: th
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 from itertools import combinations, permutations
 from typing import NamedTuple
@@ -124,44 +124,56 @@ def find_cubes(data: np.ndarray, planes: int, anywhere: bool = False) -> Iterato
         yield Cubes.of(data, np.concatenate(found), np.concatenate(axes), planes)
 
 
-def draw_cubes(data: np.ndarray, planes: int, count: int, seed: int) -> Cubes:
-    """Return some cubes of an image, the rarest of those that are drawn; fewer than `count` if there are few."""
+def draw_cubes(data: np.ndarray, wanted: Sequence[tuple[int, int]]) -> list[Cubes]:
+    """Return some cubes of an image for each set of data lines and number of cubes that is wanted.
+
+    They are the rarest of those that are drawn, the same at each call; fewer than wanted where there are few.
+    """
     lines = len(data).bit_length() - 1
-    rest = np.uint8(~planes & 0xFF)
-    rng = np.random.Generator(np.random.PCG64(seed))
+    rng = np.random.Generator(np.random.PCG64(0))
     triples = np.array(list(combinations(range(lines), AXES)))
-    kept: list[Cubes] = []
+    steps_of = (1 << triples).sum(axis=1)
+    kept: list[list[Cubes]] = [[] for _ in wanted]
     for _ in range(DRAWS):
-        axes = triples[rng.integers(0, len(triples), DRAWN)]
-        steps = (np.int64(1) << axes).sum(axis=1)
+        drawn = rng.integers(0, len(triples), DRAWN)
+        steps = steps_of[drawn]
         addresses = rng.integers(0, len(data), DRAWN) & ~steps
-        hit = (data[addresses] ^ data[addresses + steps] | rest) == 0xFF
-        kept.append(Cubes.of(data, addresses[hit], axes[hit], planes))
-        if sum(len(cubes.hashes) for cubes in kept) >= ENOUGH * count:
+        differ = data[addresses] ^ data[addresses + steps]
+        short = 0
+        for (planes, count), cubes in zip(wanted, kept):
+            if sum(len(each.hashes) for each in cubes) < ENOUGH * count:
+                hit = np.flatnonzero((differ | np.uint8(~planes & 0xFF)) == 0xFF)[: 2 * ENOUGH * count]
+                cubes.append(Cubes.of(data, addresses[hit], triples[drawn[hit]], planes))
+                short += sum(len(each.hashes) for each in cubes) < ENOUGH * count
+        if not short:
             break
-    drawn = Cubes(*map(np.concatenate, zip(*kept)))
-    _, first, inverse, times = np.unique(drawn.hashes, return_index=True, return_inverse=True, return_counts=True)
-    rarity = np.lexsort((-drawn.kinds, times[inverse]))
+    return [_rarest(Cubes(*map(np.concatenate, zip(*cubes))), count) for (_, count), cubes in zip(wanted, kept)]
+
+
+def _rarest(cubes: Cubes, count: int) -> Cubes:
+    _, first, inverse, times = np.unique(cubes.hashes, return_index=True, return_inverse=True, return_counts=True)
+    rarity = np.lexsort((-cubes.kinds, times[inverse]))
     chosen = rarity[np.isin(rarity, first)][:count]
-    return Cubes(*(part[chosen] for part in drawn))
+    return Cubes(*(part[chosen] for part in cubes))
 
 
-def window_hashes(data: np.ndarray, planes: int, at: np.ndarray | None = None) -> np.ndarray:
-    """Return the hash of each window of an image, or of those that start at some places; 0 if it tells nothing."""
-    count = len(data) - WINDOW + 1
-    if count <= 0:
-        return np.empty(0, np.uint32)
-    windows = np.lib.stride_tricks.sliding_window_view(data, WINDOW)
-    columns = list((windows if at is None else windows[at]).T)
-    total, patterns = np.zeros(len(columns[0]), np.uint64), []
-    for bit in range(8):
-        if planes >> bit & 1:
-            pattern = np.zeros(len(total), np.uint16)
+class Windows:
+    """The windows of an image, or those that start at some places."""
+
+    def __init__(self, data: np.ndarray, at: np.ndarray | None = None) -> None:
+        """Look at every plane of the windows."""
+        windows = np.lib.stride_tricks.sliding_window_view(data, WINDOW)
+        columns = np.ascontiguousarray((windows if at is None else windows[at]).T)
+        self.patterns = np.zeros((8, columns.shape[1]), np.uint16)
+        for bit, pattern in enumerate(self.patterns):
             for place, column in enumerate(columns):
                 pattern |= (column >> bit & 1).astype(np.uint16) << np.uint16(place)
             pattern ^= (pattern & 1) * np.uint16((1 << WINDOW) - 1)
-            total += _window_values()[pattern]
-            patterns.append(pattern)
-    ordered = np.sort(np.stack(patterns), axis=0) if patterns else np.zeros((1, len(total)), np.uint16)
-    diverse = (np.diff(ordered, axis=0) != 0).sum(axis=0) + 1 >= min(DIVERSE, len(patterns))
-    return np.where(diverse, (total >> np.uint64(32)).astype(np.uint32), np.uint32(0))
+
+    def hashes(self, planes: int) -> np.ndarray:
+        """Return the hash of each window by some data lines; 0 for one that tells nothing."""
+        patterns = self.patterns[[bit for bit in range(8) if planes >> bit & 1]]
+        ordered = np.sort(patterns, axis=0)
+        diverse = (ordered[1:] != ordered[:-1]).sum(axis=0) + 1 >= min(DIVERSE, len(patterns))
+        total = _window_values()[patterns].sum(axis=0, dtype=np.uint64)
+        return np.where(diverse, (total >> np.uint64(32)).astype(np.uint32), np.uint32(0))

@@ -51,7 +51,7 @@ def find_fits(index: SketchIndex, dump: Dump) -> list[tuple[int, Fit]]:
     """Return the images, by row, that are believed; what is dearer is looked for only if nothing was found."""
     for candidates in (
         index.find_straight(dump), index.find_shifted(dump),
-        index.find_crossed(dump), index.find_crossed(dump, anywhere=True),
+        index.find_crossed(dump), index.find_crossed(dump, every=True), index.find_crossed(dump, anywhere=True),
     ):  # fmt: skip
         found = []
         for row, route in candidates:

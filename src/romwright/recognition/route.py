@@ -11,7 +11,7 @@ that could have been tried is taken.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import combinations
 from math import log2
 from typing import NamedTuple
@@ -23,11 +23,14 @@ from romwright.faults.matching import assign
 from romwright.recognition.sketch import SAMPLES, filled, sample_places
 
 RIGHT = 0.7  # of the bytes of a damaged dump, when routes are weighed
+MAY_BE_RIGHT = 0.5, 0.7, 0.95  # when one is judged
+PRIOR = 2.0  # neighbours that are supposed to be as bytes in general are
 BLANK_SHARE = 0.25  # share from which a value is taken for fill
 FREE = -1  # a line that is not held
 CONSTANT = 0.02  # share below which the rarer level of a data line is noise
-FOLLOWS = 0.9  # share of bytes in which a data line must agree with one of the image, if it hardly ever changes
-BETTER = 0.05  # share of bytes by which a join must explain a data line better
+FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which a route is worth improving
+FEWEST = 8  # bytes from which data lines are matched
+BETTER = 0.05  # share of bytes by which a data line must be explained better if it is stuck or joined
 MARGIN = 20.0  # bits: one false name in a million dumps
 LEAST_SHARE = 0.4  # of the sampled bytes that can be seen must be right
 MOST_JOINED = 2  # pairs of address lines
@@ -149,8 +152,14 @@ class Ground:
         seen &= (at >= 0) & (at < self.dump.size)
         return np.where(seen, at, 0), seen
 
-    def weights(self, data: tuple[Line, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, int]:
-        """Return what is expected of the bytes if the data lines run so, and what right and wrong ones weigh."""
+    def weights(
+        self, data: tuple[Line, ...], at: np.ndarray | None = None, expect: float = RIGHT
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, int]:
+        """Return what is expected of the bytes if the data lines run so, and what right and wrong ones weigh.
+
+        With the places of the bytes in the dump, what is there often at other levels of one or two address lines weighs
+        less: tables and texts are alike in that way.
+        """
         mask = sum(1 << n for n, line in enumerate(data) if line.state is not State.STUCK)
         masked = np.arange(256) & mask
         times = np.bincount(masked, weights=self.dump.times, minlength=256)
@@ -158,16 +167,26 @@ class Ground:
         blank[masked[self.dump.blank]] = True
         share = (times + 1) / (times[~blank].sum() + 256)
         expected = byte_table(data)[self.samples] & mask
-        chance = np.minimum(share[expected], 0.99)
+        chance = share[expected]
+        if at is not None:
+            for steps in neighbours(self.dump.lines):
+                again = self.dump.values[at[:, None] ^ steps] & np.uint8(mask) == expected[:, None]
+                chance = np.maximum(chance, (again.sum(axis=1) + PRIOR * share[expected]) / (len(steps) + PRIOR))
+        chance = np.minimum(chance, 0.99)
         tells = self.telling & ~blank[expected]
-        right = np.where(tells, np.log2(RIGHT / chance), 0)
-        wrong = np.where(tells, np.log2((1 - RIGHT) / (1 - chance)), 0)
+        right = np.where(tells, np.log2(expect / chance), 0)
+        wrong = np.where(tells, np.log2((1 - expect) / (1 - chance)), 0)
         return expected, right, wrong, blank, mask
 
-    def evidence(self, ways: Ways, data: tuple[Line, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return for each way the bits of evidence, the sampled bytes that agree, and those that are seen."""
-        expected, right, wrong, blank, mask = self.weights(data)
+    def evidence(
+        self, ways: Ways, data: tuple[Line, ...], strict: bool = False, expect: float = RIGHT
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return for each way the bits of evidence, the sampled bytes that agree, and those that are seen.
+
+        Of one way it can be told strictly, so that its evidence may be believed.
+        """
         at, seen = self.places(ways)
+        expected, right, wrong, blank, mask = self.weights(data, at[0] if strict else None, expect)
         found = self.dump.values[at] & np.uint8(mask)
         equal = found == expected
         counted = seen & (right != 0) & (equal | ~blank[found])
@@ -178,22 +197,30 @@ class Ground:
         """Judge a route, with the data lines that suit it best."""
         way = Ways.of(route)
         [at], [seen] = self.places(way)
-        if seen.any():
-            route = replace(route, data=match_data(self.dump.values[at[seen]], self.samples[seen], self.dump))
+        there = seen & ~self.dump.blank[self.dump.values[at]]  # blank parts may be missing ones
+        if there.sum() >= FEWEST:
+            route = replace(route, data=match_data(self.dump.values[at[there]], self.samples[there], self.dump))
         [bits], [equal], [count] = self.evidence(way, route.data)
         return Fit(route, float(bits), int(equal), int(count))
 
     def improve(self, route: Route) -> Fit:
-        """Change one thing after another, as long as there is more evidence for it."""
+        """Change one thing after another, as long as there is more evidence for it.
+
+        A route of which next to nothing is right is left as it is.
+        """
         best = self.fit(route)
-        while True:
+        while best.equal >= max(FEWEST_RIGHT, LEAST_RIGHT * best.seen):
             ways = Ways.near(best.route, self.dump.lines)
             bits, _, _ = self.evidence(ways, best.route.data)
             first = int((bits - ways.price).argmax())
             better = self.fit(ways.route(first))
             if better.bits - better.route.price <= best.bits - best.route.price:
-                return best
+                break
             best = better
+        way = Ways.of(best.route)
+        trials = [self.evidence(way, best.route.data, strict=True, expect=expect) for expect in MAY_BE_RIGHT]
+        bits = max(float(trial[0][0]) for trial in trials) - log2(len(trials))
+        return replace(best, bits=bits)
 
 
 class Ways(NamedTuple):
@@ -249,6 +276,13 @@ class Ways(NamedTuple):
         return Route(tuple(self.lines[row].tolist()), tuple(self.held[row].tolist()), equal, self.base)
 
 
+@cache
+def neighbours(lines: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return the steps to an address in which one address line is another, and in which two are."""
+    single = 1 << np.arange(lines)
+    return single, np.array([a | b for a, b in combinations(single.tolist(), 2)], np.int64)
+
+
 def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Line, ...]:
     """Match the data lines of a dump with those of an image, from bytes of both that should be the same."""
     seen, due = (np.unpackbits(part[:, None], axis=1, bitorder="little") * 2.0 - 1 for part in (found, expected))
@@ -257,8 +291,8 @@ def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Lin
     chosen, high = assign(-either.T), (seen > 0).mean(axis=0)
     lines = []
     for plane, line in enumerate(chosen.tolist()):
-        share = agree[plane, line]
-        if min(high[plane], 1 - high[plane]) < CONSTANT and max(share, 1 - share) < FOLLOWS:
+        share, still = agree[plane, line], max(high[plane], 1 - high[plane])
+        if still > max(share, 1 - share) + BETTER:
             lines.append(Line.stuck(int(high[plane] > 0.5)))
         else:
             lines.append(Line.follows(line) if share >= 0.5 else Line.inverted(line))

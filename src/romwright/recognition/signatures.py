@@ -12,9 +12,10 @@ from typing import NamedTuple
 import numpy as np
 
 from romwright.faults.matching import assign
-from romwright.recognition.cubes import ALL_PLANES, MOST_LINES, active_planes, find_cubes, window_hashes
+from romwright.recognition.cubes import ALL_PLANES, MOST_LINES, Windows, active_planes, find_cubes
 from romwright.recognition.route import FREE, Dump, Route
 from romwright.recognition.sketch import SAMPLES, Sketch, lines_of, sample_places, unpack_place
+from romwright.recognition.verdicts import PAGE_BYTES
 
 MOST_PIECES = 16  # places of an image in a larger dump, or of a smaller dump in an image, that are tried by samples
 LIKE = 0.2  # correlation of data lines from which an image is a candidate; by chance it is 0.12
@@ -23,7 +24,9 @@ MOST = 6  # candidates of each kind
 LEAST_WINDOWS = 2
 LEAST_SCORE, LESS = 1.0, 4.0  # of an image by its cubes: at least so much, and this part of the best
 MOST_PLACES = 4  # of one cube in a dump: what is there more often tells nothing
+SETS, LIKELIEST = 4, 2  # sets of cubes that are tried of the likeliest images
 LEAST_PLANES = 4
+STILL, MANY = 0.02, 0.3  # share of ones or zeros in a page, and of pages, from which a line looks stuck
 CLEARLY = 0.03  # a data line that changes more rarely may be a stuck one with wrong bits
 
 
@@ -91,8 +94,9 @@ class SketchIndex:
     def find_shifted(self, dump: Dump) -> Iterator[Candidate]:
         """Yield the images of which most windows lie in the dump at one distance."""
         values, votes = np.frombuffer(dump.bytes, np.uint8), [np.empty((2, 0), np.int64)]
+        windows = Windows(values)
         for planes in masks(values):
-            hashes = window_hashes(values, planes)
+            hashes = windows.hashes(planes)
             at = np.flatnonzero(hashes)
             asked, here = self.windows.find(hashes[at])
             votes.append(np.stack([self.windows.rows[here], at[asked] - self.windows.places[here].astype(np.int64)]))
@@ -103,15 +107,16 @@ class SketchIndex:
             if counts[index] >= LEAST_WINDOWS:
                 yield Candidate(row, placed(lines, base, dump.lines))
 
-    def find_crossed(self, dump: Dump, anywhere: bool = False) -> Iterator[Candidate]:
+    def find_crossed(self, dump: Dump, anywhere: bool = False, every: bool = False) -> Iterator[Candidate]:
         """Yield the images that have most cubes in common with the dump, and how these say that the lines run.
 
-        With `anywhere` the lines may have been crossed before the bytes were moved to another address.
+        With `anywhere` the lines may have been crossed before the bytes were moved to another address. With `every` any
+        data line is taken to be stuck in turn, or to change too rarely.
         """
         if dump.lines > MOST_LINES:
             return
         parts = []
-        for planes in masks(dump.values):
+        for planes in one_less(dump.values) if every else masks(dump.values):
             for cubes in find_cubes(dump.values, planes, anywhere):
                 asked, here = self.cubes.find(cubes.hashes)
                 if len(asked):
@@ -122,19 +127,41 @@ class SketchIndex:
         distinct, inverse, times = np.unique(here, return_inverse=True, return_counts=True)
         score = np.bincount(self.cubes.rows[distinct], self.cubes.weights[distinct] / times, len(self))
         few = (times <= MOST_PLACES)[inverse]
-        rows, here, addresses, axes = rows[few], here[few], addresses[few], axes[few]
-        for row in np.argsort(-score, kind="stable")[:MOST].tolist():
-            mine = rows == row
-            if score[row] < max(LEAST_SCORE, score.max() / LESS) or not mine.any():
+        weights = self.cubes.weights[here] / times[inverse]
+        rows, here, addresses, axes, weights = rows[few], here[few], addresses[few], axes[few], weights[few]
+        for turn, row in enumerate(np.argsort(-score, kind="stable")[:MOST].tolist()):
+            mine = np.flatnonzero(rows == row)
+            if score[row] < max(LEAST_SCORE, score.max() / LESS):
                 continue
             own, own_axes = unpack_place(self.cubes.places[here[mine]])
-            votes = Votes(int(self.lines[row]), dump.lines, own, own_axes, addresses[mine], axes[mine])
-            yield Candidate(row, votes.moved() if anywhere else votes.route())
+            for _ in range(SETS if turn < LIKELIEST else 1):  # a pattern that repeats may agree with itself
+                if not len(mine):
+                    break
+                votes = Votes(own, own_axes, addresses[mine], axes[mine], weights[mine], anywhere)
+                yield Candidate(row, votes.route(int(self.lines[row]), dump.lines))
+                rest = np.setdiff1d(np.arange(len(mine)), votes.chosen)
+                mine, own, own_axes = mine[rest], own[rest], own_axes[rest]
 
 
 def masks(values: np.ndarray) -> list[int]:
-    """Return the sets of data lines by which a dump is to be looked at: all, and those that clearly change."""
-    return [planes for planes in {ALL_PLANES, active_planes(values, CLEARLY)} if planes.bit_count() >= LEAST_PLANES]
+    """Return the sets of data lines by which a dump is to be looked at: all, and without those that look stuck.
+
+    Where pages are overwritten, or a part is of another chip, a stuck line is seen in the other pages only.
+    """
+    pages = values[: len(values) // PAGE_BYTES * PAGE_BYTES].reshape(-1, PAGE_BYTES)
+    pages = pages[(pages != pages[:, :1]).any(axis=1)]
+    found = [ALL_PLANES, active_planes(values, CLEARLY)]
+    if len(pages):
+        ones = np.stack([(pages >> bit & 1).mean(axis=1) for bit in range(8)])
+        for still in (ones <= STILL, ones >= 1 - STILL):
+            found += [ALL_PLANES & ~(1 << int(bit)) for bit in np.flatnonzero(still.mean(axis=1) >= MANY)]
+    return [planes for planes in dict.fromkeys(found) if planes.bit_count() >= LEAST_PLANES]
+
+
+def one_less(values: np.ndarray) -> list[int]:
+    """Return the sets of data lines that change in a dump without one of them."""
+    planes = active_planes(values)
+    return [planes & ~(1 << bit) for bit in range(8) if planes >> bit & 1 and planes.bit_count() > LEAST_PLANES]
 
 
 def pieces(lines: int, room: int) -> range:
@@ -185,36 +212,57 @@ def _likeness(samples: np.ndarray, views: list) -> np.ndarray:
 
 
 class Votes:
-    """What cubes of an image that were found again in a dump say of the lines."""
+    """What cubes of an image that were found again in a dump say of the lines; those that cannot be right left out."""
 
     def __init__(
-        self, lines: int, room: int, own: np.ndarray, own_axes: np.ndarray, found: np.ndarray, axes: np.ndarray
+        self, own: np.ndarray, own_axes: np.ndarray, found: np.ndarray, axes: np.ndarray, weights: np.ndarray,
+        anywhere: bool,
     ) -> None:  # fmt: skip
-        self.lines, self.room, self.own, self.found = lines, room, own, found
-        self.by_axis = np.zeros((max(lines, room),) * 2)
-        np.add.at(self.by_axis, (own_axes.ravel(), axes.ravel()), 1.0)
+        self.chosen = consistent(own, own_axes, found, axes, weights, anywhere)
+        self.own, self.found, self.weights = (part[self.chosen] for part in (own, found, weights))
+        self.own_axes, self.axes, self.anywhere = own_axes[self.chosen], axes[self.chosen], anywhere
 
-    def route(self) -> Route:
-        """Return the route for which most is said, by the cubes' axes and by where they are."""
-        size = len(self.by_axis)
+    def route(self, lines: int, room: int) -> Route:
+        """Return the route for which most is said, by the cubes' axes and, if nothing was moved, by where they are."""
+        size = max(lines, room)
+        by_axis = np.zeros((size, size))
+        np.add.at(by_axis, (self.own_axes, self.axes), self.weights[:, None])
         own, found = (1 - 2.0 * (part[:, None] >> np.arange(size) & 1) for part in (self.own, self.found))
-        alike = own.T @ found  # those that agree less those that do not
-        score = 3 * self.by_axis + np.where(alike < 0, 3, 1) * alike
-        return self._route(score, found)
+        alike = np.einsum("k,ka,kb->ab", self.weights, own, found)  # how many agree less how many do not
+        score = 3 * by_axis + (0 if self.anywhere else np.where(alike < 0, 3, 1) * alike)
+        chosen = assign(-score.T)[:lines].tolist()
+        held = [FREE if line < room else int(own[:, n].sum() < 0) for n, line in enumerate(chosen)]
+        taken = [line if level == FREE else n for n, (line, level) in enumerate(zip(chosen, held))]
+        if self.anywhere:
+            weights = np.array([1 << line if level == FREE else 0 for line, level in zip(taken, held)])
+            at = (self.own[:, None] >> np.arange(lines) & 1) @ weights
+            bases, times = np.unique(self.found - at, return_counts=True)
+            base = int(bases[times.argmax()])
+        else:
+            spare = set(range(room)) - {line for line, level in zip(taken, held) if level == FREE}
+            base = sum(1 << line for line in spare if found[:, line].sum() < 0)
+        return Route(tuple(taken), tuple(held), base=base)
 
-    def moved(self) -> Route:
-        """Return the route of an image that starts elsewhere in the dump: only the axes tell of lines."""
-        route = self._route(self.by_axis, np.ones((1, len(self.by_axis))))
-        bits = self.own[:, None] >> np.arange(self.lines) & 1
-        weights = np.where(np.array(route.held) == FREE, 1 << np.array(route.lines), 0)
-        bases, times = np.unique(self.found - bits @ weights, return_counts=True)
-        return Route(route.lines, route.held, base=int(bases[times.argmax()]))
 
-    def _route(self, score: np.ndarray, found: np.ndarray) -> Route:
-        chosen = assign(-score.T)[: self.lines]
-        levels = np.where((1 - 2.0 * (self.own[:, None] >> np.arange(self.lines) & 1)).sum(axis=0) < 0, 1, 0)
-        held = [FREE if line < self.room else int(level) for line, level in zip(chosen, levels)]
-        taken = {int(line) for line, level in zip(chosen, held) if level == FREE}
-        base = sum(1 << line for line in range(self.room) if line not in taken and found[:, line].sum() < 0)
-        lines = [int(line) if level == FREE else n for n, (line, level) in enumerate(zip(chosen, held))]
-        return Route(tuple(lines), tuple(held), base=base)
+def consistent(
+    own: np.ndarray, own_axes: np.ndarray, found: np.ndarray, axes: np.ndarray, weights: np.ndarray, anywhere: bool
+) -> np.ndarray:  # fmt: skip
+    """Return the largest set, nearly, of cubes that can all be right: no line goes two ways, nor two lines one way.
+
+    If nothing was moved, two cubes of the image are in as many address lines apart as in the dump; in one more where
+    a line of the dump reaches nothing.
+    """
+    maps = np.zeros((2, len(own), 32), np.int8) - 1
+    rows = np.arange(len(own))[:, None]
+    maps[0][rows, own_axes], maps[1][rows, axes] = axes, own_axes
+    clash = np.zeros((len(own), len(own)), bool)
+    for each in maps:
+        for column in each.T[(each >= 0).any(axis=0)]:
+            clash |= (column[:, None] != column) & (column[:, None] >= 0) & (column >= 0)
+    if not anywhere:
+        apart = [np.bitwise_count(part[:, None] ^ part).astype(int) for part in (own, found)]
+        clash |= np.abs(apart[0] - apart[1]) > 1
+    seed = int((~clash * weights).sum(axis=1).argmax())
+    near = np.flatnonzero(~clash[seed])
+    inside = clash[np.ix_(near, near)].mean(axis=1)
+    return near[inside <= 0.5]

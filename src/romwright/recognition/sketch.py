@@ -8,16 +8,17 @@ SAMPLES + 8 * (CUBES + WINDOWS + 8 * (FEWER_CUBES + FEWER_WINDOWS)) bytes.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 
-from romwright.recognition.cubes import AXES, MOST_LINES, WINDOW, active_planes, draw_cubes, window_hashes
+from romwright.recognition.cubes import AXES, MOST_LINES, WINDOW, Windows, active_planes, draw_cubes
 
 SAMPLES = 320
 CUBES, FEWER_CUBES = 48, 16
-WINDOWS, FEWER_WINDOWS, DRAWN_WINDOWS = 16, 3, 4
+WINDOWS, FEWER_WINDOWS, DRAWN_WINDOWS = 16, 3, 96
 LEAST_BYTES, MOST_BYTES = 512, 1 << 24  # of an image that gets a sketch
 ERASED = 0xFF
 _ENTRY = np.dtype([("hash", "<u4"), ("place", "<u4")])
@@ -66,22 +67,23 @@ def build_sketch(data: bytes) -> bytes:
     if not planes:
         return b""
     fewer = [planes & ~(1 << bit) for bit in range(8) if planes >> bit & 1 and planes & (planes - 1)]
-    cubes, windows = [_cubes(values, planes, CUBES)], [_windows(values, planes, WINDOWS)]
-    for seed, rest in enumerate(fewer, 1):
-        cubes.append(_cubes(values, rest, FEWER_CUBES, seed))
-        windows.append(_windows(values, rest, FEWER_WINDOWS, seed))
-    parts = np.concatenate(cubes), np.concatenate(windows)
+    cubes = _cubes(values, [(planes, CUBES), *((rest, FEWER_CUBES) for rest in fewer)])
+    windows = _windows(values, [(planes, WINDOWS), *((rest, FEWER_WINDOWS) for rest in fewer)])
     samples = values[sample_places() & len(values) - 1]
-    return len(parts[0]).to_bytes(2, "little") + samples.tobytes() + b"".join(part.tobytes() for part in parts)
+    return len(cubes).to_bytes(2, "little") + samples.tobytes() + cubes.tobytes() + windows.tobytes()
 
 
-def _cubes(values: np.ndarray, planes: int, count: int, seed: int = 0) -> np.ndarray:
+def _cubes(values: np.ndarray, wanted: Sequence[tuple[int, int]]) -> np.ndarray:
     if len(values) > 1 << MOST_LINES:
         return np.empty(0, _ENTRY)
-    cubes = draw_cubes(values, planes, count, seed)
-    found = np.empty(len(cubes.hashes), _ENTRY)
-    found["hash"] = cubes.hashes
-    found["place"] = cubes.addresses | pack_axes(cubes.axes) << MOST_LINES
+    drawn = draw_cubes(values, wanted)
+    places = [cubes.addresses | pack_axes(cubes.axes) << MOST_LINES for cubes in drawn]
+    return _entries([cubes.hashes for cubes in drawn], places)
+
+
+def _entries(hashes: Sequence[np.ndarray], places: Sequence[np.ndarray]) -> np.ndarray:
+    found = np.empty(sum(map(len, hashes)), _ENTRY)
+    found["hash"], found["place"] = np.concatenate(hashes), np.concatenate(places)
     return found
 
 
@@ -109,12 +111,17 @@ def unpack_place(places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return places & (1 << MOST_LINES) - 1, _all_axes()[places >> MOST_LINES]
 
 
-def _windows(values: np.ndarray, planes: int, count: int, seed: int = 0) -> np.ndarray:
-    rng, text = np.random.Generator(np.random.PCG64(seed)), values.tobytes()
-    at = np.unique(rng.integers(0, len(values) - WINDOW + 1, DRAWN_WINDOWS * count))
+def _windows(values: np.ndarray, wanted: Sequence[tuple[int, int]]) -> np.ndarray:
+    rng, text = np.random.Generator(np.random.PCG64(0)), values.tobytes()
+    at = np.unique(rng.integers(0, len(values) - WINDOW + 1, DRAWN_WINDOWS))
+    at = np.array([start for start in at.tolist() if text.count(text[start : start + WINDOW]) == 1], np.int64)
     rng.shuffle(at)
-    hashes = window_hashes(values, planes, at)
-    once = [i for i in np.flatnonzero(hashes).tolist() if text.count(text[at[i] : at[i] + WINDOW]) == 1][:count]
-    found = np.empty(len(once), _ENTRY)
-    found["hash"], found["place"] = hashes[once], at[once]
-    return found
+    if not len(at):
+        return np.empty(0, _ENTRY)
+    windows, hashes, places = Windows(values, at), [], []
+    for turn, (planes, count) in enumerate(wanted):
+        every = np.roll(windows.hashes(planes), turn * FEWER_WINDOWS)
+        chosen = np.flatnonzero(every)[:count]
+        hashes.append(every[chosen])
+        places.append(np.roll(at, turn * FEWER_WINDOWS)[chosen])
+    return _entries(hashes, places)
