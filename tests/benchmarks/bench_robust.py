@@ -32,7 +32,13 @@ from romwright.recognition.identification import Identifier, measured  # noqa: E
 from romwright.recognition.reference import Store  # noqa: E402
 from romwright.recognition.verdicts import Contents  # noqa: E402
 
-SOURCES = "/usr/bin/*", "/usr/lib/*/*.so*", "/usr/share/seabios/*.bin", "/usr/lib/ipxe/qemu/*", "/usr/share/vgabios/*.bin"
+SOURCES = (
+    "/usr/bin/*",
+    "/usr/lib/*/*.so*",
+    "/usr/share/seabios/*.bin",
+    "/usr/lib/ipxe/qemu/*",
+    "/usr/share/vgabios/*.bin",
+)
 TRANSFORMS = (
     "straight", "few crossed", "data crossed", "data inverted", "some inverted", "data stuck", "address stuck",
     "address joined", "all crossed", "all, inverted", "all, address stuck", "all, address joined", "all, data stuck",
@@ -156,7 +162,11 @@ def unrelated(number: int, pieces: list[bytes]) -> bytes:
         data = pieces[number // 2 % len(pieces)]
         if number // 2 % 3 == 0:
             values = np.frombuffer(data, np.uint8)
-            return line_map(rng, len(data).bit_length() - 1, str(rng.choice(TRANSFORMS))).apply(values, len(values)).tobytes()
+            return (
+                line_map(rng, len(data).bit_length() - 1, str(rng.choice(TRANSFORMS)))
+                .apply(values, len(values))
+                .tobytes()
+            )
         return data
     size = 1 << source.randint(11, 15)
     kind = number // 2 % 4
@@ -224,7 +234,9 @@ def main() -> None:
                 tried[kind] += 1
                 right[kind] += good
         total = sum(names[:1] == [str(image)] for (image, _, _), names in zip(chosen, named))
-        print(f"{total:,} of {dumps:,} dumps named right: {total / dumps:.2%} (bar 99 %), {wrong} wrong; {took:.2f} s each")
+        print(
+            f"{total:,} of {dumps:,} dumps named right: {total / dumps:.2%} (bar 99 %), {wrong} wrong; {took:.2f} s each, two at a time"
+        )
         for kind in (*TRANSFORMS, *DAMAGES, "same", *SIZES):
             print(f"  {kind}: {right[kind]} of {tried[kind]}")
         print(flush=True)

@@ -64,7 +64,8 @@ class Identifier:
         self._sketches: SketchIndex | None = None
         self._by_pages = store.has_images
         self._tried = TRIED + TRIED_THOROUGHLY * thorough + TRIED_BY_PAGES * self._by_pages
-        self._tried += TRIED_BY_LINES * (thorough and self._by_pages)
+        self._by_lines = thorough and store.has_sketches
+        self._tried += TRIED_BY_LINES * self._by_lines
 
     def identify(self, files: Sequence[str], read: Callable[[str], Contents]) -> list[Identification]:
         """Identify files, one row each.
@@ -81,7 +82,9 @@ class Identifier:
         for item, matches in zip(good, exact):
             tried = TRIED[:1] if matches else self._tried
             if not matches:
-                matches = next(changed) or self._match_pages(item.data) or self._match_lines(item.data)
+                matches = next(changed) or self._match_pages(item.data)
+                if not any(match.lossless for match in matches):
+                    matches = _better(matches, self._match_lines(item.data))
             if self.thorough and tried is self._tried:
                 tried += (f"rotated by multiples of {forms.rotation_step(len(item.data))}",)
             crc32, sha256 = item.digests.get("crc32", b"").hex().upper(), item.digests["sha256"].hex()
@@ -196,7 +199,7 @@ class Identifier:
 
     def _match_lines(self, data: bytes) -> list[Match]:
         """Look for what was read through faulty lines, and for two ROMs on the bus: slow, so only if thorough."""
-        if not (self.thorough and self._by_pages):
+        if not self._by_lines:
             return []
         from romwright.recognition.misreads import match_misread
         from romwright.recognition.overlap import match_overlap
@@ -204,7 +207,7 @@ class Identifier:
 
         if self._sketches is None:
             self._sketches = SketchIndex(self._store.sketches())
-        return match_misread(self._sketches, self._store, data) or match_overlap(self._sketches, self._store, data)
+        return match_overlap(self._sketches, self._store, data) or match_misread(self._sketches, self._store, data)
 
 
 def _first_of_each(matches: Iterable[Match]) -> list[Match]:
@@ -213,6 +216,15 @@ def _first_of_each(matches: Iterable[Match]) -> list[Match]:
     for match in matches:
         kept.setdefault((match.list, match.name), match)
     return list(kept.values())
+
+
+def _better(by_pages: list[Match], by_lines: list[Match]) -> list[Match]:
+    """Choose what explains more pages: crossed lines leave some where they are."""
+    if not (by_pages and by_lines):
+        return by_pages or by_lines
+    old, new = by_pages[0], by_lines[0]  # of two ROMs at once no pages are compared
+    fewer = len(new.pages_differ) < len(old.pages_differ) and new.pages_equal >= old.pages_equal
+    return by_lines if fewer else by_pages
 
 
 def measured(name: str, data: bytes) -> tuple[Row, Traces]:

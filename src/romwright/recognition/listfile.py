@@ -31,7 +31,7 @@ CREATE TABLE rom (key INTEGER NOT NULL, list INTEGER NOT NULL, name TEXT NOT NUL
 PRAGMA application_id = {APPLICATION_ID};
 PRAGMA user_version = {SCHEMA_VERSION};
 """
-_UPGRADES = {1: "ALTER TABLE image ADD COLUMN sketch BLOB; PRAGMA user_version = 2"}  # from a version to the next
+UPGRADES = {1: "ALTER TABLE image ADD COLUMN sketch BLOB; PRAGMA user_version = 2"}  # from a version to the next
 
 
 def default_file() -> str:
@@ -106,8 +106,8 @@ class ListFile:
             return
         try:
             self._db.execute("BEGIN IMMEDIATE")
-            while self.version in _UPGRADES:  # looked at again: another process may have done it meanwhile
-                for statement in _UPGRADES[self.version].split(";"):
+            while self.version in UPGRADES:  # looked at again: another process may have done it meanwhile
+                for statement in UPGRADES[self.version].split(";"):
                     self._db.execute(statement)
             self._db.execute("COMMIT")
         except sqlite3.OperationalError as error:

@@ -183,6 +183,14 @@ class Store(ListFile):
                 "SELECT id, size, pages, checks FROM image JOIN rom USING (key, list, name) ORDER BY id"
             ).fetchall()
 
+    @property
+    def has_sketches(self) -> bool:
+        """Whether any image can be known through faulty lines."""
+        if self.version < SCHEMA_VERSION:
+            return False
+        with self._in_words():
+            return bool(self._db.execute("SELECT EXISTS (SELECT 1 FROM image WHERE sketch != x'')").fetchone()[0])
+
     def sketches(self) -> list[tuple[int, int, bytes]]:
         """Return number, size in bytes and sketch of every image that has one."""
         if self.version < SCHEMA_VERSION:
