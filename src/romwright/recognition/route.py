@@ -32,7 +32,8 @@ FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which
 FEWEST = 8  # bytes from which data lines are matched
 BETTER = 0.05  # share of bytes by which a data line must be explained better if it is stuck or joined
 MARGIN = 20.0  # bits: one false name in a million dumps
-LEAST_SHARE = 0.4  # of the sampled bytes that can be seen must be right
+LEAST_SHARE, LEAST_EQUAL = 0.4, 16  # of the sampled bytes that can be seen must be right, and so many
+REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
 MOST_JOINED = 2  # pairs of address lines
 HELD_PRICE, JOIN_PRICE = 5.0, 8.0  # bits that it takes to name a line and a level, or two lines
 STRAIGHT_DATA = tuple(map(Line.follows, range(8)))
@@ -77,16 +78,21 @@ class Route:
 
 @dataclass(frozen=True)
 class Fit:
-    """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence."""
+    """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence.
+
+    `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must.
+    """
 
     route: Route
     bits: float
     equal: int
     seen: int
+    borne_out: bool = True
 
     def believed(self, images: int) -> bool:
         """Tell whether no chance explains the agreement, where any of so many images could have been found."""
-        return self.surplus(images) >= MARGIN and self.equal >= LEAST_SHARE * self.seen
+        enough = self.equal >= max(LEAST_EQUAL, LEAST_SHARE * self.seen)
+        return enough and self.borne_out and self.surplus(images) >= MARGIN
 
     def surplus(self, images: int) -> float:
         """The bits of evidence that are left when all routes and images are counted."""
@@ -220,7 +226,39 @@ class Ground:
         way = Ways.of(best.route)
         trials = [self.evidence(way, best.route.data, strict=True, expect=expect) for expect in MAY_BE_RIGHT]
         bits = max(float(trial[0][0]) for trial in trials) - log2(len(trials))
-        return replace(best, bits=bits)
+        return replace(best, bits=bits, borne_out=self.borne_out(best.route))
+
+    def borne_out(self, route: Route) -> bool:
+        """Tell whether the dump shows the bytes again where stuck and joined lines make it do so.
+
+        With a line stuck, one of the dump's reaches nothing. With two joined, changing one of them changes nothing
+        where both are low (AND), or high (OR).
+        """
+        lost = self.lines - route.held.count(FREE) - max(self.lines - self.dump.lines, 0)
+        if lost <= 0 and not route.equal:
+            return True
+        [at], [seen] = self.places(Ways.of(route))
+        expected, right, _, blank, mask = self.weights(route.data)
+        right_now = seen & (right != 0) & (self.dump.values[at] & np.uint8(mask) == expected)
+        used = {line for line, level in zip(route.lines, route.held) if level == FREE}
+        moved = route.base % (1 << min(self.lines, self.dump.lines)) and any(route.base >> line & 1 for line in used)
+
+        def repeats(line: int, where: np.ndarray) -> bool:
+            other = at + (1 << line) if moved else at ^ 1 << line
+            there = where & (other < self.dump.size)
+            found = self.dump.values[np.where(there, other, 0)] & np.uint8(mask)
+            there &= ~blank[found] | (found == expected)
+            return bool(there.any()) and (found == expected)[there].mean() >= REPEATS
+
+        idle = sum(repeats(line, right_now) for line in range(self.dump.lines) if line not in used)
+        joined = all(
+            any(
+                all(repeats(route.lines[line], right_now & (self.bits[a] == level)) for line in (a, b))
+                for level in (0, 1)
+            )
+            for a, b in route.equal
+        )
+        return idle >= lost and joined
 
 
 class Ways(NamedTuple):
