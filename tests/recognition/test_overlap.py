@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from line_faults import IMAGES, load, turned
 
+from romwright.recognition.ground import Dump
 from romwright.recognition.identification import Identifier, measured
 from romwright.recognition.overlap import find_overlaps
 from romwright.recognition.reference import Store
-from romwright.recognition.route import Dump
 from romwright.recognition.signatures import SketchIndex
 from romwright.recognition.verdicts import Contents
 

@@ -15,8 +15,9 @@ import numpy as np
 from romwright.faults.lines import Law, Line, State
 from romwright.faults.statement import state_lines
 from romwright.recognition import forms
+from romwright.recognition.ground import Dump, Fit, Ground
 from romwright.recognition.reference import Known, Store
-from romwright.recognition.route import FREE, Dump, Fit, Ground, Route
+from romwright.recognition.route import FREE, Route
 from romwright.recognition.signatures import SketchIndex
 from romwright.recognition.sketch import LEAST_BYTES, MOST_BYTES
 from romwright.recognition.verdicts import PAGE_BYTES, Match, pages_of, said_to_differ

@@ -14,8 +14,8 @@ from typing import NamedTuple
 import numpy as np
 
 from romwright.recognition import forms
+from romwright.recognition.ground import BLANK_SHARE, MARGIN, Dump
 from romwright.recognition.reference import Store
-from romwright.recognition.route import BLANK_SHARE, MARGIN, Dump
 from romwright.recognition.signatures import SketchIndex
 from romwright.recognition.sketch import LEAST_BYTES, MOST_BYTES, sample_places
 from romwright.recognition.verdicts import Match, pages_of

@@ -13,7 +13,8 @@ import numpy as np
 
 from romwright.faults.matching import assign
 from romwright.recognition.cubes import ALL_PLANES, MOST_LINES, Windows, active_planes, find_cubes
-from romwright.recognition.route import FREE, Dump, Route
+from romwright.recognition.ground import Dump
+from romwright.recognition.route import FREE, Route
 from romwright.recognition.sketch import SAMPLES, Sketch, lines_of, sample_places, unpack_place
 from romwright.recognition.verdicts import PAGE_BYTES
 
