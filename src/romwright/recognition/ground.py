@@ -10,6 +10,7 @@ that could have been tried is taken.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from itertools import combinations
@@ -185,7 +186,17 @@ class Ground:
         way = Ways.of(best.route)
         trials = [self.evidence(way, best.route.data, strict=True, expect=expect) for expect in MAY_BE_RIGHT]
         bits = max(float(trial[0][0]) for trial in trials) - log2(len(trials))
-        return replace(best, bits=bits, borne_out=self.borne_out(best.route))
+        for route in (best.route, *self.other_partners(best.route)):
+            if self.borne_out(route):
+                return replace(best, bits=bits, route=route, borne_out=True)
+        return replace(best, bits=bits, borne_out=False)
+
+    def other_partners(self, route: Route) -> Iterator[Route]:
+        """Yield the route with other lines joined: OR with a low line that reaches nothing changes nothing."""
+        spare = [line for line in range(self.dump.lines) if line not in route.lines]
+        for end in {end for pair in route.equal for end in pair}:
+            for line in spare:
+                yield replace(route, lines=(*route.lines[:end], line, *route.lines[end + 1 :]))
 
     def borne_out(self, route: Route) -> bool:
         """Tell whether the dump shows the bytes again where stuck and joined lines make it do so.
@@ -231,8 +242,10 @@ def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Lin
     """Match the data lines of a dump with those of an image, from bytes of both that should be the same."""
     seen, due = (np.unpackbits(part[:, None], axis=1, bitorder="little") * 2.0 - 1 for part in (found, expected))
     agree = (seen.T @ due / len(found) + 1) / 2  # share, by data line of the dump and of the image
-    either = np.maximum(agree, 1 - agree) + np.eye(8) * 1e-3 + (agree >= 0.5) * 1e-6
-    chosen, high = assign(-either.T), (seen > 0).mean(axis=0)
+    centred = [part - part.mean(axis=0) for part in (seen, due)]
+    norms = [np.maximum(np.sqrt((part**2).sum(axis=0)), 1e-6) for part in centred]
+    alike = np.abs(centred[0].T @ centred[1]) / np.outer(*norms)  # whatever the share of ones
+    chosen, high = assign(-(alike + np.eye(8) * 1e-3).T), (seen > 0).mean(axis=0)
     lines = []
     for plane, line in enumerate(chosen.tolist()):
         share, still = agree[plane, line], max(high[plane], 1 - high[plane])

@@ -88,7 +88,10 @@ class Ways(NamedTuple):
             part[rows, pairs[:, 0]], part[rows, pairs[:, 1]] = part[0, pairs[:, 1]], part[0, pairs[:, 0]]
         at += len(pairs)
         for level in (0, 1, FREE)[: 2 + (shares[2] > 0)]:
-            held[np.arange(count) + at, np.arange(count)] = level
+            for n in range(count):
+                used = {line for k, line in enumerate(route.lines) if route.held[k] == FREE and k != n}
+                if level != FREE or (lines[0, n] not in used and lines[0, n] < room):
+                    held[at + n, n] = level
             at += count
         for line in spare:
             lines[np.arange(count) + at, np.arange(count)] = line

@@ -23,9 +23,10 @@ LIKE = 0.2  # correlation of data lines from which an image is a candidate; by c
 CHUNK = 1024  # images compared at a time
 MOST = 6  # candidates of each kind
 LEAST_WINDOWS = 2
-LEAST_SCORE, LESS = 1.0, 4.0  # of an image by its cubes: at least so much, and this part of the best
+LEAST_SCORE, LESS = 1.0, 4.0  # of an image by its cubes: at least so much, and this part of the most that can be right
+MOST_RANKED, MOST_CUBES = 100, 150  # images that are ranked by how many of their cubes can be right at once
 MOST_PLACES = 4  # of one cube in a dump: what is there more often tells nothing
-SETS, LIKELIEST = 4, 2  # sets of cubes that are tried of the likeliest images
+SETS, LIKELIEST = 3, 2  # further sets of cubes that are tried of the likeliest images
 LEAST_PLANES = 4
 STILL, MANY = 0.02, 0.3  # share of ones or zeros in a page, and of pages, from which a line looks stuck
 CLEARLY = 0.03  # a data line that changes more rarely may be a stuck one with wrong bits
@@ -130,18 +131,27 @@ class SketchIndex:
         few = (times <= MOST_PLACES)[inverse]
         weights = self.cubes.weights[here] / times[inverse]
         rows, here, addresses, axes, weights = rows[few], here[few], addresses[few], axes[few], weights[few]
-        for turn, row in enumerate(np.argsort(-score, kind="stable")[:MOST].tolist()):
+        ranked = []
+        for row in np.argsort(-score, kind="stable")[:MOST_RANKED].tolist():
             mine = np.flatnonzero(rows == row)
-            if score[row] < max(LEAST_SCORE, score.max() / LESS):
-                continue
+            if score[row] < LEAST_SCORE or not len(mine):
+                break
+            mine = mine[np.argsort(-weights[mine], kind="stable")[:MOST_CUBES]]
             own, own_axes = unpack_place(self.cubes.places[here[mine]])
-            for _ in range(SETS if turn < LIKELIEST else 1):  # a pattern that repeats may agree with itself
+            votes = Votes(own, own_axes, addresses[mine], axes[mine], weights[mine], anywhere)
+            ranked.append((len(np.unique(here[mine[votes.chosen]])), row, mine, votes))
+        ranked.sort(key=lambda each: -each[0])
+        for turn, (count, row, mine, votes) in enumerate(ranked[:MOST]):
+            if count < ranked[0][0] / LESS:
+                break
+            yield Candidate(row, votes.route(int(self.lines[row]), dump.lines))
+            for _ in range(SETS if turn < LIKELIEST else 0):  # a pattern that repeats may agree with itself
+                mine = np.delete(mine, votes.chosen)
                 if not len(mine):
                     break
+                own, own_axes = unpack_place(self.cubes.places[here[mine]])
                 votes = Votes(own, own_axes, addresses[mine], axes[mine], weights[mine], anywhere)
                 yield Candidate(row, votes.route(int(self.lines[row]), dump.lines))
-                rest = np.setdiff1d(np.arange(len(mine)), votes.chosen)
-                mine, own, own_axes = mine[rest], own[rest], own_axes[rest]
 
 
 def masks(values: np.ndarray) -> list[int]:
