@@ -15,6 +15,7 @@ OURS = {
     "datafiles": {"errors"},
     "images": {"errors", "findings"},
     "recognition": {"faults", "images", "findings", "errors"},
+<<<THEIRS     "recognition": {"images", "faults", "findings", "errors"},
     "faults": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
@@ -30,7 +31,7 @@ THEIRS = {
     "images.checksums": {"crcmod"},
     "images.picture": {"PIL"},
     "recognition.headers": {"construct"},
-    "recognition.match": {"numpy"},
+    "recognition": {"numpy"},
     "faults": {"numpy"},
     "parts": {"msgspec"},
     "boards": {"msgspec"},
@@ -43,7 +44,7 @@ THEIRS = {
     "cli": {"click"},
     "cli.render": {"rich"},
 }
-STDLIB_ONLY_IN = {"sqlite3": "recognition.reference"}
+STDLIB_ONLY_IN = {"sqlite3": "recognition.listfile"}
 
 # within fit, each of these sees only those before it
 FIT_IN_ORDER = (
