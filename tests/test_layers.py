@@ -15,7 +15,6 @@ OURS = {
     "datafiles": {"errors"},
     "images": {"errors", "findings"},
     "recognition": {"faults", "images", "findings", "errors"},
-<<<THEIRS     "recognition": {"images", "faults", "findings", "errors"},
     "faults": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},

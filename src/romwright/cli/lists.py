@@ -65,7 +65,7 @@ def add(name: str, files: tuple[str, ...], images: bool, as_json: bool, store: s
     click.echo("\n".join(f"{inert(one['file'])}: {one['was']}" for one in said))
     click.echo(f"{inert(name)}: {counted(size, 'row')} now, in {inert(lists.file)}")
     if mended:
-        click.echo(f"{_count(mended, 'image')} of an older list can now be known through faulty lines too")
+        click.echo(f"{counted(mended, 'image')} of an older list can now be known through faulty lines too")
 
 
 @command.command()
