@@ -11,11 +11,11 @@ from collections import Counter
 
 import numpy as np
 
-from romwright.faults.codebook import read_through
-from romwright.faults.doubles import double_faults, single_faults
 from romwright.faults.lines import Line, gather
-from romwright.faults.patterns import LineFinder
-from romwright.faults.readout import Readout
+from romwright.faults.patterns.codebook import read_through
+from romwright.faults.patterns.doubles import double_faults, single_faults
+from romwright.faults.patterns.image import LineFinder
+from romwright.faults.patterns.readout import Readout
 
 
 def main(lines: int = 11, bits: int = 8, every: int = 20) -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from romwright.faults.patterns import LineFinder
+from romwright.faults.patterns.image import LineFinder
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from line_faults import FAULTS, random_map
 
 from romwright.faults.comparison import compare
 from romwright.faults.lines import Law, Line, LineMap, State
-from romwright.faults.starts import find_starts
+from romwright.faults.search.starts import find_starts
 from romwright.images.image import Image
 
 LOGGER = Path(__file__).parents[2] / "fixtures" / "tern" / "logger.bin"

@@ -56,7 +56,7 @@ def line_finder(part_name, output, write_as, dump, read_as, overwrite, as_json) 
     Example: romwright pattern line-finder --for 2764 -o lines.bin
              romwright pattern line-finder --for 2764 --read dump.bin
     """
-    from romwright.faults.patterns import LineFinder
+    from romwright.faults.patterns.image import LineFinder
     from romwright.parts.library import require_marked
 
     if (output is None) == (dump is None):
@@ -92,7 +92,7 @@ def line_finder(part_name, output, write_as, dump, read_as, overwrite, as_json) 
 
 def by_eye(finder) -> list[dict]:
     """Return for each address line its two words, and two addresses to look at: it alone high, and it alone low."""
-    from romwright.faults.linereport import word
+    from romwright.faults.patterns.linereport import word
 
     every, digits = (1 << finder.lines) - 1, max(-(-finder.lines // 4), 2)
     return [
@@ -106,8 +106,8 @@ def by_eye(finder) -> list[dict]:
 
 def read_dump(part, finder, dump: str, read_as: str | None, as_json: bool) -> int:
     """Print what is wrong with the lines through which a line finder was read; return the exit status."""
-    from romwright.faults.linereport import find_line_faults, state_readout
-    from romwright.faults.readout import Readout
+    from romwright.faults.patterns.linereport import find_line_faults, state_readout
+    from romwright.faults.patterns.readout import Readout
     from romwright.findings import blocks
     from romwright.images import formats
 

@@ -65,7 +65,7 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
     """
     from romwright.cli.prepare import output_names, require_not_inputs
     from romwright.cli.render import print_json, progress
-    from romwright.faults.settling import settle
+    from romwright.faults.repeats.settling import settle
     from romwright.findings import blocks
 
     if output:

@@ -19,7 +19,7 @@ from math import log2
 import numpy as np
 
 from romwright.faults.lines import Law, Line, State, byte_table
-from romwright.faults.matching import assign
+from romwright.faults.search.matching import assign
 from romwright.recognition.route import FREE, Route, Ways
 from romwright.recognition.sketch import SAMPLES, filled, sample_places
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from romwright.faults.matching import assign
+from romwright.faults.search.matching import assign
 from romwright.recognition.cubes import ALL_PLANES, MOST_LINES, Windows, active_planes, find_cubes
 from romwright.recognition.ground import Dump
 from romwright.recognition.route import FREE, Route
