@@ -22,5 +22,5 @@ class FreeRun(Struct, frozen=True, forbid_unknown_fields=True):
     chopped: str = ""
     probe: dict[str, str] = {}
     seen: tuple[str, ...] = ()
-    never: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
     unchecked: tuple[str, ...] = ()

@@ -201,7 +201,7 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
         answer, show = write_chip(part, part_name, title, data, output, write_as, overwrite)
         findings = reading.findings
         answer["findings"] += [finding.as_json() for finding in findings]
-    cautions = list(dict.fromkeys([*answer.get("cautions", ()), *fitting_cautions()]))
+    cautions = list(dict.fromkeys([FORCE, *run.cautions, INSTEAD, *answer.get("cautions", ()), *fitting_cautions()]))
     unchecked = list(run.unchecked)
     if as_json:
         lines = [
@@ -216,7 +216,7 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
             answer | {
                 "cpu": model.name, "word": run.word, "clock": run.clock, "clock_hz": float(hertz),
                 "clock_hz_exact": str(hertz), "clocks_per_word": run.clocks, "starts": run.starts, "lines": lines,
-                "seen": run.seen, "never": run.never, "source": run.source, "unchecked": unchecked,
+                "seen": run.seen, "source": run.source, "unchecked": unchecked,
                 "cautions": cautions,
             }
         )  # fmt: skip
@@ -243,7 +243,7 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
     for note in run.seen:
         show_text(indented(note))
     click.echo()
-    print_cautions([FORCE, *(f"Never: {text}." for text in run.never), INSTEAD, *cautions])
+    print_cautions(cautions)
     click.echo(inert(f"Source: {run.source}."))
     for text in unchecked:
         click.echo(inert(f"Unchecked: {text}."))
