@@ -141,7 +141,7 @@ def joined(data):
 
 
 SPOILT = {
-    "another ROM": (lambda data: RANDOM[::-1], "other contents", "another ROM or version"),
+    "another ROM": (lambda data: np.random.default_rng(99).integers(0, 256, len(data)).astype(np.uint8), "other contents", "another ROM or version"),
     "blank": (lambda data: np.full_like(data, 0xFF), "blank", "FF"),
     "all zero": (lambda data: np.zeros_like(data), "blank", "00"),
     "data line stuck": (stuck, "lines", "D5 is stuck low"),
