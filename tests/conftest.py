@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the commands do, before anything imports numpy
+
 ROOT = Path(__file__).parents[1]
 
 

@@ -54,11 +54,11 @@ def test_inverted_address_lines(seed, fault, count, crossed):
 def test_bits_that_all_went_one_way_in_packed_contents(level):
     """They move all sums alike, by more than what tells one data line from another: not every map is found."""
     exact = 0
-    for seed in range(20):
+    for seed in range(12):
         rng = np.random.default_rng(seed)
         clean = random_map(rng, 16, FAULTS[seed % 6 : seed % 6 + 1]).apply(PACKED, len(PACKED))
         exact += np.array_equal(compared(PACKED, went(rng, clean, 0.005, level))[0].expected, clean)
-    assert exact >= 18
+    assert exact >= 11
 
 
 @pytest.mark.parametrize("law", Law)

@@ -63,6 +63,7 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
     \b
     Example: romwright settle read1.bin read2.bin read3.bin --risk 1%
     """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as for compare, which explains the reads that are set aside
     from romwright.cli.prepare import output_names, require_not_inputs
     from romwright.cli.render import print_json, progress
     from romwright.faults.repeats.settling import settle

@@ -6,7 +6,7 @@ from math import comb
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from romwright.faults.repeats.chances import Count, alike, counts_of, missed_at, reads_needed, tail, unseen, wrong_at
@@ -122,6 +122,7 @@ def brute_reads_needed(counts, risk, least):
 rows = st.tuples(st.integers(2, 30), st.integers(1, 15), st.integers(1, 50)).filter(lambda r: 2 * r[1] <= r[0])
 
 
+@settings(max_examples=40, deadline=None)
 @given(st.lists(rows, max_size=4), st.sampled_from([0.2, 0.01, 1e-4]), st.integers(2, 20))
 def test_reads_needed_is_the_first_number_that_does(some, risk, least):
     counts = [Count(less, reads, cells) for reads, less, cells in some]

@@ -245,6 +245,20 @@ def test_what_unstable_bits_suggest(spoil, said):
     assert said in finding.remedy, finding
 
 
+def test_two_kinds_of_read_are_no_weak_cells():
+    """Reads of two chips that differ in one page: what goes together is not read so by chance."""
+    other = RANDOM.copy()
+    other[0x100:0x200] = np.random.default_rng(6).integers(0, 256, 256)
+    for datas in ((RANDOM, other, RANDOM, other), (RANDOM, RANDOM, other, RANDOM, other)):
+        (finding,) = (each for each in settle(loaded(*datas)).findings if each.code.name == "unstable-bits")
+        assert "two kinds of read, each alike in itself" in finding.evidence
+        assert all(f"r{n}.bin" in finding.evidence for n in range(len(datas)))
+        assert "two chips or versions" in finding.remedy
+    once = turned(RANDOM, np.arange(100))
+    for datas in ((RANDOM, other), (RANDOM, RANDOM, once), (RANDOM, other, turned(RANDOM, 5), other)):
+        assert not settle(loaded(*datas)).wobble.kinds
+
+
 def test_a_read_that_was_disturbed_is_named():
     rng = np.random.default_rng(6)
     found = settle(loaded(RANDOM, RANDOM ^ noise(rng, 0.01), RANDOM, turned(RANDOM, 5), RANDOM))

@@ -1,4 +1,4 @@
-"""Bits that repeated reads do not agree on: where they lie together, which reads stand out, and what that suggests."""
+"""Bits that repeated reads do not agree on: where they lie, which reads or kinds of read they are from, and why."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from functools import cached_property
 
 from romwright.faults.causes import MOSTLY, RESEAT, UNSOURCED, in_bits, in_words
 from romwright.faults.repeats.agreement import Agreement
+from romwright.faults.repeats.unsettled import named
 from romwright.faults.repeats.votes import Votes
 from romwright.faults.residue import FEWEST, ONE_WAY, Cluster, Residue
 from romwright.findings import Code, Finding, Severity
@@ -17,6 +18,7 @@ UNSTABLE = Code(
     "unstable-bits", Severity.CAUTION, "every bit of a chip is read alike each time",
     "A bit that is read now so, now so is weak, or was read at the limit; a single read hides it.",
 )  # fmt: skip
+TOGETHER = 8  # unstable bits that go together, from which it is no chance: with four reads one in seven does
 CHARGE = (
     "charge leaks one way, so if it is an EPROM that loses charge such a bit was programmed 0, whatever the majority "
     f"says: read at a lower supply too (4.5 V) and compare {UNSOURCED}"
@@ -78,6 +80,19 @@ class Wobble:
         _, bits, of = self.worst
         return len(self.agreement.counted) > 2 and bits >= FEWEST and bits >= MOSTLY * of
 
+    @cached_property
+    def kinds(self) -> tuple[tuple[str, ...], ...]:
+        """Files of two kinds of read, each alike in itself, two of each at least; empty if cells vary by themselves."""
+        votes, kinds = self.votes, {}
+        if self.bits < TOGETHER or votes.times[votes.places].min() < len(self.agreement.counted):
+            return ()
+        for read in self.agreement.counted:
+            data, _ = read.over(votes.start, votes.stop)
+            kinds.setdefault(data[votes.places].tobytes(), []).append(read.file)
+            if len(kinds) > 2:
+                return ()
+        return tuple(map(tuple, kinds.values())) if min(map(len, kinds.values())) > 1 else ()
+
     def evidence(self) -> Iterator[str]:
         """Say where they lie, which way they stray, and in which read."""
         up, down = self.strays
@@ -87,6 +102,8 @@ class Wobble:
         if self.alone:
             file, bits, of = self.worst
             yield f"{bits:,} of the {of:,} stray bits of all reads are in {file} alone"
+        if self.kinds:
+            yield "two kinds of read, each alike in itself: " + " against ".join(map(named, self.kinds))
 
     def finding(self) -> Finding:
         """Say how many bits are unstable, where, and what that suggests."""
@@ -96,6 +113,11 @@ class Wobble:
 
     def suggestion(self) -> str:
         """Say what the unstable bits suggest, and what to do."""
+        if self.kinds:
+            return (
+                "cells that waver do so each by itself, not all together: these may be reads of two chips or versions, "
+                f"or a contact changed between them; find out which kind is right, and leave the other out {UNSOURCED}"
+            )
         line, times = self.doubtful_line
         clusters = {each.kind: each for each in self.clusters}
         data, address = clusters.get("data bit"), clusters.get("address line")

@@ -80,11 +80,13 @@ def match_planes(
     wrong bits may all go `one_way`, how many ones a plane has tells less, and the pairs have to tell.
     """
     own, count = sound().values, len(choices.lines)
+    there = np.flatnonzero(reference)  # few in an image that is nearly blank
+    values, reference = choices.values[:, there], reference[there]
     noise = 4 * NOISE * max(float(dump.sum()), 1.0) + 1
-    apart = (own @ dump)[:, None] - choices.values @ reference
+    apart = (own @ dump)[:, None] - values @ reference
     moved = np.clip(apart, -ONE_WAY * dump.sum(), ONE_WAY * dump.sum()) if one_way else 0
-    alone = misfit((own @ dump)[:, None] - moved, choices.values @ reference, noise) + choices.price
-    among, between = (own * dump) @ own.T, (choices.values * reference) @ choices.values.T
+    alone = misfit((own @ dump)[:, None] - moved, values @ reference, noise) + choices.price
+    among, between = (own * dump) @ own.T, (values * reference) @ values.T
     single = int((choices.times == 1).sum())  # they come first
     pairs = misfit(among[:, :, None, None], between[:single, :single], 2 * noise)
     alike = alikes(dump) if count > single else np.ones(8, int)
