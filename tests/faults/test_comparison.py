@@ -15,6 +15,7 @@ from strategies import line_maps
 from romwright.faults.comparison import compare
 from romwright.faults.lines import Law, Line, LineMap
 from romwright.images.image import Image
+from romwright.sheets.bitdrawing import build_bits_picture
 
 REAL = load(IMAGES)
 PROGRAM = np.random.default_rng(7).integers(0, 256, 1 << 12).astype(np.uint8)
@@ -570,6 +571,8 @@ def test_a_chip_of_a_pair_that_did_not_answer_is_no_charge_loss(line, level, val
     wrong = np.flatnonzero(dump != PROGRAM)
     assert half["wrong"] == int((wrong >> line & 1 == level).sum())
     assert (said["residual"]["regions"], found.residue.rest.bits) == ([], int((wrong >> line & 1 != level).sum()))
+    drawn = build_bits_picture(found, "dump", ".svg").decode()
+    assert f"every byte with A{line} {('low', 'high')[level]} reads {value:02X}" in drawn and "explains" not in drawn
 
 
 def test_a_shifted_start_with_a_data_line_stuck():

@@ -65,7 +65,8 @@ def captions(comparison: Comparison) -> Iterator[str]:
     straight = all(line.state is State.FOLLOWS and line.of == (n,) for side in (lines.address, lines.data)
                    for n, line in enumerate(side) if side is lines.data or n < comparison.reader_lines)  # fmt: skip
     if not comparison.explained:
-        yield "Every bit that differs from the reference, address by address: nothing was found that explains them"
+        but = "" if comparison.residue.telling else ": nothing was found that explains them"
+        yield f"Every bit that differs from the reference, address by address{but}"
     elif straight and not lines.start:
         yield "The bits that are wrong, address by address"
     else:
