@@ -30,6 +30,11 @@ def cleaned(value: object) -> object:
     return tuple(map(cleaned, value)) if isinstance(value, (tuple, list)) else value
 
 
+def is_unchecked(words: str) -> bool:
+    """Tell whether words say of a value that it was not checked."""
+    return "unchecked" in words.casefold()
+
+
 class Block:
     """What a section is made of; a subclass is a frozen dataclass, whose strings are made readable."""
 

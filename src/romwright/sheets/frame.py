@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from romwright.sheets.document import is_unchecked
 from romwright.sheets.marks import lettering, rule
 from romwright.sheets.vectors import Mark
 
@@ -64,11 +65,6 @@ class Cell:
     x: float
     lines: Sequence[str]
     bold: bool = False
-
-
-def is_unchecked(words: str) -> bool:
-    """Tell whether words say of a value that it was not checked."""
-    return "unchecked" in words.casefold()
 
 
 def row_strips(cells: Sequence[Cell], frame: Frame, lead: Sequence[Mark] = (), least: float = 0) -> Iterator[Strip]:

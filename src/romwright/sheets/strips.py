@@ -10,8 +10,19 @@ from dataclasses import replace
 from functools import singledispatch
 
 from romwright.findings import Severity
-from romwright.sheets.document import Block, Facts, Picture, Section, Sheet, Statement, Table, Ticks, Words
-from romwright.sheets.frame import BODY, LEADING, Cell, Frame, Strip, is_unchecked, row_strips
+from romwright.sheets.document import (
+    Block,
+    Facts,
+    Picture,
+    Section,
+    Sheet,
+    Statement,
+    Table,
+    Ticks,
+    Words,
+    is_unchecked,
+)
+from romwright.sheets.frame import BODY, LEADING, Cell, Frame, Strip, row_strips
 from romwright.sheets.marks import BLACK, WHITE, box, lettering, octagon, on_its_side, rule, scaled
 from romwright.sheets.text import NOTHING, UNCHECKED
 from romwright.sheets.vectors import Mark, read_drawing
@@ -157,9 +168,9 @@ def _(block: Table, frame: Frame) -> Iterator[Strip]:
     again = tuple(head) if sum(strip.height for strip in head) < frame.height / 4 else ()
     yield from head
     ticks = [box(1, 3.5, BOX, BOX, stroke=1.6)] if block.ticked else []
-    for row in block.rows:
+    for n, row in enumerate(block.rows):
         for strip in row_strips(cells(row), frame, ticks, least=20 if block.ticked else 0):
-            yield replace(strip, again=again)
+            yield replace(strip, again=again, keep=n < min(2, len(block.rows) - 1))
 
 
 def widths(block: Table, frame: Frame, room: float) -> list[float]:
