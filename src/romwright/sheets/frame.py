@@ -41,9 +41,7 @@ class Frame:
                 lines[-1] += f" {word}"
                 continue
             while word:
-                stop = len(word)
-                if self.measure(word, size, bold) > width:
-                    stop = self._fits(word, width, size, bold)
+                stop = self._fits(word, width, size, bold)
                 lines.append(word[:stop])
                 word = word[stop:]
         return [line for line in lines if line] or [""]

@@ -28,6 +28,7 @@ from romwright.sheets.text import NOTHING, UNCHECKED
 from romwright.sheets.vectors import Mark, read_drawing
 
 SPACE = 9.0  # between blocks
+UNNUMBERED = "!"  # in place of the number of a section: what is unchecked
 BOX = 13.0  # to tick
 ROOM, UNITS, EXPECTED = 78.0, 64.0, 150.0  # for a measured value, its unit, and what to expect at most
 LABEL = 0.34  # of the width: a fact's name at most
@@ -47,7 +48,7 @@ def strips_of(sheet: Sheet, frame: Frame) -> Iterator[tuple[bool, list[Strip]]]:
         yield section.whole, [*section_strips(section, str(number), frame)]
     if sheet.unchecked:
         last = Section("Unchecked", (Words(UNCHECKED, loud=True), *map(Words, sheet.unchecked)))
-        yield True, [*section_strips(last, "!", frame)]
+        yield True, [*section_strips(last, UNNUMBERED, frame)]
 
 
 def title(sheet: Sheet, frame: Frame) -> Iterator[Strip]:
@@ -79,11 +80,17 @@ def section_strips(section: Section, number: str, frame: Frame) -> Iterator[Stri
     """Yield a section: its number in a black field, its heading above a heavy line, then its blocks."""
     field = max(24.0, frame.measure(f"{number}.", 13, True) + 10)
     lines = frame.lines(section.heading, frame.width - field - 10, 14, True)
-    height = 6 + 18 * len(lines)
-    marks = [box(0, 0, field, height, BLACK), box(0, height - 3, frame.width, 3, BLACK)]
-    marks.append(lettering(field / 2, 17, f"{number}." if number != "!" else "!", 13, True, anchor="middle", ink=WHITE))
-    marks += [lettering(field + 9, 17 + 18 * n, line, 14, True) for n, line in enumerate(lines)]
-    yield Strip(height, tuple(marks), above=18, keep=True, mark=f"{number}. {section.heading}".removeprefix("!. "))
+    for n, line in enumerate(lines):
+        last = n == len(lines) - 1
+        height = 24 if last else 18
+        marks = [box(0, 0, field, height, BLACK), lettering(field + 9, 17, line, 14, True)]
+        if not n:
+            sign = number if number == UNNUMBERED else f"{number}."
+            marks.append(lettering(field / 2, 17, sign, 13, True, anchor="middle", ink=WHITE))
+        if last:
+            marks.append(box(0, height - 3, frame.width, 3, BLACK))
+        entry = f"{number}. {section.heading}".removeprefix(f"{UNNUMBERED}. ") if not n else ""
+        yield Strip(height, tuple(marks), above=18 if not n else 0, keep=True, mark=entry)
     for n, block in enumerate(section.blocks):
         first, *rest = [*block_strips(block, frame)] or [Strip(0)]
         yield replace(first, above=SPACE if n else SPACE - 2)
@@ -221,8 +228,8 @@ def letters(lines: Sequence[str], frame: Frame) -> Iterator[Strip]:
     most = max(map(len, lines), default=1) or 1
     field = min(frame.width / most, 6.2)
     for line in lines:
-        marks = [lettering((n + 0.5) * field, 10, c, field / 0.7, anchor="middle") for n, c in enumerate(line)]
-        yield Strip(field / 0.5, tuple(marks))
+        marks = [lettering((n + 0.5) * field, field * 1.5, c, field / 0.7, anchor="middle") for n, c in enumerate(line)]
+        yield Strip(field * 2, tuple(marks))
 
 
 SIGNS = {

@@ -149,10 +149,12 @@ def padded(words: str, wide: int) -> str:
 
 def cut(words: str, wide: int) -> str:
     """Return as much from the start of words as a number of columns holds."""
-    stop = len(words)
-    while columns(words[:stop]) > wide:
-        stop -= 1
-    return words[:stop]
+    used = 0
+    for stop, letter in enumerate(words):
+        used += columns(letter)
+        if used > wide:
+            return words[:stop]
+    return words
 
 
 def broken(words: str, wide: int) -> list[str]:

@@ -125,11 +125,9 @@ def arc(start: Point, end: Point, rx: float, ry: float, turn: float, large: floa
     for n in range(count):
         one, two = begin + n * step, begin + (n + 1) * step
         p, q = (cx + r * math.cos(one), cy + r * math.sin(one)), (cx + r * math.cos(two), cy + r * math.sin(two))
-        yield "C", (
-            (p[0] - reach * math.sin(one), p[1] + reach * math.cos(one)),
-            (q[0] + reach * math.sin(two), q[1] - reach * math.cos(two)),
-            end if n == count - 1 else q,
-        )
+        handle = p[0] - reach * math.sin(one), p[1] + reach * math.cos(one)
+        other = q[0] + reach * math.sin(two), q[1] - reach * math.cos(two)
+        yield "C", (handle, other, end if n == count - 1 else q)
 
 
 WAYS = {"path": path_way, "rect": rect_way, "circle": circle_way}
