@@ -26,6 +26,15 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True)
+class Cell:
+    """Lines at a place in a row."""
+
+    x: float
+    lines: Sequence[str]
+    bold: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Frame:
     """What is printed on a page: its width and height; `measure` tells the width of words, of a size, bold or not."""
 
@@ -46,6 +55,11 @@ class Frame:
                 word = word[stop:]
         return [line for line in lines if line] or [""]
 
+    def cell(self, x: float, words: str, width: float, bold: bool = False) -> Cell:
+        """Return words as a cell of a row; what was not checked is printed bold."""
+        bold = bold or is_unchecked(words)
+        return Cell(x, self.lines(words, width, BODY, bold), bold)
+
     def _fits(self, word: str, width: float, size: float, bold: bool) -> int:
         """Count the letters of a word that a line holds, one at least."""
         used = 0.0
@@ -56,15 +70,6 @@ class Frame:
         return len(word)
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """Lines at a place in a row."""
-
-    x: float
-    lines: Sequence[str]
-    bold: bool = False
-
-
 def row_strips(cells: Sequence[Cell], frame: Frame, lead: Sequence[Mark] = (), least: float = 0) -> Iterator[Strip]:
     """Yield a row above a thin line, in one strip; if it is higher than half a page, in a strip for each line."""
     count = max((len(cell.lines) for cell in cells), default=1)
@@ -72,7 +77,7 @@ def row_strips(cells: Sequence[Cell], frame: Frame, lead: Sequence[Mark] = (), l
     step = count if height < frame.height / 2 else 1
     for start in range(0, count, step):
         marks = [
-            lettering(cell.x, top + n * LEADING, line, bold=cell.bold or is_unchecked(line))
+            lettering(cell.x, top + n * LEADING, line, bold=cell.bold)
             for cell in cells
             for n, line in enumerate(cell.lines[start : start + step])
             if line

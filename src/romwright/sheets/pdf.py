@@ -1,7 +1,7 @@
 """A bench sheet as PDF, A4 or Letter: the only file that knows ReportLab.
 
-The fonts are shipped and embedded, as far as they are used. Nothing is compressed and nothing dated, so that the same
-sheet gives the same bytes on any machine. A letter that the fonts lack is printed as a mark.
+The fonts are shipped and embedded, as far as they are used. Nothing is compressed, and no clock is asked, so that
+the same sheet gives the same bytes on any machine. A letter that the fonts lack is printed as a mark.
 """
 
 from __future__ import annotations

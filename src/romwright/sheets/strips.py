@@ -128,8 +128,8 @@ def _(block: Facts, frame: Frame) -> Iterator[Strip]:
     wide = max((frame.measure(name, BODY, False) for name, _ in block.pairs), default=0)
     wide = min(wide + 1, frame.width * LABEL)
     for name, value in block.pairs:
-        values = frame.lines(value or NOTHING, frame.width - wide - 14, bold=True)
-        yield from row_strips([Cell(0, frame.lines(name, wide)), Cell(wide + 14, values, True)], frame)
+        values = frame.cell(wide + 14, value or NOTHING, frame.width - wide - 14, bold=True)
+        yield from row_strips([frame.cell(0, name, wide), values], frame)
 
 
 @block_strips.register
@@ -144,12 +144,12 @@ def _(block: Ticks, frame: Frame) -> Iterator[Strip]:
     at_expected = at_room - expected - 14 if expected else at_room
     for item in block.items:
         right = at_expected if item.expected else at_room if item.unit else frame.width
-        cells = [Cell(BOX + 11, frame.lines(item.words or NOTHING, right - BOX - 21))]
+        cells = [frame.cell(BOX + 11, item.words or NOTHING, right - BOX - 21)]
         lead = [box(1, 4, BOX, BOX, stroke=1.6)]
         if item.expected:
-            cells.append(Cell(at_expected, frame.lines(f"expect {item.expected}", expected)))
+            cells.append(frame.cell(at_expected, f"expect {item.expected}", expected))
         if item.unit:
-            cells.append(Cell(at_unit, frame.lines(item.unit, units)))
+            cells.append(frame.cell(at_unit, item.unit, units))
             lead.append(rule(at_room, at_unit - 6, 16, 1))
         yield from row_strips(cells, frame, lead, least=22)
 
@@ -167,8 +167,7 @@ def _(block: Table, frame: Frame) -> Iterator[Strip]:
     places = [lead + sum(wide[:n]) for n in range(count)]
 
     def cells(row: Sequence[str], bold: bool = False) -> list[Cell]:
-        return [Cell(x, frame.lines(words, room - 8, bold=bold or is_unchecked(words)), bold)
-                for x, words, room in zip(places, row, wide)]  # fmt: skip
+        return [frame.cell(x, words, room - 8, bold) for x, words, room in zip(places, row, wide)]
 
     head = [replace(strip, keep=True) for strip in row_strips(cells(block.headers, True), frame)]
     head[-1] = replace(head[-1], marks=(*head[-1].marks, rule(0, frame.width, head[-1].height, 2)))
@@ -241,13 +240,15 @@ SIGNS = {
 @block_strips.register
 def _(block: Statement, frame: Frame) -> Iterator[Strip]:
     fill, ink, edge, r = SIGNS[block.severity]
-    said = [(f"{block.title}  [{block.code}]", True), (block.evidence, False)]
-    said.append((f"Do: {block.remedy}" if block.remedy else "", False))
-    lines = [(line, bold) for words, bold in said if words
-             for line in frame.lines(words, frame.width - TAG - 12, BODY, bold or is_unchecked(words))]  # fmt: skip
+    do = f"Do: {block.remedy}" if block.remedy else ""
+    said = ((f"{block.title}  [{block.code}]", True), (block.evidence, False), (do, False))
+    lines = []
+    for words, bold in said:
+        cell = frame.cell(TAG + 12, words, frame.width - TAG - 12, bold)
+        lines += [(line, cell.bold) for line in cell.lines if line]
     heavy = block.severity is Severity.STOP
     for n, (line, bold) in enumerate(lines):
-        marks = [lettering(TAG + 12, BODY + 2, line, bold=bold or is_unchecked(line))]
+        marks = [lettering(TAG + 12, BODY + 2, line, bold=bold)]
         if not n:
             marks.append(box(1, 0, TAG, 16, fill, edge, r))
             sign = block.severity.upper()
