@@ -37,6 +37,8 @@ THEIRS = {
     "fit.onboard.cells": {"numpy"},
     "fit.plans.contents": {"numpy"},
     "fit.plans.proof": {"numpy"},
+    "sheets.page": {"jinja2"},
+    "sheets.pdf": {"reportlab"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }

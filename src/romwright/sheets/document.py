@@ -27,7 +27,12 @@ def cleaned(value: object) -> object:
         return value
     if isinstance(value, str):
         return readable(value)
-    return tuple(map(cleaned, value)) if isinstance(value, tuple) else value
+    return tuple(map(cleaned, value)) if isinstance(value, (tuple, list)) else value
+
+
+def is_unchecked(words: str) -> bool:
+    """Tell whether words say of a value that it was not checked."""
+    return "unchecked" in words.casefold()
 
 
 class Block:
@@ -73,12 +78,21 @@ class Ticks(Block):
 
 @dataclass(frozen=True, slots=True)
 class Table(Block):
-    """Rows of cells below headers; `ticked`: each row has a box to tick; `wide`: the column that takes what is left."""
+    """Rows of cells below headers; `ticked`: each row has a box to tick; `wide`: the column that takes what is left.
+
+    Raises ValueError if a row has other than one cell for each header.
+    """
 
     headers: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     ticked: bool = False
     wide: int = -1
+
+    def __post_init__(self) -> None:
+        Block.__post_init__(self)
+        for row in self.rows:
+            if len(row) != len(self.headers):
+                raise ValueError(f"a row of {len(row)} cells below {len(self.headers)} headers: {row}")
 
 
 @dataclass(frozen=True, slots=True)

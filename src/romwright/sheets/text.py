@@ -15,6 +15,7 @@ LABEL = 22  # columns of a fact's name, at most
 LEAST = 6  # columns that a cell keeps, however long its neighbours are
 SPACE = 2  # between columns
 STOPS = "STOP: DO NOT POWER UP"
+NOTHING = "-"  # where a fact or a thing to do has no words
 UNCHECKED = "UNCHECKED: no document was read for these. Do not rely on them without a data sheet."
 
 
@@ -69,7 +70,9 @@ def _(block: Words) -> Iterator[str]:
 def _(block: Facts) -> Iterator[str]:
     wide = min(max((columns(name) for name, _ in block.pairs), default=0), LABEL)
     for name, value in block.pairs:
-        yield from wrapped(value, padded(cut(name, wide), wide) + "  ")
+        *above, last = broken(name, wide)
+        yield from above
+        yield from wrapped(value or NOTHING, padded(last, wide) + "  ")
 
 
 @block_lines.register
@@ -81,26 +84,50 @@ def _(block: Ticks) -> Iterator[str]:
 def tick_lines(item: Tick) -> Iterator[str]:
     """Yield a box with what to do, and the room for what was measured."""
     words = f"{item.words}  {ROOM} {item.unit}" if item.unit else item.words
-    yield from wrapped(f"{words}  (expect {item.expected})" if item.expected else words, BOX + " ")
+    words = f"{words}  (expect {item.expected})" if item.expected else words
+    yield from wrapped(words or NOTHING, BOX + " ")
 
 
 @block_lines.register
 def _(block: Table) -> Iterator[str]:
     lead = len(BOX) + 1 if block.ticked else 0
     wide = widths(block, COLUMNS - lead)
-    yield " " * lead + row_line(block.headers, wide)
+    if sum(wide) + SPACE * (len(wide) - 1) > COLUMNS - lead:
+        yield from rows_as_lists(block)
+        return
+    yield from row_lines(block.headers, wide, " " * lead)
     yield " " * lead + row_line(["-" * each for each in wide], wide)
     for row in block.rows:
-        cells = [broken(cell, room) for cell, room in zip(row, wide)]
-        for count in range(max(map(len, cells))):
-            parts = [lines[count] if count < len(lines) else "" for lines in cells]
-            yield (BOX if block.ticked and not count else "").ljust(lead) + row_line(parts, wide)
+        yield from row_lines(row, wide, (BOX if block.ticked else "").ljust(lead))
+
+
+def row_lines(row: tuple[str, ...], wide: list[int], lead: str) -> Iterator[str]:
+    """Yield a row of a table after a lead, each cell in as many lines as it takes."""
+    cells = [broken(cell, room) for cell, room in zip(row, wide)]
+    for count in range(max(map(len, cells), default=1)):
+        parts = [lines[count] if count < len(lines) else "" for lines in cells]
+        yield (" " * len(lead) if count else lead) + row_line(parts, wide)
+
+
+def rows_as_lists(block: Table) -> Iterator[str]:
+    """Yield a table that has too many columns for one line: each row as a list of its cells."""
+    for row in block.rows or (("(no row)",) * len(block.headers),):
+        lead = BOX if block.ticked and block.rows else "-"
+        for header, cell in zip(block.headers, row):
+            yield from wrapped(f"{header}: {cell}", lead.ljust(len(BOX) + 1))
+            lead = ""
 
 
 @block_lines.register
 def _(block: Picture) -> Iterator[str]:
     yield from wrapped(block.caption)
-    yield from block.lines or ["(drawn on the page and on paper only)"]
+    lines, beyond = block.lines or ("(drawn on the page and on paper only)",), False
+    while any(lines):
+        if beyond:
+            yield "(what stands to the right of that:)"
+        parts = [cut(line, COLUMNS) for line in lines]
+        yield from parts
+        lines, beyond = [line[len(part) :] for line, part in zip(lines, parts)], True
 
 
 @block_lines.register
@@ -122,15 +149,17 @@ def padded(words: str, wide: int) -> str:
 
 def cut(words: str, wide: int) -> str:
     """Return as much from the start of words as a number of columns holds."""
-    stop = len(words)
-    while columns(words[:stop]) > wide:
-        stop -= 1
-    return words[:stop]
+    used = 0
+    for stop, letter in enumerate(words):
+        used += columns(letter)
+        if used > wide:
+            return words[:stop]
+    return words
 
 
 def broken(words: str, wide: int) -> list[str]:
     """Break words into lines no wider than a number of columns; a single word that is wider is broken too."""
-    if columns(words) == len(words):
+    if wide and {*map(columns, words)} <= {1}:
         return textwrap.wrap(words, wide) or [""]
     lines = [""]
     for word in words.split():
@@ -152,18 +181,15 @@ def wrapped(words: str, lead: str = "") -> Iterator[str]:
 
 
 def widths(block: Table, room: int) -> list[int]:
-    """Share out the columns: each what it needs, the widest shortened until all fit."""
+    """Share out the columns: each what it needs, the widest shortened until all fit or none is wider than LEAST."""
     rows = [block.headers, *block.rows]
     wide = [max(columns(row[n]) for row in rows) for n in range(len(block.headers))]
     words = [max(map(columns, header.split()), default=0) for header in block.headers]
     least = [min(each, max(LEAST, word)) for each, word in zip(wide, words)]
     room -= SPACE * (len(wide) - 1)
-    while sum(wide) > room:
-        spare = [each - low for each, low in zip(wide, least)]
-        most = max(range(len(wide)), key=lambda n: (spare[n], wide[n]))
-        if wide[most] <= LEAST:
-            break
-        wide[most] -= 1
+    while sum(wide) > room and max(wide) > LEAST:
+        longer = [n for n, each in enumerate(wide) if each > LEAST]
+        wide[max(longer, key=lambda n: (wide[n] - least[n], wide[n]))] -= 1
     return wide
 
 
