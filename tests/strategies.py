@@ -99,3 +99,32 @@ def mutated(draw, text, marks=b":S0123456789ABCDEFabcdefs \r\n\t\0\x1a;\xb2\xef\
         else:
             del text[at:]
     return bytes(text)
+
+
+@st.composite
+def lines_of(draw, count, sources, states):
+    """What so many lines carry: each source is followed at most once, stuck and joined lines among them."""
+    from romwright.faults.lines import Law, Line
+
+    rest = draw(st.permutations(range(sources)))
+    carried = [Line.follows(source) for source in rest[:count]]
+    for place in range(count):
+        kind = draw(st.sampled_from(["follows", *states]))
+        if kind == "stuck":
+            carried[place] = Line.stuck(draw(st.integers(0, 1)))
+        elif kind == "inverted":
+            carried[place] = Line.inverted(rest[place])
+        elif kind == "joined" and place + 1 < count:
+            of = rest[place : place + 2]
+            carried[place : place + 2] = [Line.joined(draw(st.sampled_from(list(Law))), of)] * 2
+    return tuple(carried)
+
+
+@st.composite
+def line_maps(draw, widths=st.integers(1, 7)):
+    """Line maps with any lines crossed, stuck, joined or inverted."""
+    from romwright.faults.lines import LineMap
+
+    width = draw(widths)
+    address = draw(lines_of(width, width, ["stuck", "joined"]))
+    return LineMap(address, draw(lines_of(8, 8, ["stuck", "joined", "inverted"])))

@@ -107,8 +107,9 @@ def test_a_header_that_does_not_hold_gives_status_1(romwright, tmp_path):
 def test_an_erased_chip_is_told_in_few_lines(romwright, tmp_path):
     (tmp_path / "erased.bin").write_bytes(b"\xff" * 8192)
     run = romwright("inspect", "erased.bin")
-    *sums, last = run.out.splitlines()
-    assert last == "  erased        every byte is FF: the erased state of an EPROM" and len(sums) == 10
+    sums = run.out.splitlines()[:10]
+    assert run.out.splitlines()[10] == "caution (one-value): every byte is FF"
+    assert "SHA-256" in sums[7] and "the erased state of an EPROM" in run.out and "\n  erased " not in run.out
     one = romwright("inspect", "--json", "erased.bin").json[0]
     assert ([t["kind"] for t in one["traits"]], one["cpus"], one["structures"]) == (["erased"], [], [])
 
@@ -211,3 +212,33 @@ def test_one_byte_and_random_images(romwright, tmp_path):
     one, noise = romwright("inspect", "--json", "one", "noise").json
     assert one["size"] == 1 and one["cpus"][0]["cpu"] == noise["cpus"][0]["cpu"] == "unknown"
     assert not [t for t in noise["traits"] if t["kind"] in ("repeat", "address line", "data bit", "half")]
+
+
+def test_a_stuck_line_is_said_once_and_gives_status_1(romwright, tmp_path):
+    (tmp_path / "d3.bin").write_bytes(bytes(byte & 0xF7 for byte in LOGGER.read_bytes()))
+    run = romwright("inspect", "d3.bin")
+    assert run.status == 1 and run.out.count("D3 is") == 1 and "fault (line-stuck): D3 is stuck low" in run.out
+    assert "data bit" not in run.out and "1 in 10^" in run.out and "short to GND" in run.out
+    one = romwright("inspect", "--json", "d3.bin").json[0]
+    assert [(t["bit"], t["finding"]) for t in one["traits"] if t["kind"] == "data bit"] == [("D3", "line-stuck")]
+    (sign,) = one["signs"]
+    assert (sign["code"], sign["lines"], sign["level"], sign["wrong"]) == ("line-stuck", ["D3"], 0, 0)
+    assert [finding["code"] for finding in one["findings"]] == ["line-stuck"]
+
+
+def test_what_may_be_innocent_gives_status_0(romwright, tmp_path):
+    data = LOGGER.read_bytes()
+    (tmp_path / "d7.bin").write_bytes(bytes(byte & 0x7F for byte in data))
+    (tmp_path / "twice.bin").write_bytes(data * 2)
+    (tmp_path / "half.bin").write_bytes(data + b"\xff" * len(data))
+    run = romwright("inspect", "d7.bin", "twice.bin", "half.bin")
+    assert run.status == 0 and all(code in run.out for code in ("(line-still)", "(image-repeats)", "(half-blank)"))
+    assert "7-bit codes" in run.out and "\n  half " not in run.out and "\n  repeat " not in run.out
+    one = romwright("inspect", "--json", "twice.bin").json[0]
+    assert {t["kind"] for t in one["traits"] if "finding" in t} == {"repeat", "half", "address line"}
+
+
+def test_an_inverted_program_is_a_hint_only(romwright, tmp_path):
+    (tmp_path / "inverted.bin").write_bytes(bytes(byte ^ 0xFF for byte in LOGGER.read_bytes()))
+    run = romwright("inspect", "inverted.bin")
+    assert run.status == 0 and "note (cpu-if-crossed): with all data lines inverted" in run.out and "6502" in run.out

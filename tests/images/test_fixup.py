@@ -2,6 +2,7 @@
 
 import binascii
 import zlib
+from functools import reduce
 
 import pytest
 from hypothesis import given
@@ -17,6 +18,7 @@ WITNESSES = {
         sum(int.from_bytes(d[i : i + 2].ljust(2, b"\0"), "big") for i in range(0, len(d), 2)) % 65536
     ),
     "words-little": lambda d: sum(int.from_bytes(d[i : i + 2], "little") for i in range(0, len(d), 2)) % 65536,
+    "xor8": lambda d: reduce(int.__xor__, d, 0),
     "crc-32": zlib.crc32,
     "xmodem": lambda d: binascii.crc_hqx(d, 0),
     "crc-ccitt-false": lambda d: binascii.crc_hqx(d, 0xFFFF),

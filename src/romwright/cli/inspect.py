@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 from collections.abc import Iterator
@@ -33,12 +34,14 @@ def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
     """Show what an image is and what its bytes tell.
 
     Size, addresses and checksums first, to compare with a programmer's display; then blank runs, repeats, address
-    lines and data bits that never matter, entropy and text; header structures; and the CPU that the code is for, with
-    the evidence. Checksums are over the bytes that the file defines, in address order; with --fill, over all.
+    lines and data bits that never matter, entropy and text; header structures; the CPU that the code is for, with the
+    evidence; and what looks like a bad read: dead or joined lines, a chip that does not answer or drops out. Checksums
+    are over the bytes that the file defines, in address order; with --fill, over all.
 
     \b
     Example: romwright inspect suspect.bin --crc xmodem --picture suspect.svg
     """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # for numpy: threads cost more than small products gain
     from romwright.images import formats
     from romwright.recognition.inspection import inspect_image
 
@@ -99,7 +102,7 @@ def report(result) -> Iterator[str]:
     if result.filled_bytes:
         words = f"{in_bytes(result.filled_bytes)} of gaps, with {result.fill:02X}, counted in the checksums"
         yield from row("filled", words)
-    for trait in result.traits:
+    for trait in (trait for trait in result.traits if not result.saying(trait)):
         yield from row(trait.kind, trait.detail)
         yield from strings(trait.facts.get("strings", ()))
     for structure in result.structures:

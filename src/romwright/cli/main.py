@@ -16,7 +16,10 @@ from romwright import __version__
 from romwright.errors import RomwrightError, UnknownNameError
 
 # In the order of the job.
-COMMANDS = ("inspect", "lists", "identify", "prepare", "parts", "boards", "wire", "prove", "links", "demo")
+COMMANDS = (
+    "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "parts", "boards", "wire", "prove",
+    "links", "demo",
+)  # fmt: skip
 
 
 class Commands(click.Group):
@@ -41,8 +44,9 @@ class Commands(click.Group):
 def root() -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
-    Know the dump (inspect, lists, identify), prepare the image (prepare), know the chip (parts) and the board (boards),
-    fit it (wire, prove, links). See it all on the invented Tern TL-1: romwright demo DIR
+    Know the dump (inspect, lists, identify, compare, settle, repair), prepare the image (prepare), know the chip
+    (parts) and the board (boards), fit it (wire, prove, links). See it all on the invented Tern TL-1:
+    romwright demo DIR
     """
 
 

@@ -71,8 +71,8 @@ def command(
     bytes and sums are hex. An image that fits the chip at its own addresses stays there; else the aligned block that
     holds it (C000-FFFF, say) starts at chip address 0; IN@ADDRESS and --base say it outright.
 
-    KIND is sum8, sum16 (bytes), words-big, words-little (16-bit words), or a CRC by name, such as crc-32 or xmodem.
-    PLACE is an address or FIRST-LAST; RANGE is the whole image unless given.
+    KIND is sum8, sum16, sum32 (bytes), xor8, words-big, words-little (16-bit words), or a CRC by name, such as crc-32
+    or xmodem. PLACE is an address or FIRST-LAST; RANGE is the whole image unless given.
 
     With --plan the steps make what the socket must show; then the plan says which cell of its chip holds which byte.
     If it has banks, each input is FILE@BANK.

@@ -64,6 +64,13 @@ def byte_sum(data: bytes) -> int:
     return int(np.frombuffer(data, np.uint8).sum(dtype=np.uint64))
 
 
+def byte_xor(data: bytes) -> int:
+    """Exclusive-or all bytes."""
+    import numpy as np
+
+    return int(np.bitwise_xor.reduce(np.frombuffer(data, np.uint8))) if data else 0
+
+
 def word_sum(data: bytes, order: str) -> int:
     """Add 16-bit words, `order` "big" or "little"; an odd last byte is padded with 00 on its right."""
     import numpy as np

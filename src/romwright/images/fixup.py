@@ -18,7 +18,7 @@ class Kind:
     """A checksum that can be made to come out: its name, width in bits, and the function that computes it.
 
     `weights` are the factors by which the bytes of a range enter an additive sum, repeating from its first byte; a CRC
-    has none.
+    or an XOR, linear over GF(2), has none.
     """
 
     name: str
@@ -41,6 +41,8 @@ SUMS = {
     for kind in (
         Kind("sum8", 8, lambda data: checksums.byte_sum(data) & 0xFF, (1,)),
         Kind("sum16", 16, lambda data: checksums.byte_sum(data) & 0xFFFF, (1,)),
+        Kind("sum32", 32, lambda data: checksums.byte_sum(data) & 0xFFFFFFFF, (1,)),
+        Kind("xor8", 8, checksums.byte_xor),
         Kind("words-big", 16, lambda data: checksums.word_sum(data, "big") & 0xFFFF, (256, 1)),
         Kind("words-little", 16, lambda data: checksums.word_sum(data, "little") & 0xFFFF, (1, 256)),
     )
@@ -48,7 +50,7 @@ SUMS = {
 
 
 def kind_named(name: str) -> Kind:
-    """Find a kind of checksum: sum8, sum16, words-big, words-little, or a CRC of 8, 16 or 32 bits.
+    """Find a kind of checksum: sum8, sum16, sum32, xor8, words-big, words-little, or a CRC of 8, 16 or 32 bits.
 
     Raises UnknownNameError.
     """

@@ -45,6 +45,17 @@ class Trait:
     detail: str
     facts: Mapping[str, object] = field(default_factory=dict)
 
+    @property
+    def names(self) -> frozenset[tuple[str, ...]]:
+        """What the trait is about, as pairs of its kind and a line, half, period or place; empty for measures."""
+        if self.kind == "fill":
+            return frozenset({("fill", f"{self.facts['start']}+{self.facts['length']}")})
+        keys = {"erased": "", "repeat": "period", "half": "half", "address line": "lines", "data bit": "bit"}
+        if self.kind not in keys:
+            return frozenset()
+        about = self.facts.get(keys[self.kind], ())
+        return frozenset((self.kind, str(one)) for one in (about if isinstance(about, list) else [about or ""]))
+
     def as_json(self) -> dict[str, object]:
         """The trait under the documented JSON keys."""
         return {"kind": self.kind, "detail": self.detail, **self.facts}

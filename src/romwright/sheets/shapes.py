@@ -12,19 +12,24 @@ from html import escape
 PITCH, LEG, BODY = 40, 54, 250  # pixels: distance of two legs, their length, width of a body
 INK, PAPER = "#000", "#fff"
 SHEET = 190, 255  # millimetres: what A4 and Letter both leave within their margins
+LYING = 255, 187  # the same for paper that lies on its side
 NARROW, WIDE = set("iljtfrIJ.,:;|!'()[]/ -"), set("MWmw@%")
 
 
-def page(width: int, height: int, title: str, lines: Iterable[str]) -> bytes:
-    """Put shapes on a white page, which is printed as large as one sheet of A4 or Letter allows."""
-    scale = min(SHEET[0] / width, SHEET[1] / height)
-    size = f'width="{width * scale:.1f}mm" height="{height * scale:.1f}mm"'
+def page(width: int, height: int, title: str, lines: Iterable[str], *, turns: bool = False) -> bytes:
+    """Put shapes on a white page, which is printed as large as one sheet of A4 or Letter allows.
+
+    One that `turns` is printed smaller, but whole, where the paper lies on its side.
+    """
+    size, lying = (min(sheet[0] / width, sheet[1] / height) for sheet in (SHEET, LYING))
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="0 0 {width} {height}" '
-        f'font-family="Helvetica, Arial, sans-serif" fill="{INK}">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width * size:.1f}mm" height="{height * size:.1f}mm" '
+        f'viewBox="0 0 {width} {height}" font-family="Helvetica, Arial, sans-serif" fill="{INK}">'
     )
+    smaller = f"svg{{width:{width * lying:.1f}mm;height:{height * lying:.1f}mm}}"
+    style = [f"<style>@media print and (orientation:landscape){{{smaller}}}</style>"] * turns
     paper = f'<rect width="{width}" height="{height}" fill="{PAPER}"/>'
-    return ("\n".join([head, f"<title>{plain(title)}</title>", paper, *lines, "</svg>"]) + "\n").encode("utf-8")
+    return ("\n".join([head, *style, f"<title>{plain(title)}</title>", paper, *lines, "</svg>"]) + "\n").encode("utf-8")
 
 
 def plain(words: str) -> str:

@@ -1,0 +1,123 @@
+"""What the bits that are wrong besides the lines suggest: charge loss, a bad contact, another version, dead regions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from romwright.faults.residue import FEWEST, ONE_WAY, Cluster, Region, Residue
+from romwright.findings import Code, Finding, Severity
+from romwright.images.image import hex_range
+from romwright.images.words import in_bytes
+
+CHARGE = Code(
+    "bits-rose", Severity.FAULT, "no bit of a dump is 1 where the reference has 0",
+    "The erased state of an EPROM is all 1, so a cell that loses its charge turns from 0 to 1.",
+)  # fmt: skip
+FELL = Code(
+    "bits-fell", Severity.FAULT, "no bit of a dump is 0 where the reference has 1",
+    "Only programming makes a 0: a bit that fell is no charge loss.",
+)  # fmt: skip
+MARGINAL = Code(
+    "bits-both-ways", Severity.FAULT, "no bits of a dump are wrong in both directions",
+    "Cells that lost charge go one way only; a read at the limit of time or supply goes both.",
+)  # fmt: skip
+CONTACT = Code(
+    "contact-comes-and-goes", Severity.FAULT, "no line was at the wrong level where bytes are wrong",
+    "The cells are good: the line had the wrong level when they were read.",
+)  # fmt: skip
+VERSION = Code(
+    "other-contents", Severity.FAULT, "the bytes that are wrong are wrong in single bits",
+    "Bytes that are altogether different were written so: another version, or a patch.",
+)  # fmt: skip
+REGION = Code(
+    "reads-one-value", Severity.FAULT, "no stretch of a dump reads one value where the reference has others",
+    "Nothing answered there, or nothing was ever written: what reads FF in one piece is no charge loss, bit by bit.",
+)  # fmt: skip
+
+MOSTLY = 0.6  # share of the wrong bytes that one line must explain
+ALTOGETHER = 2.5  # wrong bits in a wrong byte from which it is another byte
+NAMED = 4  # regions that are named
+UNSOURCED = "(reasoning, no source)"
+RESEAT = f"reseat the chip and the adapter, check its wiring, and read again {UNSOURCED}"
+PLACES = {"data bit": "in", "address line": "with", "column": "with", "page": "in page", "row": "at"}
+
+
+def find_causes(residue: Residue) -> Iterator[Finding]:
+    """Say what the wrong bits suggest: first whole regions that read one value, then the bits of the rest."""
+    if residue.regions:
+        yield in_regions(residue.regions)
+    if residue.rest.bits:
+        yield cause_of_bits(residue.rest)
+
+
+def in_regions(regions: Sequence[Region]) -> Finding:
+    """Say which regions read one value."""
+    names = [f"{hex_range(region.start, region.stop)} reads {region.value:02X}" for region in regions[:NAMED]]
+    more = f" and {len(regions) - NAMED} more" if len(regions) > NAMED else ""
+    return Finding(
+        REGION, ", ".join(names) + more,
+        f"{in_bytes(sum(region.wrong for region in regions))} that should be something else",
+        "read again, slower: if it reads the same, that part of the chip is dead or erased, or it is another version "
+        f"with nothing there; if not, look at the contacts of the highest address lines and of the selects {UNSOURCED}",
+    )  # fmt: skip
+
+
+def cause_of_bits(residue: Residue) -> Finding:
+    """Say what the wrong bits suggest: a contact, another version, or the way that they went."""
+    bits, bytes_wrong, clusters = residue.bits, len(residue.addresses), residue.clusters()
+    scattered = f"at {residue.addresses[0]:04X}" if bytes_wrong == 1 else f"in {in_bytes(bytes_wrong)}, scattered"
+    where = "; ".join(map(in_words, clusters[:3])) or scattered
+    ways = f"{residue.rose:,} 0→1 and {residue.fell:,} 1→0"
+    all_ways = f"{in_bits(bits)}, {ways}; {where}"
+    line, times = residue.doubtful_line
+    if bytes_wrong >= FEWEST and times >= MOSTLY * bytes_wrong:
+        seen = f"at {times:,} of {bytes_wrong:,} wrong bytes the dump has the byte that A{line} at the other level "
+        return Finding(CONTACT, f"A{line} makes contact only now and then", f"{seen}leads to; {where}", RESEAT)
+    place = next((cluster for cluster in clusters if cluster.kind in ("page", "row")), None)
+    what = ""
+    if bits >= ALTOGETHER * bytes_wrong and not residue.one_way:
+        what = f"{'is' if bytes_wrong == 1 else 'are'} altogether different"
+    elif place and 2 * place.wrong > place.of and not residue.way:
+        what = "are different, most of them close together"
+    if what:
+        return Finding(
+            VERSION, f"{in_bytes(bytes_wrong)} {what}", all_ways,
+            "if a second read shows the same bytes, it is another version: romwright identify may know it",
+        )  # fmt: skip
+    single = next((each.detail for each in clusters if each.kind == "data bit" and each.wrong >= ONE_WAY * bits), None)
+    if single and bits > FEWEST and (residue.way != "rose" or not place):
+        return Finding(CONTACT, f"{single} makes contact only now and then", all_ways, RESEAT)
+    return cause_of_way(residue, where, ways)
+
+
+def cause_of_way(residue: Residue, where: str, ways: str) -> Finding:
+    """Say what it suggests which way the wrong bits went."""
+    rose, fell = residue.rose, residue.fell
+    few = "so few bits prove no cause: read again first; " if residue.bits < FEWEST else ""
+    if residue.way == "rose":
+        return Finding(
+            CHARGE, f"{in_bits(rose)} rose 0→1" + f", {fell:,} fell" * bool(fell), where,
+            f"{few}if the chip is an EPROM, it is losing charge: read it several times, at a lower supply too "
+            f"(4.5 V), and keep for each bit a 0 that is ever read {UNSOURCED}; then write a fresh chip",
+        )  # fmt: skip
+    if residue.way == "fell":
+        return Finding(
+            FELL, f"{in_bits(fell)} fell 1→0" + f", {rose:,} rose" * bool(rose), where,
+            f"{few}no charge loss: look for a bad contact, an open or shorted line, a second chip on the bus "
+            f"{UNSOURCED}; then read again",
+        )  # fmt: skip
+    return Finding(
+        MARGINAL, f"{in_bits(residue.bits)} are wrong, {ways}", where,
+        f"a read at the limit: read several times, slower and at 4.5, 5.0 and 5.5 V, and compare {UNSOURCED}",
+    )  # fmt: skip
+
+
+def in_bits(count: int) -> str:
+    """Return a number of bits in words."""
+    return f"{count:,} bit{'s' * (count != 1)}"
+
+
+def in_words(cluster: Cluster) -> str:
+    """Say where wrong bits lie together."""
+    share = "all" if cluster.wrong == cluster.of else f"{cluster.wrong:,} of {cluster.of:,}"
+    return f"{share} {PLACES[cluster.kind]} {cluster.detail}"
