@@ -20,7 +20,12 @@ OURS = {
     "boards": {"parts", "datafiles", "errors", "findings"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
-    "cli": {"errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets"},
+    "jobs": {
+        "errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets",
+    },
+    "cli": {
+        "errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets", "jobs",
+    },
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
 THEIRS = {
@@ -42,6 +47,7 @@ THEIRS = {
     "sheets.page": {"jinja2"},
     "sheets.pdf": {"reportlab"},
     "sheets.plot": {"PIL"},
+    "jobs": {"msgspec"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from romwright.cli.conditions import parse_digest, promised, stated
 from romwright.cli.corrections import hint, report, state_search, state_sum
-from romwright.cli.options import parse_range
 from romwright.cli.repair import nothing_to_write, print_written, write
 from romwright.errors import InputError, OptionError
+from romwright.images.notation import parse_range
 
 MOST_BYTES = 4 << 20
 MOST_WEAK = 256 << 20  # bytes of a list of weak cells: a list cut there is no JSON

@@ -9,11 +9,12 @@ from collections.abc import Iterator
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
+from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
 from romwright.cli.render import PIPE_COLUMNS, inert, labelled, print_findings, print_json
 from romwright.errors import OptionError
 from romwright.findings import blocks
 from romwright.images.image import hex_range
+from romwright.images.notation import parse_byte
 from romwright.images.words import in_bytes
 
 LABEL = 13  # columns of the left-hand labels: a SHA-256 beside them ends in column 80

@@ -1,4 +1,4 @@
-"""Values on the command line: addresses, ranges and bytes, each with an error that says what was expected."""
+"""Options that several commands share, and values on the command line that belong together."""
 
 from __future__ import annotations
 
@@ -15,38 +15,6 @@ READ_AS = click.option(
 )
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
 OVERWRITE = click.option("--overwrite", is_flag=True, help="Replace an output that exists.")
-
-
-def parse_address(text: str, option: str) -> int:
-    """Read hex digits, with 0x or $ in front or h behind if you like. Raises OptionError."""
-    match = re.fullmatch(r"(?:0x|\$)?([0-9a-f]{1,8})h?", text.strip(), re.IGNORECASE)
-    if not match:
-        raise OptionError(f"{text!r} is no address", where=option, expected="hex digits, for instance C000")
-    return int(match[1], 16)
-
-
-def parse_byte(text: str, option: str) -> int:
-    """Read a byte of two hex digits. Raises OptionError."""
-    try:
-        value = parse_address(text, option)
-    except OptionError:
-        value = -1
-    if not 0 <= value <= 0xFF:
-        raise OptionError(f"{text!r} is no byte", where=option, expected="two hex digits, 00 to FF")
-    return value
-
-
-def parse_range(text: str, option: str) -> tuple[int, int]:
-    """Read FIRST-LAST, both included, as (first, after the last). Raises OptionError."""
-    first, dash, last = text.partition("-")
-    if not dash:
-        raise OptionError(f"{text!r} is no range", where=option, expected="FIRST-LAST, for instance C000-FFFF")
-    start, stop = parse_address(first, option), parse_address(last, option) + 1
-    if stop <= start:
-        raise OptionError(
-            f"the range {text} ends before it starts", where=option, expected="FIRST-LAST, the lower address first"
-        )
-    return start, stop
 
 
 def parse_polarity(context: click.Context, parameter: click.Parameter, text: str | None) -> dict[int, str]:

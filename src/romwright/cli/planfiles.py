@@ -43,8 +43,8 @@ def write_plans(
     Of several chips each gets its own file: FILE-1, FILE-2, ... before the suffix. `pages` are names of parts and
     boards: one that is a file is an input, as the images are. Raises OptionError, OutputError.
     """
-    from romwright.cli.prepare import pages_of, require_not_inputs
     from romwright.images.formats import write_files
+    from romwright.jobs.files import pages_of, require_not_inputs
 
     wanted = {kind: path for kind, path in targets.items() if path}
     if bool(images) != bool(targets.get("burn")):

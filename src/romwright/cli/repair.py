@@ -6,8 +6,9 @@ import os
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
+from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
 from romwright.errors import OptionError, OutputError
+from romwright.images.notation import parse_byte
 
 SHOWN = 16  # changed bytes that are listed on paper; --json has all
 DECAYS = ("rose", "fell", "either")
@@ -187,9 +188,9 @@ def write(image, loaded, output: str, overwrite: bool, inputs: list[str], holds=
     """Write an image in the dump's format, read it back, and check it. Raises OptionError or OutputError."""
     import zlib
 
-    from romwright.cli.prepare import output_names, require_not_inputs
     from romwright.images import formats
     from romwright.images.checksums import measure
+    from romwright.jobs.files import output_names, require_not_inputs
 
     names = output_names(output, 1)
     require_not_inputs(names, inputs)

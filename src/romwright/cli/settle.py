@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
+from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
 from romwright.errors import OptionError
+from romwright.images.notation import parse_byte
 
 BLOCKING = ("bits-undecided", "read-once")  # findings with which nothing is written unasked
 
@@ -63,10 +64,10 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
     \b
     Example: romwright settle read1.bin read2.bin read3.bin --risk 1%
     """
-    from romwright.cli.prepare import output_names, require_not_inputs
     from romwright.cli.render import print_json, progress
     from romwright.faults.settling import settle
     from romwright.findings import blocks
+    from romwright.jobs.files import output_names, require_not_inputs
 
     if output:
         output_names(output, 1)
