@@ -7,10 +7,11 @@ from collections.abc import Sequence
 
 import click
 
-from romwright.cli.columns import Column, fit_others, list_columns, moved, require_thing
-from romwright.cli.options import ALSO, AS_JSON, parse_polarity
+from romwright.cli.columns import Column, list_columns, moved
+from romwright.cli.options import ALSO, AS_JSON, read_polarity
 from romwright.cli.wire import heading
 from romwright.errors import OptionError
+from romwright.jobs.sockets import fit_others, parse_setting, require_thing
 
 MARKS = {"works": "ok", "fault": "fault", "stop": "STOP"}
 SHOWN = 32  # settings, and cycles, that are listed on paper; --json has all
@@ -23,7 +24,7 @@ NAMED = 4
 @click.argument("socket", metavar="SOCKET")
 @click.argument("parts", metavar="PART...", nargs=-1, required=True)
 @click.option("--now", metavar="LINK=POSITION,…", help="The present setting: explain it, and the smallest change.")
-@click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
+@click.option("--polarity", callback=read_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
 @ALSO
 @click.option("--seated", type=click.Choice(["offset", "turned"]), help="What if the chip sits so?")
 @click.option("--image", metavar="FILE", help="What the chip holds: predict which bits of other memories read wrong.")
@@ -70,26 +71,6 @@ def command(board, socket, parts, now, polarity, also, seated, image, law, as_js
     else:
         print_matrix(board, place, columns)
     return int(not all(column.works(present) for column in columns))
-
-
-def parse_setting(page, text: str) -> dict[str, str]:
-    """Read `LK1=1-2,LK2=2-3` into a position for every link. Raises OptionError, UnknownNameError."""
-    links = {link.name: link for link in page.links}
-    found: dict[str, str] = {}
-    for entry in filter(None, text.split(",")):
-        name, equals, position = entry.strip().partition("=")
-        if not equals:
-            raise OptionError(f"--now {text}: {entry.strip()!r} is no setting", expected="LINK=POSITION: LK1=1-2")
-        link = require_thing("link", name.strip(), links, page.name)
-        if link.name in found:
-            raise OptionError(f"--now {text}: {link.name} is given twice", expected="each link once")
-        found[link.name] = require_thing("position", position.strip(), {p: p for p in link.positions}, link.name)
-    if missing := [name for name in links if name not in found]:
-        example = ",".join(f"{name}={next(iter(links[name].positions))}" for name in links)
-        raise OptionError(
-            f"--now says nothing about {', '.join(missing)}", expected=f"every link of the board, such as {example}"
-        )
-    return {name: found[name] for name in links}
 
 
 def read_contents(path: str, columns: Sequence[Column]) -> bytes:

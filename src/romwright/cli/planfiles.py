@@ -90,9 +90,9 @@ def build(kind: str, made: Made, images: tuple[str, ...]) -> bytes:
 
 def burnt(made: Made, images: tuple[str, ...]) -> bytes:
     """Return the bytes to burn so that the socket shows the images. Raises OptionError, NotFittingError, InputError."""
-    from romwright.cli.planned import deal
     from romwright.fit.plans.contents import burn
     from romwright.images.formats import read
+    from romwright.jobs.planned import deal
 
     plan, contents = made.plan, {}
     if plan.chip.erased is None:

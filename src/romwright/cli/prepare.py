@@ -74,9 +74,9 @@ def command(
     Example: romwright prepare diagnostic.hex --for 28C256 --repeat \\
                --fix sum8=00@3FFF -o burn-me.bin
     """
-    from romwright.cli.planned import deal, prepare_planned, read_plan
     from romwright.images import formats, preparation
     from romwright.jobs.files import output_names, pages_of, require_not_inputs
+    from romwright.jobs.planned import deal, prepare_planned, read_plan
     from romwright.jobs.recipes import accepted, read_input, recipe_from
     from romwright.parts.library import require_marked
 

@@ -24,9 +24,9 @@ def command(plan: str, contents: tuple[str, ...], burnt: str | None, read_as: st
     \b
     Example: romwright prove u7.plan diagnostic.hex --burnt burn-me.bin
     """
-    from romwright.cli.planned import read_plan
     from romwright.cli.render import print_json
     from romwright.fit.verdict import prove_plan
+    from romwright.jobs.planned import read_plan
 
     made = read_plan(plan)
     if bool(contents) != bool(burnt):
@@ -49,10 +49,10 @@ def command(plan: str, contents: tuple[str, ...], burnt: str | None, read_as: st
 
 def read_burnt(plan, contents: tuple[str, ...], burnt: str, read_as: str | None):
     """Read what the socket must show and what the chip holds. Raises OptionError, NotFittingError, InputError."""
-    from romwright.cli.planned import deal
     from romwright.fit.plans.bench import Burnt
     from romwright.fit.plans.contents import words_of
     from romwright.images.formats import read
+    from romwright.jobs.planned import deal
 
     dealt = deal(plan, contents)
     for bank, files in dealt.items():
