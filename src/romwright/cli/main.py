@@ -18,7 +18,7 @@ from romwright.errors import RomwrightError, UnknownNameError
 # In the order of the job.
 COMMANDS = (
     "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "parts", "boards", "wire", "prove",
-    "links", "demo",
+    "links", "run", "demo",
 )  # fmt: skip
 
 

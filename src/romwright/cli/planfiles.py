@@ -70,7 +70,7 @@ def write_plans(
 def build(kind: str, made: Made, images: tuple[str, ...]) -> bytes:
     """Return the bytes of one kind of file."""
     if kind == "svg":
-        from romwright.sheets.wiring import build_wiring_svg
+        from romwright.sheets.wiring import build_wiring_svg, warning_about
 
         return build_wiring_svg(made.plan, warning_about(made.proof))
     if kind == "csv":
@@ -105,12 +105,3 @@ def burnt(made: Made, images: tuple[str, ...]) -> bytes:
         data = read(files[0]).image.flat()
         contents[bank] = made.share(data) if made.share else data
     return burn(plan, contents, int(plan.chip.erased, 16))
-
-
-def warning_about(proof) -> str:
-    """Say on the drawing what the proof did not find right."""
-    if not proof.equal:
-        return "DO NOT BUILD THIS AS IT STANDS: read through these wires, the chip does not give the original's bytes"
-    if not proof.drive_equal:
-        return "CAUTION: the wired chip does not drive the bus in exactly the same states as the original"
-    return ""

@@ -5,15 +5,17 @@ Names of files are relative to the folder of the job's file; outputs go into one
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
 from msgspec import Struct, field
 
+AT = re.compile(r"@(?:0x|\$)?[0-9A-Fa-f]+h?$")  # where in the chip a file goes, behind its name
 Paper = Literal["A4", "Letter"]
-Kind = Literal["burn", "plan", "drawing", "table", "netlist", "text", "page", "pdf", "labels"]
+Kind = Literal["burn", "plan", "drawing", "table", "netlist", "text", "page", "pdf"]
 KINDS: dict[str, str] = {  # what a job can write, in the order in which it does, and how each file's name ends
     "burn": ".bin", "plan": ".plan", "drawing": ".svg", "table": ".csv", "netlist": ".net",
-    "text": "-sheet.txt", "page": "-sheet.html", "pdf": "-sheet.pdf", "labels": "-labels.pdf",
+    "text": "-sheet.txt", "page": "-sheet.html", "pdf": "-sheet.pdf",
 }  # fmt: skip
 
 
@@ -64,16 +66,6 @@ class After(Struct, frozen=True, forbid_unknown_fields=True):
     measure: tuple[str, ...] = ()
 
 
-class Label(Struct, frozen=True, forbid_unknown_fields=True):
-    """What goes on the chip's label, and the stock in millimetres; `first` leaves used labels of a sheet free."""
-
-    name: str = ""
-    copies: int = 1
-    code: Literal["qr", "code128", "none"] = "qr"
-    stock: str = ""
-    first: int = 1
-
-
 class Outputs(Struct, frozen=True, forbid_unknown_fields=True):
     """Where the outputs go, how their names begin, and which are wanted."""
 
@@ -95,7 +87,6 @@ class Job(Struct, frozen=True, forbid_unknown_fields=True):
     contents: Contents | None = None
     fit: Fit | None = None
     after: After = After()
-    label: Label = Label()
     outputs: Outputs = Outputs()
     expected: dict[str, dict[str, str]] = {}
 
@@ -103,5 +94,5 @@ class Job(Struct, frozen=True, forbid_unknown_fields=True):
     def inputs(self) -> tuple[str, ...]:
         """The files that the job reads, as they are named, each once."""
         named = [name for dump in self.dumps for name in (*dump.files, dump.reference)]
-        named += self.contents.files if self.contents else ()
+        named += [AT.sub("", name) for name in self.contents.files] if self.contents else []
         return tuple(dict.fromkeys(filter(None, [*named, self.lists])))
