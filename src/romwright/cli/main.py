@@ -18,7 +18,7 @@ from romwright.errors import RomwrightError, UnknownNameError
 # In the order of the job.
 COMMANDS = (
     "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "parts", "boards", "wire", "prove",
-    "links", "run", "demo",
+    "links", "job", "run", "sheet", "demo",
 )  # fmt: skip
 
 

@@ -68,8 +68,8 @@ def purpose(job: Job, fitted: Fitted | None, burning: Burning | None, unrecorded
         yield Words("As planned it does not do what the original did: read the findings before you solder.", loud=True)
     for finding in worst_first(fitted.findings if fitted else ()):
         yield Statement.of(finding)
-    for name in unrecorded:
-        yield Words(f"{name}: the job's file records no checksum for it, so it may be another file than was meant.")
+    if unrecorded:
+        yield Words(f"The job's file records no checksum of {', '.join(unrecorded)}: other files may have been meant.")
 
 
 def proof_in_words(fitted: Fitted, burning: Burning | None) -> str:

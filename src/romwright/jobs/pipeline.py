@@ -51,6 +51,19 @@ class Run:
 
     def steps(self) -> Iterator[tuple[str, Callable[[], None]]]:
         """Yield the steps in order: what each does, and the work."""
+        yield from self.questions()
+        for kind in self.job.outputs.kinds:
+            if self.has(kind):
+                yield f"write {self.name(kind)}", lambda kind=kind: self.write(self.name(kind), self.build(kind))
+        yield f"write {NAME}", self.write_manifest
+
+    def find_out(self) -> None:
+        """Take all steps that write nothing."""
+        for _, work in self.questions():
+            work()
+
+    def questions(self) -> Iterator[tuple[str, Callable[[], None]]]:
+        """Yield the steps that write nothing."""
         job = self.job
         yield "check the inputs", self.read_inputs
         for dump in job.dumps:
@@ -59,10 +72,6 @@ class Run:
             yield "plan the fit and prove it", self.plan
         if job.fit and job.contents:
             yield "make the bytes to burn, and prove them", self.burn
-        for kind in job.outputs.kinds:
-            if self.has(kind):
-                yield f"write {self.name(kind)}", lambda kind=kind: self.write(self.name(kind), self.build(kind))
-        yield f"write {NAME}", self.write_manifest
 
     def read_inputs(self) -> None:
         """Read all inputs and hold them against what is recorded."""
@@ -92,8 +101,8 @@ class Run:
         endings = {"intel-hex": ".hex", "s-record": ".s19"} if kind == "burn" else {}
         return self.job.outputs.name + endings.get(self.job.outputs.write_as, KINDS[kind])
 
-    def build(self, kind: str) -> bytes:
-        """Return the bytes of an output."""
+    def build(self, kind: str, paper: str | None = None) -> bytes:
+        """Return the bytes of an output; a PDF is for the paper that the job says, or for another."""
         if kind == "burn":
             return format_named(self.job.outputs.write_as).build(Image.from_bytes(self.burning.burnt))
         if kind in FIT_KINDS:
@@ -108,7 +117,7 @@ class Run:
             return build_page(self.sheet)
         from romwright.sheets.pdf import build_pdf
 
-        return build_pdf(self.sheet, self.job.outputs.paper)
+        return build_pdf(self.sheet, paper or self.job.outputs.paper)
 
     def build_fit(self, kind: str) -> bytes:
         """Return the bytes of an output that shows the plan."""
@@ -137,12 +146,12 @@ class Run:
     def write(self, name: str, data: bytes) -> None:
         """Write an output unless it is there, equal. Raises OutputError if another is there."""
         path = self.target / name
-        self.written[name] = data
         if path.is_file() and path.read_bytes() == data:
             self.kept.append(name)
-            return
-        self.target.mkdir(parents=True, exist_ok=True)
-        write_files({str(path): data}, self.overwrite)
+        else:
+            self.target.mkdir(parents=True, exist_ok=True)
+            write_files({str(path): data}, self.overwrite)
+        self.written[name] = data
 
     def write_manifest(self) -> None:
         """Write what ties the outputs to the inputs and the job's file."""
