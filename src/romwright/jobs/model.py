@@ -65,12 +65,20 @@ class After(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Label(Struct, frozen=True, forbid_unknown_fields=True):
-    """What goes on the chip's label, and the stock in millimetres; `first` leaves used labels of a sheet free."""
+    """What goes on the chip's label, and the stock in millimetres; `first` leaves used labels of a sheet free.
+
+    `size`, `stock` and the keys below it are written as the options of `romwright label`.
+    """
 
     name: str = ""
     copies: int = 1
     code: Literal["qr", "code128", "none"] = "qr"
+    size: str = ""
     stock: str = ""
+    grid: str = ""
+    label: str = ""
+    margin: str = ""
+    gap: str = ""
     first: int = 1
 
 
