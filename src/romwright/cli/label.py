@@ -41,8 +41,8 @@ KINDS = {"qr": "QR", "code128": "Code 128"}
 @AS_JSON
 def command(
     inputs: tuple[str, ...], part_name: str, output: str, names: tuple[str, ...], date: str, code: str, first: int,
-    copies: int, paper: str, fill: str | None, repeat: bool, read_as: str | None, accept: tuple[str, ...], overwrite: bool,
-    as_json: bool, **wishes,
+    copies: int, paper: str, fill: str | None, repeat: bool, read_as: str | None, accept: tuple[str, ...],
+    overwrite: bool, as_json: bool, **wishes,
 ) -> None:  # fmt: skip
     """Print a label for each chip: name, PART, 16-bit sum, date, and the first digits of the SHA-256 as text and code.
 
@@ -117,12 +117,18 @@ def told(part, labels, stock, files: list[str], burned: list, findings: list) ->
         findings += [each for each in fresh if each not in findings]
         rows.append({
             "file": file, "name": label.name, "sum16": label.sum16, "sha256": label.sha256, "digits": drawn.digits,
+            "code": drawn.symbol and {"kind": drawn.symbol.kind, "module_mm": round(drawn.symbol.module, 4)},
             "steps": prepared.steps,
         })  # fmt: skip
-    symbol = drawn.symbol
-    coded = symbol and {"kind": symbol.kind, "digits": symbol.digits, "module_mm": round(symbol.module, 4)}
-    size = {"width_mm": fitting.width, "height_mm": fitting.height}
-    return {"part": part.name, **size, "code": coded, "labels": rows}
+    return {"part": part.name, "width_mm": fitting.width, "height_mm": fitting.height, "labels": rows}
+
+
+def coded(rows: list[dict]) -> str:
+    """Say which code the labels have, and how wide its modules are."""
+    if not rows[0]["code"]:
+        return "no code"
+    modules = sorted({f"{row['code']['module_mm']:.3f}" for row in rows})
+    return f"{KINDS[rows[0]['code']['kind']]} of {len(rows[0]['digits'])} digits, modules {' to '.join(dict.fromkeys((modules[0], modules[-1])))} mm"
 
 
 def report(answer: dict, findings: list, as_json: bool, by_package: bool) -> None:
@@ -142,12 +148,8 @@ def report(answer: dict, findings: list, as_json: bool, by_package: bool) -> Non
         if len(row["steps"]) > 2:  # it was not the whole chip: say what was done to it
             click.echo(render.inert(f"{row['file']}: {'; '.join(row['steps'])}"))
     size = f"{answer['width_mm']:g} x {answer['height_mm']:g} mm"
-    code = answer["code"]
-    coded = "no code"
-    if code:
-        coded = f"{KINDS[code['kind']]} of {code['digits']} digits, modules {code['module_mm']:.3f} mm"
-    count = counted(len(rows) * answer["copies"], "label")
-    click.echo(f"\n{count} for the {answer['part']}, {size}, {coded}; {counted(answer['sheets'], 'sheet')}")
+    count, sheets = counted(len(rows) * answer["copies"], "label"), counted(answer["sheets"], "sheet")
+    click.echo(f"\n{count} for the {answer['part']}, {size}, {coded(answer['labels'])}; {sheets}")
     render.print_files(answer["files"])
     if findings:
         click.echo()

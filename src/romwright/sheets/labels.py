@@ -25,7 +25,7 @@ POINTS = 72 / 25.4  # to a mm
 EDGE, NOTCH, STRIP, SIDE = 0.6, 0.85, 1.0, 1.5  # mm: free of words, radius of the half disc; left of a QR, of words
 BELOW = 0.15  # mm: below bars, which need no quiet zone there
 TICK, AWAY, HAIR = 3.0, 0.5, 0.15  # mm: a crop mark, its distance from the label, its line
-GROUP, DIGITS = 4, 16  # digits that stand together; that are printed where there is no code
+GROUP, DIGITS = 8, 16  # digits that stand together; that are printed where there is no code
 LONGEST = 400  # letters of a name: more than any label holds
 TITLE = "Chip labels"
 NAME_CUT = Code(
@@ -64,15 +64,22 @@ class Drawn:
 
 
 def draw_label(label: Label) -> Drawn:
-    """Draw a label, its upper left corner at 0, 0. Raises OptionError if the code or the words have no room."""
-    symbol = symbol_for(label)
-    digits = label.sha256[: symbol.digits if symbol else DIGITS].upper()
-    coded, box = place_code(label, symbol, digits)
+    """Draw a label, its upper left corner at 0, 0. Raises OptionError if the code or the words have no room.
+
+    A QR is as large as the height allows, smaller where the name would be cut, smallest where words have no room.
+    """
     name = Fact(readable(label.name[:LONGEST]), 1.2, True)
-    fitted = box.fit(name, list(facts_of(label, digits))) if min(box.width, box.height) > 0 else None
-    if fitted is None:
+    tries = []
+    for symbol in symbols_for(label):
+        digits = label.sha256[: symbol.digits if symbol else DIGITS].upper()
+        if fitted := box_beside(label, symbol).fit(name, list(facts_of(label, digits))):
+            tries.append((symbol, digits, fitted))
+            if not fitted.cut or (symbol and symbol.dots <= codes.FINE):
+                break
+    if not tries:
         raise no_room(label, "the words")
-    return Drawn((notch(label), *coded, *fitted.marks), symbol, digits, fitted.cut)
+    symbol, digits, fitted = tries[0] if tries[-1][2].cut else tries[-1]
+    return Drawn((notch(label), *code_marks(label, symbol, digits), *fitted.marks), symbol, digits, fitted.cut)
 
 
 def judge_label(label: Label, drawn: Drawn) -> Iterator[Finding]:
@@ -99,20 +106,22 @@ def facts_of(label: Label, digits: str) -> Iterator[Fact]:
     yield Fact(" ".join(["SHA-256", *groups]), 0.75)
 
 
-def symbol_for(label: Label) -> Symbol | None:
-    """Return the code that a label has room for. Raises OptionError if there is none."""
+def symbols_for(label: Label) -> list[Symbol | None]:
+    """Return the codes that a label has room for, the best first. Raises OptionError if there is none."""
     match label.code:
         case "none":
-            return None
+            return [None]
         case "qr":
-            symbol = codes.qr_for(min(label.height, label.width - STRIP))
+            largest = codes.qr_for(min(label.height, label.width - STRIP))
+            if largest:
+                return [replace(largest, dots=dots) for dots in range(largest.dots, codes.FINEST - 1, -1)]
+            raise no_room(label, "a QR code")
         case "code128":
             symbol = codes.code128_for(label.width)
-        case _:
-            raise ValueError(f"qr, code128 or none was expected, not {label.code!r}")
-    if symbol is None:
-        raise no_room(label, {"qr": "a QR code", "code128": "a Code 128"}[label.code])
-    return symbol
+            if symbol and bars_top(label, symbol) >= label.height / 2 + NOTCH - 1e-9:
+                return [symbol]
+            raise no_room(label, "a Code 128")
+    raise ValueError(f"qr, code128 or none was expected, not {label.code!r}")
 
 
 def no_room(label: Label, what: str) -> OptionError:
@@ -124,26 +133,35 @@ def no_room(label: Label, what: str) -> OptionError:
     )  # fmt: skip
 
 
-def place_code(label: Label, symbol: Symbol | None, digits: str) -> tuple[list[Mark], Box]:
-    """Return the code in its place, and the box that it leaves for words."""
-    width, height = label.width, label.height
-    if symbol is None:
-        return [], Box(SIDE, EDGE, width - SIDE - EDGE, height - 2 * EDGE, measure)
+def bars_top(label: Label, symbol: Symbol) -> float:
+    """Return how far down bars begin: below the half disc, but they are not to be too low."""
+    room = label.height - BELOW
+    return room - max(codes.BAR_HEIGHT, min(codes.bar_height(symbol), room - label.height / 2 - NOTCH))
+
+
+def box_beside(label: Label, symbol: Symbol | None) -> Box:
+    """Return the box for words that a code leaves."""
+    left, height = SIDE, label.height - 2 * EDGE
+    if symbol and symbol.kind == "qr":
+        left = STRIP + codes.QR_MODULES * symbol.module + 2 * symbol.quiet
+    elif symbol:
+        height = bars_top(label, symbol) - 2 * BELOW
+        return Box(left, BELOW, label.width - left - EDGE, height, measure)
+    return Box(left, EDGE, label.width - left - EDGE, height, measure)
+
+
+def code_marks(label: Label, symbol: Symbol | None, digits: str) -> Iterator[Mark]:
+    """Yield the code in its place: a QR in the middle of the height, bars in the middle of the width."""
+    if not symbol:
+        return
     module = symbol.module
     if symbol.kind == "qr":
-        boxes = list(codes.qr_boxes(digits))
-        side = codes.QR_MODULES * module + 2 * symbol.quiet
-        x, y = STRIP + symbol.quiet, (height - codes.QR_MODULES * module) / 2
-        box = Box(STRIP + side, EDGE, width - STRIP - side - EDGE, height - 2 * EDGE, measure)
-    else:
-        high = min(codes.bar_height(symbol), height / 2 - NOTCH - BELOW)
-        if high < codes.BAR_HEIGHT - 1e-9:
-            raise no_room(label, "a Code 128")
-        y = height - high - BELOW
-        boxes = list(codes.code128_boxes(digits, high / module))
-        x = (width - (boxes[-1][0] + boxes[-1][2]) * module) / 2
-        box = Box(SIDE, EDGE / 2, width - SIDE - EDGE, y - EDGE, measure)
-    return [solid(boxes, module, x, y)], box
+        x, y = STRIP + symbol.quiet, (label.height - codes.QR_MODULES * module) / 2
+        yield solid(list(codes.qr_boxes(digits)), module, x, y)
+        return
+    y = bars_top(label, symbol)
+    boxes = list(codes.code128_boxes(digits, (label.height - BELOW - y) / module))
+    yield solid(boxes, module, (label.width - (boxes[-1][0] + boxes[-1][2]) * module) / 2, y)
 
 
 def solid(boxes: Sequence[tuple[float, ...]], module: float, x: float, y: float) -> Outline:
@@ -158,9 +176,8 @@ def solid(boxes: Sequence[tuple[float, ...]], module: float, x: float, y: float)
 
 def notch(label: Label) -> Outline:
     """Return the half disc at the end of the notch."""
-    segments = list(rounded(-NOTCH, label.height / 2 - NOTCH, 2 * NOTCH, 2 * NOTCH, NOTCH))
-    (_, (top,)), _, right, _, lower, *_ = segments
-    return Outline((("M", (top,)), right, ("L", (right[1][2],)), lower, ("Z", ())), Pen(BLACK))
+    top, _, upper, _, lower, *_ = rounded(-NOTCH, label.height / 2 - NOTCH, 2 * NOTCH, 2 * NOTCH, NOTCH)
+    return Outline((top, upper, lower, ("Z", ())), Pen(BLACK))
 
 
 def on_stock(label: Label, stock: Stock) -> tuple[Label, bool]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from romwright.sheets.frame import Frame
 from romwright.sheets.marks import lettering
@@ -53,13 +53,15 @@ class Box:
 
     def fit(self, name: Fact, facts: Sequence[Fact]) -> Fitted | None:
         """Put a name and facts below it into the box; None if the least letters are too large."""
+        if min(self.width, self.height) <= 0:
+            return None
         size = LARGEST
         while size > LEAST:
             rows = [*self.rows([name], size), *self.rows(facts, size)]
             if depth(rows) <= self.height:
                 return Fitted(tuple(self.marks(rows)))
             size *= STEP
-        named, rest = list(self.rows([name], LEAST)), list(self.rows(facts, LEAST))
+        named, rest = (list(self.rows([replace(one, scale=1) for one in some], LEAST)) for some in ([name], facts))
         kept = named[: self.names_beside(rest)]
         if not kept:
             return None
