@@ -128,7 +128,8 @@ def coded(rows: list[dict]) -> str:
     if not rows[0]["code"]:
         return "no code"
     modules = sorted({f"{row['code']['module_mm']:.3f}" for row in rows})
-    return f"{KINDS[rows[0]['code']['kind']]} of {len(rows[0]['digits'])} digits, modules {' to '.join(dict.fromkeys((modules[0], modules[-1])))} mm"
+    told = " to ".join(dict.fromkeys((modules[0], modules[-1])))
+    return f"{KINDS[rows[0]['code']['kind']]} of {len(rows[0]['digits'])} digits, modules {told} mm"
 
 
 def report(answer: dict, findings: list, as_json: bool, by_package: bool) -> None:
