@@ -44,6 +44,7 @@ THEIRS = {
     "fit.plans.bench": {"numpy"},
     "fit.plans.contents": {"numpy"},
     "fit.plans.proof": {"numpy"},
+    "sheets.codes": {"reportlab"},
     "sheets.page": {"jinja2"},
     "sheets.pdf": {"reportlab"},
     "sheets.plot": {"PIL"},

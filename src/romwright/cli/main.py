@@ -18,7 +18,7 @@ from romwright.errors import RomwrightError, UnknownNameError
 # In the order of the job.
 COMMANDS = (
     "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "parts", "boards", "wire", "prove",
-    "links", "job", "run", "sheet", "demo",
+    "links", "label", "job", "run", "sheet", "demo",
 )  # fmt: skip
 
 
@@ -45,7 +45,7 @@ def root() -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
     Know the dump (inspect, lists, identify, compare, settle, repair), prepare the image (prepare), know the chip
-    (parts) and the board (boards), fit it (wire, prove, links). See it all on the invented Tern TL-1:
+    (parts) and the board (boards), fit it (wire, prove, links), mark it (label). See it all on the invented Tern TL-1:
     romwright demo DIR
     """
 

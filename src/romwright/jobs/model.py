@@ -12,10 +12,10 @@ from msgspec import Struct, field
 
 AT = re.compile(r"@(?:0x|\$)?[0-9A-Fa-f]+h?$")  # where in the chip a file goes, behind its name
 Paper = Literal["A4", "Letter"]
-Kind = Literal["burn", "plan", "drawing", "table", "netlist", "text", "page", "pdf"]
+Kind = Literal["burn", "plan", "drawing", "table", "netlist", "text", "page", "pdf", "labels"]
 KINDS: dict[str, str] = {  # what a job can write, in the order in which it does, and how each file's name ends
     "burn": ".bin", "plan": ".plan", "drawing": ".svg", "table": ".csv", "netlist": ".net",
-    "text": "-sheet.txt", "page": "-sheet.html", "pdf": "-sheet.pdf",
+    "text": "-sheet.txt", "page": "-sheet.html", "pdf": "-sheet.pdf", "labels": "-labels.pdf",
 }  # fmt: skip
 
 
@@ -66,6 +66,24 @@ class After(Struct, frozen=True, forbid_unknown_fields=True):
     measure: tuple[str, ...] = ()
 
 
+class Label(Struct, frozen=True, forbid_unknown_fields=True):
+    """What goes on the chip's label, and the stock in millimetres; `first` leaves used labels of a sheet free.
+
+    `size`, `stock` and the keys below it are written as the options of `romwright label`.
+    """
+
+    name: str = ""
+    copies: int = 1
+    code: Literal["qr", "code128", "none"] = "qr"
+    size: str = ""
+    stock: str = ""
+    grid: str = ""
+    label: str = ""
+    margin: str = ""
+    gap: str = ""
+    first: int = 1
+
+
 class Outputs(Struct, frozen=True, forbid_unknown_fields=True):
     """Where the outputs go, how their names begin, and which are wanted."""
 
@@ -87,6 +105,7 @@ class Job(Struct, frozen=True, forbid_unknown_fields=True):
     contents: Contents | None = None
     fit: Fit | None = None
     after: After = After()
+    label: Label = Label()
     outputs: Outputs = Outputs()
     expected: dict[str, dict[str, str]] = {}
 

@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import msgspec
+
 from romwright.findings import blocks
 from romwright.images.formats import format_named, write_files
 from romwright.images.image import Image
@@ -94,7 +96,7 @@ class Run:
         """Tell whether the job has what an output of that kind needs."""
         if kind in FIT_KINDS:
             return self.job.fit is not None
-        return kind != "burn" or bool(self.job.fit and self.job.contents)
+        return kind not in ("burn", "labels") or bool(self.job.fit and self.job.contents)
 
     def name(self, kind: str) -> str:
         """Return the name of an output in its folder."""
@@ -107,6 +109,8 @@ class Run:
             return format_named(self.job.outputs.write_as).build(Image.from_bytes(self.burning.burnt))
         if kind in FIT_KINDS:
             return self.build_fit(kind)
+        if kind == "labels":
+            return self.build_labels()
         if kind == "text":
             from romwright.sheets.text import build_text
 
@@ -137,6 +141,19 @@ class Run:
         from romwright.fit.plans.netlist import build_netlist
 
         return build_netlist(fitted.plan)
+
+    def build_labels(self) -> bytes:
+        """Return the labels of the chip."""
+        from romwright.jobs import labels as made
+        from romwright.sheets.labels import build_labels_pdf
+
+        job, part, wishes = self.job, self.fitted.plan.chip, msgspec.to_builtins(self.job.label)
+        size = made.size_from(wishes, part)
+        stock = made.stock_from(wishes, job.outputs.paper, size)
+        contents = [(job.label.name or job.outputs.name, self.burning.burnt)]
+        how = {"size": size, "date": job.date, "code": job.label.code, "copies": job.label.copies}
+        labels = made.labels_of(part, contents, **how)
+        return build_labels_pdf(labels, stock, job.label.first, made.notes_on(part))
 
     @property
     def sheet(self) -> Sheet:

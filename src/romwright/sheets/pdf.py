@@ -105,7 +105,7 @@ def as_seen(words: str) -> str:
 class Press:
     """What prints marks on the pages of one document."""
 
-    def __init__(self, sheet: Sheet, width: float, height: float) -> None:
+    def __init__(self, sheet: Sheet, width: float, height: float, subject: str = "bench sheet") -> None:
         from reportlab.pdfgen.canvas import Canvas
 
         face(False), face(True)
@@ -117,7 +117,7 @@ class Press:
         finally:
             os.environ.update({} if epoch is None else {EPOCH: epoch})
         self.canvas.setTitle(sheet.title)
-        self.canvas.setSubject("bench sheet")
+        self.canvas.setSubject(subject)
         for name in (self.canvas.setAuthor, self.canvas.setCreator, self.canvas.setProducer):
             name(PRODUCER)
         room = width - 2 * SIDE - measure("page 000 of 000", 9, True) - 20
@@ -126,7 +126,8 @@ class Press:
 
     def finish(self) -> bytes:
         """Return the document."""
-        self.canvas.showOutline()
+        if self.marks:
+            self.canvas.showOutline()
         self.canvas.save()
         return self.file.getvalue()
 

@@ -18,7 +18,8 @@ INHERITED = {"fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-linec
 GEOMETRY = {
     "svg": {"width", "height", "viewBox", "font-family"}, "g": {"transform"}, "path": {"d", "data-wire"},
     "rect": {"x", "y", "width", "height", "rx"}, "circle": {"cx", "cy", "r"},
-    "text": {"x", "y", "font-size", "font-weight", "text-anchor"}, "title": set(), "style": set(),
+    "text": {"x", "y", "font-size", "font-weight", "text-anchor", "textLength", "lengthAdjust"},
+    "title": set(), "style": set(),
 }  # fmt: skip
 COLOUR = re.compile(r"#[0-9a-f]{3}(?:[0-9a-f]{3})?")
 Matrix = tuple[float, float, float, float, float, float]

@@ -1,4 +1,4 @@
-"""The outlines of SVG as segments: lines and curves between absolute points. Circles, boxes, paths of M L H V A Z."""
+"""The outlines of SVG as segments: lines and curves between absolute points. Circles, boxes, paths of M L H V A C Z."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from collections.abc import Iterator, Mapping
 
 ROUND = 0.5522847498  # of a radius: how far the handles of a quarter circle reach
 LENGTH = r"-?\d+(?:\.\d+)?(?:e-\d+)?"
-TOKEN = re.compile(rf"([MLHVAZ])|({LENGTH})|[ ,]+", re.IGNORECASE)
-ARGUMENTS = {"M": 2, "L": 2, "H": 1, "V": 1, "A": 7, "Z": 0}
+TOKEN = re.compile(rf"([MLHVACZ])|({LENGTH})|[ ,]+", re.IGNORECASE)
+ARGUMENTS = {"M": 2, "L": 2, "H": 1, "V": 1, "A": 7, "C": 6, "Z": 0}
 Point = tuple[float, float]
 Segment = tuple[str, tuple[Point, ...]]  # M and L with a point, C with two handles and a point, Z without
 
@@ -63,7 +63,7 @@ def rounded(x: float, y: float, width: float, height: float, r: float = 0) -> It
 
 
 def path_way(of: Mapping[str, str]) -> Iterator[Segment]:
-    """Yield the segments of a path of M, L, H, V, A and Z, large or small."""
+    """Yield the segments of a path of M, L, H, V, A, C and Z, large or small."""
     x, y, first = 0.0, 0.0, (0.0, 0.0)
     for letter, values in commands(of.get("d", "")):
         kind, (left, top) = letter.upper(), (x, y) if letter.islower() else (0.0, 0.0)
@@ -78,6 +78,8 @@ def path_way(of: Mapping[str, str]) -> Iterator[Segment]:
             first = x, y
         if kind == "A":
             yield from arc(before, (x, y), *values[:5])
+        elif kind == "C":
+            yield "C", tuple((left + dx, top + dy) for dx, dy in zip(values[::2], values[1::2]))
         else:
             yield "M" if kind == "M" else "L", ((x, y),)
 
@@ -88,7 +90,7 @@ def commands(way: str) -> Iterator[tuple[str, tuple[float, ...]]]:
     while at < len(way):
         token = TOKEN.match(way, at)
         if not token or (not letter and token[1] not in (None, "M")):
-            raise ValueError(f"M, L, H, V, A, Z or a number was expected in a path, not {way[at : at + 20]!r}")
+            raise ValueError(f"M, L, H, V, A, C, Z or a number was expected in a path, not {way[at : at + 20]!r}")
         at = token.end()
         if token[1]:
             if numbers:
