@@ -12,7 +12,9 @@ NEW = (
     "--reference", "good.bin", "--contents", "diagnostic.bin", "--board", "tern-tl-1", "--socket", "U7",
     "--now", "LK1=2-3,LK2=1-2", "--chip", "28C256",
 )  # fmt: skip
-OUTPUTS = ["U7.bin", "U7.plan", "U7.svg", "U7.csv", "U7.net", "U7-sheet.txt", "U7-sheet.html", "U7-sheet.pdf"]
+OUTPUTS = [
+    "U7.bin", "U7.plan", "U7.svg", "U7.csv", "U7.net", "U7-sheet.txt", "U7-sheet.html", "U7-sheet.pdf", "U7-labels.pdf",
+]  # fmt: skip
 
 
 @pytest.fixture
@@ -61,7 +63,7 @@ def test_the_manifest_is_read_by_coreutils(romwright, job, tmp_path):
     romwright("run", "tern.toml")
     check = ["sha256sum", "--check", "--strict", "manifest-sha256.txt"]  # GNU coreutils
     done = subprocess.run(check, cwd=tmp_path / "out", capture_output=True, text=True)
-    assert done.returncode == 0 and done.stdout.count(": OK") == 11
+    assert done.returncode == 0 and done.stdout.count(": OK") == 12
     (tmp_path / "dump.bin").write_bytes(b"another")
     assert subprocess.run(check, cwd=tmp_path / "out", capture_output=True).returncode == 1
 
