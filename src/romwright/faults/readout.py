@@ -257,10 +257,12 @@ class Readout:
 def moves(address: Sequence[Line], number: int, lines: Sequence[Line]) -> Iterator[dict[int, Line]]:
     """Yield changes that give one line of the ROM one of these: alone, and a join together with another of its lines.
 
-    Of two lines that are joined, each for itself seems right when it follows the same one of the reader's.
+    Of two lines that are joined, each seems right by itself when both follow the same one of the reader's, or are stuck.
     """
     for line in lines:
         yield {number: line}
         if line.law:
-            others = [n for n, held in enumerate(address) if n != number and set(held.of) & set(line.of)]
+            others = [
+                n for n, held in enumerate(address) if n != number and (set(held.of) & set(line.of) or not held.of)
+            ]
             yield from ({number: line, other: line} for other in others)
