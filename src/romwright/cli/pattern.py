@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import click
 
 from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
-from romwright.cli.render import indented, inert, print_cautions, print_findings, print_json, print_table
+from romwright.cli.render import indented, inert, print_cautions, print_findings, print_json, print_table, progress
 from romwright.cli.render import show as show_text
 from romwright.errors import InputError, OptionError
 
@@ -15,6 +17,7 @@ WRITE_AS = click.option(
     help="Format of the output.",
 )  # fmt: skip
 LARGEST = 16  # times the chip, up to which a dump is read, and the part of it down to which
+FEW_WORDS = 256  # in which more than two faults at once cannot be told for sure
 BURN = "At the bench: burn {file}, verify it, then fit the chip where the lines are in doubt: the adapter, the socket"
 READ = "read it there as a {part}, and say: romwright pattern line-finder --for {part} --read DUMP"
 FORCE = (
@@ -125,7 +128,7 @@ def read_dump(part, finder, dump: str, read_as: str | None, as_json: bool) -> in
             expected=f"a read of the {part.name}: {max(chip // LARGEST, 1):,} to {chip * LARGEST:,} bytes",
             help="name the part that was read",
         )  # fmt: skip
-    readout = Readout(finder, finder.words_of(image.flat()))
+    readout = Readout(finder, finder.words_of(image.flat()), partial(progress, label="trying faults of lines"))
     found = [*loaded.findings, *find_line_faults(readout)]
     answer = {"part": part.name, "file": dump} | state_readout(readout)
     if as_json:
@@ -140,6 +143,10 @@ def read_dump(part, finder, dump: str, read_as: str | None, as_json: bool) -> in
         click.echo(f"\nWith this the line finder gives the dump: {rest} of it (checked at every address).")
         if not readout.others:
             click.echo("Nothing else that was tried gives it as well.")
+        if part.words <= FEW_WORDS:
+            click.echo(
+                f"In {part.words:,} words more than two faults at once may be read as others: mend, and read again."
+            )
     return int(blocks(found))
 
 

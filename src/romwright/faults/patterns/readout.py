@@ -7,7 +7,7 @@ with a wrong one the words say nothing that hangs together.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 
@@ -48,8 +48,9 @@ class Ways:
 class Readout:
     """A dump of the line finder, read. `best` is the way that leaves the fewest bits wrong, `others` leave no more."""
 
-    def __init__(self, finder: LineFinder, words: np.ndarray) -> None:
-        self.finder, self.dump = finder, words
+    def __init__(self, finder: LineFinder, words: np.ndarray, progress: Callable[[list], Iterable] = iter) -> None:
+        """Read a dump; `progress` hands on the items of a list that takes long, one by one."""
+        self.finder, self.dump, self.progress = finder, words, progress
         self.reader_lines = max(len(words) - 1, 0).bit_length()
         count = len(words)
         some = np.arange(min(SAMPLE, count), dtype=np.int64)
@@ -105,7 +106,7 @@ class Readout:
         seen = self.tally.common(share)
         maps = find_data_maps(seen, self.tally.partners(seen), self.finder.code, self.finder.bits)
         ranked = sorted(range(len(maps)), key=lambda at: self._against(maps[at]))
-        for place, at in enumerate(ranked[:FINALISTS]):
+        for place, at in enumerate(self.progress(ranked[:FINALISTS])):
             way = self._settled(maps[at], thorough=place < THOROUGH)
             yield way
             yield from self._equals(way)
@@ -257,10 +258,12 @@ class Readout:
 def moves(address: Sequence[Line], number: int, lines: Sequence[Line]) -> Iterator[dict[int, Line]]:
     """Yield changes that give one line of the ROM one of these: alone, and a join together with another of its lines.
 
-    Of two lines that are joined, each for itself seems right when it follows the same one of the reader's.
+    Of two joined lines each seems right by itself while both follow the same one of the reader's, or are stuck.
     """
     for line in lines:
         yield {number: line}
         if line.law:
-            others = [n for n, held in enumerate(address) if n != number and set(held.of) & set(line.of)]
+            others = [
+                n for n, held in enumerate(address) if n != number and (set(held.of) & set(line.of) or not held.of)
+            ]
             yield from ({number: line, other: line} for other in others)
