@@ -30,6 +30,7 @@ BLANK_SHARE = 0.25  # share from which a value is taken for fill
 CONSTANT = 0.02  # share below which the rarer level of a data line is noise
 FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which a route is worth improving
 FEWEST = 8  # bytes from which data lines are matched
+LIKE = 0.25  # correlation from which a data line follows one of the image
 BETTER = 0.05  # share of bytes by which a data line must be explained better if it is stuck or joined
 MARGIN = 20.0  # bits: one false name in a million dumps
 LEAST_SHARE, LEAST_EQUAL = 0.4, 16  # of the sampled bytes that can be seen must be right, and so many
@@ -244,15 +245,18 @@ def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Lin
     agree = (seen.T @ due / len(found) + 1) / 2  # share, by data line of the dump and of the image
     centred = [part - part.mean(axis=0) for part in (seen, due)]
     norms = [np.maximum(np.sqrt((part**2).sum(axis=0)), 1e-6) for part in centred]
-    alike = np.abs(centred[0].T @ centred[1]) / np.outer(*norms)  # whatever the share of ones
+    along = centred[0].T @ centred[1] / np.outer(*norms)  # correlation: whatever the share of ones
+    alike = np.abs(along)
+    along += (alike < LIKE) * (agree - 0.5)
     chosen, high = assign(-(alike + np.eye(8) * 1e-3).T), (seen > 0).mean(axis=0)
     lines = []
     for plane, line in enumerate(chosen.tolist()):
         share, still = agree[plane, line], max(high[plane], 1 - high[plane])
-        if still > max(share, 1 - share) + BETTER:
+        unlike = alike[plane, line] < max(LIKE, 3 / np.sqrt(len(found)))
+        if unlike and still > max(share, 1 - share) + BETTER:
             lines.append(Line.stuck(int(high[plane] > 0.5)))
         else:
-            lines.append(Line.follows(line) if share >= 0.5 else Line.inverted(line))
+            lines.append(Line.follows(line) if along[plane, line] >= 0 else Line.inverted(line))
     for a, b in dump.alike:
         of = sorted(chosen[[a, b]].tolist())
         plain = min(max(agree[p, q], 1 - agree[p, q]) for p, q in ((a, chosen[a]), (b, chosen[b])))
