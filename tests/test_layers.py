@@ -35,7 +35,7 @@ THEIRS = {
     "images.checksums": {"crcmod"},
     "images.picture": {"PIL"},
     "recognition.headers": {"construct"},
-    "recognition.match": {"numpy"},
+    "recognition": {"numpy"},
     "faults": {"numpy"},
     "parts": {"msgspec"},
     "boards": {"msgspec"},
@@ -52,13 +52,19 @@ THEIRS = {
     "cli": {"click"},
     "cli.render": {"rich"},
 }
-STDLIB_ONLY_IN = {"sqlite3": "recognition.reference"}
+STDLIB_ONLY_IN = {"sqlite3": "recognition.listfile"}
 
-# within fit, each of these sees only those before it
-FIT_IN_ORDER = (
-    {"tables"}, {"drive", "socket"}, {"plans"}, {"kinds", "pins", "seating", "selects", "writes", "verdict", "standins"},
-    {"onboard"},
-)  # fmt: skip
+# within a layer, each of these sees only those before it; folders side by side do not see each other
+IN_ORDER = {
+    "fit": (
+        {"tables"}, {"drive", "socket"}, {"plans"},
+        {"kinds", "pins", "seating", "selects", "writes", "verdict", "standins"}, {"onboard"},
+    ),
+    "faults": (
+        {"lines"}, {"search"}, {"bitmap", "causes", "comparison", "diagnosis", "extra", "residue", "statement"},
+        {"alone", "patterns", "repairs", "repeats"},
+    ),
+}  # fmt: skip
 
 MODULES = sorted(SRC.rglob("*.py"))
 
@@ -102,16 +108,18 @@ def test_fit_tables_is_pure():
     assert not [i for i in imports_of(tables) if i.startswith("romwright")]
 
 
-@pytest.mark.parametrize("path", sorted((SRC / "fit").rglob("[!_]*.py")), ids=name_of)
-def test_fit_points_one_way(path):
-    own = name_of(path).split(".")[1]
-    place = next(number for number, names in enumerate(FIT_IN_ORDER) if own in names)
-    seen = set().union(*FIT_IN_ORDER[: place + 1])
+@pytest.mark.parametrize("path", [p for layer in IN_ORDER for p in (SRC / layer).rglob("[!_]*.py")], ids=name_of)
+def test_layers_point_one_way_inside(path):
+    layer, own = name_of(path).split(".")[:2]
+    order = IN_ORDER[layer]
+    place = next(number for number, names in enumerate(order) if own in names)
+    aside = {name for name in order[place] if (SRC / layer / name).is_dir()} - {own}
+    seen = set().union(*order[: place + 1]) - aside
     tree = ast.walk(ast.parse(path.read_text("utf-8")))
     for node in (node for node in tree if isinstance(node, ast.ImportFrom)):
-        if node.module == "romwright.fit":
+        if node.module == f"romwright.{layer}":
             assert {alias.name for alias in node.names} <= seen
-        elif node.module.startswith("romwright.fit."):
+        elif node.module.startswith(f"romwright.{layer}."):
             assert node.module.split(".")[2] in seen, f"{own} may not import {node.module}"
 
 

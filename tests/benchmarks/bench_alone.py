@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from alone_faults import CODES, SPOIL, two_roms  # noqa: E402
 from line_faults import load, turned  # noqa: E402
 
-from romwright.faults.alone import find_signs  # noqa: E402
+from romwright.faults.alone.checks import find_signs  # noqa: E402
 from romwright.findings import Severity  # noqa: E402
 from romwright.images.image import Image  # noqa: E402
 

@@ -13,9 +13,9 @@ from functools import reduce
 
 import numpy as np
 
-from romwright.faults.corrections import Search
-from romwright.faults.suspects import Decay, Suspects, turned
-from romwright.faults.syndromes import Condition
+from romwright.faults.repairs.corrections import Search
+from romwright.faults.repairs.suspects import Decay, Suspects, turned
+from romwright.faults.repairs.syndromes import Condition
 from romwright.images.fixup import SUMS, kind_named
 
 TABLE = [reduce(lambda value, _: value >> 1 ^ 0xEDB88320 * (value & 1), range(8), byte) for byte in range(256)]

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from romwright.faults.settling import settle
+from romwright.faults.repeats.settling import settle
 from romwright.images.formats import Loaded
 from romwright.images.image import Image
 

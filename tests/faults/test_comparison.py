@@ -352,7 +352,7 @@ def test_a_map_that_misses_a_line_is_not_said(seed):
     assert found.explained or "looked for" in found.findings[0].evidence
 
 
-@pytest.mark.parametrize("guard", ["romwright.faults.judge.RIGHT", "romwright.faults.comparison.BELIEVED"])
+@pytest.mark.parametrize("guard", ["romwright.faults.search.judge.RIGHT", "romwright.faults.comparison.BELIEVED"])
 def test_what_nothing_speaks_for_is_not_said_of_lines(monkeypatch, guard):
     """Two short programs in blank images: either guard alone forbids the lines that would make one of the other."""
     monkeypatch.setattr(guard, 0.0)

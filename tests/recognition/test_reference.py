@@ -11,6 +11,7 @@ import time
 import pytest
 
 from romwright.errors import InputError, OutputError, UnknownNameError
+from romwright.recognition import listfile
 from romwright.recognition.digests import KINDS, Row
 from romwright.recognition.identification import measured
 from romwright.recognition.reference import SCHEMA_VERSION, Store, default_file
@@ -114,7 +115,7 @@ def test_missing_empty_foreign_broken_and_newer_files(tmp_path):
 
 
 def test_two_writers(tmp_path, monkeypatch):
-    monkeypatch.setattr("romwright.recognition.reference.LOCK_WAIT_S", 0.05)
+    monkeypatch.setattr("romwright.recognition.listfile.LOCK_WAIT_S", 0.05)
     file = str(tmp_path / "lists")
     with Store(file, create=True) as one, Store(file, create=True) as two, one.changing():
         one.add_rows("a", [row("x")])
@@ -168,3 +169,72 @@ def test_killed_at_any_moment_the_list_is_as_before_or_as_after(tmp_path):
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL, env=os.environ)
     with Store(file) as store:
         assert store.lists() == [("a", 60_003, 0)]
+
+
+def version_1(path):
+    """Write a list file as version 1 did, with a row, an image and its forms."""
+    row, traces = measured("old.bin", DATA * 8)
+    store = sqlite3.connect(path, isolation_level=None)
+    kinds = ", ".join(f"{kind} BLOB" for kind in KINDS)
+    store.executescript(f"""
+        CREATE TABLE list (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE, kinds INTEGER NOT NULL DEFAULT 0) STRICT;
+        CREATE TABLE image (id INTEGER PRIMARY KEY, key INTEGER NOT NULL, list INTEGER NOT NULL, name TEXT NOT NULL,
+            pages BLOB NOT NULL, checks BLOB NOT NULL, UNIQUE (key, list, name)) STRICT;
+        CREATE TABLE form (digest BLOB NOT NULL, image INTEGER NOT NULL, form TEXT NOT NULL,
+            PRIMARY KEY (digest, image, form)) STRICT, WITHOUT ROWID;
+        CREATE TABLE rom (key INTEGER NOT NULL, list INTEGER NOT NULL, name TEXT NOT NULL, size INTEGER,
+            {kinds}, PRIMARY KEY (key, list, name)) STRICT, WITHOUT ROWID;
+        PRAGMA application_id = {0x524F4D57};
+        PRAGMA user_version = 1;
+        INSERT INTO list VALUES (1, 'a', 1);
+    """)
+    store.execute(
+        f"INSERT INTO rom VALUES ({','.join('?' * (4 + len(KINDS)))})",
+        (row.key, 1, row.name, row.size, *map(row.digests.get, KINDS)),
+    )
+    store.execute("INSERT INTO image VALUES (1, ?, 1, ?, ?, ?)", (row.key, row.name, traces.pages, traces.checks))
+    store.executemany("INSERT INTO form VALUES (?, 1, ?)", [(digest, form) for form, digest in traces.forms.items()])
+    dump = list(store.iterdump())
+    store.close()
+    return dump
+
+
+def test_a_file_of_version_1_is_upgraded_and_loses_nothing(tmp_path):
+    path = str(tmp_path / "lists")
+    before = version_1(path)
+    with Store(path) as store:
+        assert store.version == SCHEMA_VERSION == 2
+        assert store.lists() == [("a", 1, 1)]
+        assert (store.without_sketch(), store.sketches(), store.has_sketches) == ({"a": 1}, [], False)
+    with sqlite3.connect(path) as after:
+        rows = [line for line in after.iterdump() if line.startswith("INSERT")]
+    assert [line.replace(",NULL);", ");") if '"image"' in line else line for line in rows] == [
+        line for line in before if line.startswith("INSERT")
+    ]
+    with Store(path) as store, store.changing():  # added again, the same image gets its sketch, and is no second one
+        assert not store.add_image("a", *measured("old.bin", DATA * 8))
+        assert (store.lists(), store.without_sketch()) == ([("a", 1, 1)], {})
+
+
+def test_an_upgrade_that_is_cut_short_leaves_version_1(tmp_path, monkeypatch):
+    path = str(tmp_path / "lists")
+    before = version_1(path)
+    monkeypatch.setitem(listfile.UPGRADES, 1, listfile.UPGRADES[1] + "; SELECT broken")
+    with pytest.raises(OutputError):
+        Store(path)
+    with sqlite3.connect(path) as after:
+        assert list(after.iterdump()) == before
+
+
+def test_a_file_of_version_1_that_may_only_be_read_serves_as_it_is(tmp_path, monkeypatch):
+    path = str(tmp_path / "lists")
+    version_1(path)
+    connect = sqlite3.connect
+    monkeypatch.setattr(
+        listfile.sqlite3, "connect", lambda file, **how: connect(f"file:{file}?mode=ro", uri=True, **how)
+    )
+    with Store(path) as store:
+        assert (store.version, store.lists(), store.without_sketch()) == (1, [("a", 1, 1)], {"a": 1})
+        assert (store.has_sketches, store.sketches()) == (False, [])
+        [known] = store.rows("a")
+        assert (known.row.name, known.row.size) == ("old.bin", len(DATA) * 8)

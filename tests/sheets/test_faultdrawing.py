@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sheets.measured import ends
 
-from romwright.faults.ambiguity import Ambiguity
 from romwright.faults.lines import Law, Line, LineMap, State
+from romwright.faults.search.ambiguity import Ambiguity
 from romwright.sheets.faultdrawing import build_lines_svg
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 
+from romwright.boards.freerun import FreeRun
 from romwright.boards.model import Cpu, Cycle, expand, parse_span
 
 
@@ -23,9 +25,28 @@ def find_cpu_faults(cpu: Cpu) -> Iterator[str]:
         yield f"ports.lines: {cpu.ports.lines!r}, expected the lowest lines of {cpu.address}, A0-A7 [cycle-ports]"
     for name in sorted({*expand(cpu.unread)} & {*cpu.outputs, *cpu.data_lines}):
         yield f"unread: {name} is among the lines that have levels [cycle-unread]"
+    if cpu.free_run:
+        yield from (f"free_run.{fault}" for fault in find_free_run_faults(cpu, cpu.free_run))
     for entry in cpu.unchecked:
         if entry.split(":")[0].split(".")[0] not in Cpu.__struct_fields__:
             yield f"unchecked: {entry!r} does not begin with a key of this file [cycle-unchecked]"
+
+
+def find_free_run_faults(cpu: Cpu, run: FreeRun) -> Iterator[str]:
+    """Yield what is wrong with a free run: a word as wide as the data lines, lines that exist, and a source."""
+    digits = len(cpu.data_lines) // 4
+    if not re.fullmatch(f"[0-9A-F]{{{digits}}}", run.word):
+        yield f"word: {run.word!r}, expected {digits} hex digits [free-run-word]"
+    if run.clocks < 1:
+        yield f"clocks: {run.clocks}, expected at least 1 [free-run-clocks]"
+    if not run.source.strip():
+        yield "source: empty [free-run-source]"
+    for key, lines in (("window", run.window), ("counted", run.counted), ("chopped", run.chopped)):
+        if set(expand(lines)) - set(cpu.address_lines):
+            yield f"{key}: {lines!r}, expected lines of {cpu.address} [free-run-lines]"
+    for lines in run.probe:
+        if set(expand(lines)) - set(cpu.address_lines):
+            yield f"probe: {lines!r}, expected lines of {cpu.address} [free-run-lines]"
 
 
 def find_cycle_faults(cpu: Cpu, cycle: Cycle) -> Iterator[str]:

@@ -12,6 +12,7 @@ from typing import Literal
 
 from msgspec import Struct
 
+from romwright.boards.freerun import FreeRun
 from romwright.parts.model import Choice, Level
 
 UNCONNECTED = "NC"
@@ -107,6 +108,7 @@ class Cpu(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     ports: Ports | None = None
     unread: str = ""
     unchecked: tuple[str, ...] = ()
+    free_run: FreeRun | None = None
 
     @cached_property
     def address_lines(self) -> tuple[str, ...]:
@@ -272,10 +274,8 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
         for device in self.devices:
             rows = (*device.drives, *device.writes)
             yield from ((f"devices.{device.name}", node) for row in rows for node in row)
-        for resistor in self.resistors:
-            yield from ((f"resistors.{resistor.name}", node) for node in resistor.nodes.split())
-        for wire in self.wires:
-            yield from (("wires", node) for node in wire.split())
+        yield from ((f"resistors.{each.name}", node) for each in self.resistors for node in each.nodes.split())
+        yield from (("wires", node) for wire in self.wires for node in wire.split())
 
     def lines_of(self, name: str, cpu: Cpu) -> frozenset[str]:
         """Return the data lines that a device or a socket has: all of them unless its own are told."""

@@ -21,7 +21,7 @@ WAYS = (  # erased state 1: Intel 27128A data sheet, order 230849-009, p. 5-34; 
 
 def run(loaded, read_as, fill: int | None, output: str | None, overwrite: bool, as_json: bool, options: dict) -> int:
     """Search, report, and write the candidate that was chosen."""
-    from romwright.faults.outcome import outcome, unseen, wrong_sums
+    from romwright.faults.repairs.outcome import outcome, unseen, wrong_sums
     from romwright.findings import blocks
 
     image = loaded.image
@@ -123,7 +123,7 @@ def checksums(data: bytes, start: int, options: dict) -> tuple[list, list]:
 
 def weak_cells(loaded, read_as, options: dict) -> tuple:
     """Return the cells that are known to be weak (None: not known), and every file that was read for it."""
-    from romwright.faults.suspects import parse_weak
+    from romwright.faults.repairs.suspects import parse_weak
     from romwright.images import formats
 
     if not options["weak"]:
@@ -140,7 +140,7 @@ def weak_cells(loaded, read_as, options: dict) -> tuple:
 
 def suspected(image, data: bytes, conditions: list, digests: list, weak, read_as, options: dict) -> tuple:
     """Return the cells that a correction may turn, and how many bytes enter no checksum."""
-    from romwright.faults.suspects import Decay, Suspects, checked_bytes, disagreeing, require_cells
+    from romwright.faults.repairs.suspects import Decay, Suspects, checked_bytes, disagreeing, require_cells
     from romwright.images import formats
 
     there, uncovered = checked_bytes(image, conditions, whole=bool(digests))
@@ -162,7 +162,7 @@ def suspected(image, data: bytes, conditions: list, digests: list, weak, read_as
 def search(data: bytes, start: int, suspects, conditions: list, digests: list, options: dict):
     """Find every correction, with a bar where it takes long."""
     from romwright.cli.render import progress
-    from romwright.faults.corrections import Search
+    from romwright.faults.repairs.corrections import Search
 
     return Search(data, start, suspects, conditions, digests, progress).run(
         options["bits"] or BITS, options["listed"] or LISTED
@@ -185,7 +185,7 @@ def choose(corrections, number: int, output: str):
 
 def turned_image(image, data: bytes, candidate):
     """Return the image with a candidate's cells turned; gaps stay gaps."""
-    from romwright.faults.suspects import turned
+    from romwright.faults.repairs.suspects import turned
 
     corrected = turned(data, candidate.cells)
     pieces = ((s.start, corrected[s.start - image.start : s.stop - image.start]) for s in image.segments)

@@ -15,7 +15,7 @@ DIGEST_DIGITS = {"sha1": 40, "sha256": 64}
 
 def parse_condition(text: str, order: str):
     """Read KIND@ADDRESS[:RANGE] or KIND=VALUE[@PLACE][:RANGE], at the file's own addresses. Raises OptionError."""
-    from romwright.faults.syndromes import Condition
+    from romwright.faults.repairs.syndromes import Condition
     from romwright.images.fixup import kind_named
 
     match = SUM.fullmatch(text)
@@ -58,7 +58,7 @@ def parse_value(text: str, kind, option: str) -> int:
 
 def parse_digest(name: str, text: str):
     """Read a digest of the whole image. Raises OptionError."""
-    from romwright.faults.corrections import Digest
+    from romwright.faults.repairs.corrections import Digest
 
     digits = DIGEST_DIGITS[name]
     if not re.fullmatch(f"[0-9a-f]{{{digits}}}", text.strip(), re.IGNORECASE):
@@ -68,7 +68,7 @@ def parse_digest(name: str, text: str):
 
 def stated(sums: tuple[str, ...], crc32: str | None, order: str | None, start: int, size: int) -> list:
     """Read every checksum that is stated. Raises OptionError."""
-    from romwright.faults.syndromes import Condition, require_inside
+    from romwright.faults.repairs.syndromes import Condition, require_inside
     from romwright.images.fixup import kind_named
 
     found = [parse_condition(text, order or "little") for text in sums]
@@ -82,7 +82,7 @@ def stated(sums: tuple[str, ...], crc32: str | None, order: str | None, start: i
 
 def promised(data: bytes) -> list:
     """Return the byte sums that the image's own headers promise: of expansion ROMs and of PnP headers."""
-    from romwright.faults.syndromes import Condition
+    from romwright.faults.repairs.syndromes import Condition
     from romwright.images.fixup import SUMS
     from romwright.recognition.structures import find_structures
 

@@ -44,8 +44,8 @@ def state_search(corrections, data: bytes, start: int) -> dict:
 def report(file: str, answer: dict, corrections, findings: list, conditions: list, data: bytes, start: int) -> None:
     """Print what holds, what was tried, and the candidates."""
     from romwright.cli import render
-    from romwright.faults.outcome import counted
-    from romwright.faults.suspects import Decay
+    from romwright.faults.repairs.outcome import counted
+    from romwright.faults.repairs.suspects import Decay
     from romwright.images.words import in_bytes
 
     click.echo(click.style(f"{render.inert(file)}, {in_bytes(answer['size'])}", bold=True))
@@ -76,7 +76,7 @@ def report(file: str, answer: dict, corrections, findings: list, conditions: lis
 def print_candidates(corrections, conditions: list, data: bytes, start: int) -> None:
     """Print the best candidates, and what best means."""
     from romwright.cli import render
-    from romwright.faults.outcome import counted
+    from romwright.faults.repairs.outcome import counted
 
     weak = bool(corrections.suspects.weak.any())
     shown = len(corrections.candidates)

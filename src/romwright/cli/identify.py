@@ -42,7 +42,8 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
     """Say which known ROM each FILE is, as it is or after a change that a technician may have made.
 
     The changes: repeated to fill a larger chip, filled up, shifted, one half of it or one of its halves, bytes swapped,
-    inverted; damaged, if the known ROM was added as an image.
+    inverted. If the known ROM was added as an image, also damaged, read through lines that are crossed, stuck, joined
+    or inverted, or together with another known ROM.
 
     Exit status: 0 if every file is known and whole, 1 if not, or if something is wrong with a hex file itself.
 
@@ -62,6 +63,10 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
         if row.error and row.file in paths:  # named by the user, not met in a folder: that error is the answer
             _read(row.file)
     click.echo(_json(rows) if as_json else _text(rows))
+    if not as_json and not all(row.known or row.error for row in rows):
+        with Store(store) as lists:
+            for name, images in lists.without_sketch().items():
+                click.echo(_old(name, images))
     return 0 if all(row.known and not row.faulty for row in rows) else 1
 
 
@@ -192,10 +197,18 @@ def _lines(row: Identification) -> Iterator[str]:
 
 def _verdict(match: Match) -> str:
     known = f"{inert(match.name)} (list {inert(match.list)})"
-    if not match.lossless:
-        pages = f"{match.pages_equal} of {match.pages_total} pages equal"
-        return f"{match.how}, or another version: {known}, {pages}; {match.detail}"
-    return f"{match.how}: {known}{', ' + match.detail if match.detail else ''}"
+    detail = inert(match.detail)
+    if match.lossless:
+        return f"{match.how}: {known}{', ' + detail if detail else ''}"
+    if match.pages_equal:
+        known += f", {match.pages_equal} of {match.pages_total} pages equal"
+    return f"{match.how}{', or another version' * match.how.endswith('damaged')}: {known}; {detail}"
+
+
+def _old(name: str, images: int) -> str:
+    """Say what images that an older romwright has added lack."""
+    noun = f"{images:,} image{'s' * (images != 1)} of the list {inert(name)}"
+    return f"{noun} cannot be known through faulty lines: add the files again with lists add {inert(name)} FILE..."
 
 
 def _summary(rows: Sequence[Identification]) -> str:

@@ -54,14 +54,18 @@ def add(name: str, files: tuple[str, ...], images: bool, as_json: bool, store: s
         raise InputError("the list has no name", expected="a name of at least one visible character")
     name, said = manifests.readable(name), []
     with Store(store or default_file(), create=True) as lists, lists.changing():
+        before = lists.without_sketch().get(name, 0)
         for file in progress(list(_walk(files)), "adding"):
             said.append({"file": file, "was": _add(lists, name, file, images)})
         size = next(rows for known, rows, _ in lists.lists() if known == name)
+        mended = before - lists.without_sketch().get(name, 0)
     if as_json:
         print_json({"list": name, "rows": size, "lists": lists.file, "added": said})
         return
     click.echo("\n".join(f"{inert(one['file'])}: {one['was']}" for one in said))
     click.echo(f"{inert(name)}: {counted(size, 'row')} now, in {inert(lists.file)}")
+    if mended:
+        click.echo(f"{counted(mended, 'image')} of an older list can now be known through faulty lines too")
 
 
 @command.command()

@@ -17,8 +17,8 @@ from romwright.errors import RomwrightError, UnknownNameError
 
 # In the order of the job.
 COMMANDS = (
-    "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "parts", "boards", "wire", "prove",
-    "links", "label", "job", "run", "sheet", "demo",
+    "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "pattern", "parts", "boards", "wire",
+    "prove", "links", "label", "job", "run", "sheet", "demo",
 )  # fmt: skip
 
 
@@ -44,9 +44,9 @@ class Commands(click.Group):
 def root() -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
-    Know the dump (inspect, lists, identify, compare, settle, repair), prepare the image (prepare), know the chip
-    (parts) and the board (boards), fit it (wire, prove, links), mark it (label). See it all on the invented Tern TL-1:
-    romwright demo DIR
+    Know the dump (inspect, lists, identify, compare, settle, repair), prepare the image (prepare), test the bench
+    (pattern), know the chip (parts) and the board (boards), fit it (wire, prove, links), mark it (label); or do it all
+    from one file (job, run, sheet). See it on the invented Tern TL-1: romwright demo DIR
     """
 
 

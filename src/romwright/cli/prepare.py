@@ -113,28 +113,43 @@ def command(
 def report(part, prepared, names: list[str], write_as: str, findings: list, as_json: bool) -> None:
     """Print what was done and the checksums to expect on the programmer's display."""
     from romwright.cli import render
+    from romwright.parts.cautions import programming_cautions
+
+    if as_json:
+        render.print_json(answer(part, prepared, names, write_as, findings))
+        return
+    print_outputs(part, prepared, names)
+    if findings:
+        click.echo()
+        render.print_findings(findings)
+    click.echo()
+    render.print_cautions(programming_cautions(part))
+
+
+def answer(part, prepared, names: list[str], write_as: str, findings: list) -> dict:
+    """Return what was done and written under the documented JSON keys."""
     from romwright.images.checksums import measure
     from romwright.parts.cautions import programming_cautions
 
-    measured = [measure(chip) for chip in prepared.chips]
-    if as_json:
-        outputs = [
-            {"file": name, "format": write_as, "size": len(chip), **asdict(sums)}
-            for name, chip, sums in zip(names, prepared.chips, measured, strict=True)
-        ]
-        render.print_json(
-            {
-                "part": part.name,
-                "steps": prepared.steps,
-                "outputs": outputs,
-                "findings": [f.as_json() for f in findings],
-                "cautions": programming_cautions(part),
-            }
-        )
-        return
+    outputs = [
+        {"file": name, "format": write_as, "size": len(chip), **asdict(measure(chip))}
+        for name, chip in zip(names, prepared.chips, strict=True)
+    ]
+    return {
+        "part": part.name, "steps": prepared.steps, "outputs": outputs,
+        "findings": [finding.as_json() for finding in findings], "cautions": programming_cautions(part),
+    }  # fmt: skip
+
+
+def print_outputs(part, prepared, names: list[str]) -> None:
+    """Print the steps, and what a programmer should show of each file."""
+    from romwright.cli import render
+    from romwright.images.checksums import measure
+
     for number, step in enumerate(prepared.steps, 1):
         click.echo(render.inert(f"{number}. {step}"))
     click.echo(f"\nFor the {part.name}, written and read back. The programmer should show:")
+    measured = [measure(chip) for chip in prepared.chips]
     rows = [
         (name, f"{len(chip):,}", sums.sum16, sums.sum8, sums.crc32)
         for name, chip, sums in zip(names, prepared.chips, measured, strict=True)
@@ -142,8 +157,3 @@ def report(part, prepared, names: list[str], write_as: str, findings: list, as_j
     render.print_table(("file", "bytes", "16-bit sum", "8-bit sum", "CRC-32"), rows, right=(1,))
     for name, sums in zip(names, measured, strict=True):
         click.echo(f"SHA-256 {sums.sha256}  {render.inert(name)}")
-    if findings:
-        click.echo()
-        render.print_findings(findings)
-    click.echo()
-    render.print_cautions(programming_cautions(part))

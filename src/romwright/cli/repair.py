@@ -110,7 +110,7 @@ def restore(loaded, reference, fill: int | None, output: str | None, overwrite: 
     """Say what makes the dump its reference; write it if asked."""
     from romwright.cli import render
     from romwright.faults.comparison import compare
-    from romwright.faults.restoration import Restoration
+    from romwright.faults.repairs.restoration import Restoration
     from romwright.findings import blocks
 
     comparison = compare(reference.image, loaded.image)

@@ -65,7 +65,7 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
     Example: romwright settle read1.bin read2.bin read3.bin --risk 1%
     """
     from romwright.cli.render import print_json, progress
-    from romwright.faults.settling import settle
+    from romwright.faults.repeats.settling import settle
     from romwright.findings import blocks
     from romwright.jobs.files import output_names, require_not_inputs
 

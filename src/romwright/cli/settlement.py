@@ -6,8 +6,8 @@ import click
 
 from romwright.cli.render import inert, print_findings, print_table
 from romwright.faults.causes import in_bits
-from romwright.faults.chances import missed_at
-from romwright.faults.unsettled import chance
+from romwright.faults.repeats.chances import missed_at
+from romwright.faults.repeats.unsettled import chance
 from romwright.images.image import hex_range
 from romwright.images.words import in_bytes
 

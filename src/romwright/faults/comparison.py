@@ -8,14 +8,14 @@ from functools import cached_property
 
 import numpy as np
 
-from romwright.faults.ambiguity import Ambiguity
 from romwright.faults.extra import Extra
-from romwright.faults.judge import GOOD, Explanation
 from romwright.faults.lines import State
-from romwright.faults.matching import bits
-from romwright.faults.prices import odds
 from romwright.faults.residue import FEWEST, ONE_WAY, Residue
-from romwright.faults.search import Search
+from romwright.faults.search.ambiguity import Ambiguity
+from romwright.faults.search.judge import GOOD, Explanation
+from romwright.faults.search.maps import Search
+from romwright.faults.search.matching import bits
+from romwright.faults.search.prices import odds
 from romwright.faults.statement import prove_statement, state_map
 from romwright.findings import Finding
 from romwright.images.image import Image

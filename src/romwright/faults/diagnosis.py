@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from romwright.faults.causes import RESEAT, UNSOURCED, find_causes, in_bits
 from romwright.faults.lines import Law, Line, State
-from romwright.faults.spectrum import MOST_LINES
+from romwright.faults.search.spectrum import MOST_LINES
 from romwright.findings import Code, Finding, Severity
 from romwright.images.image import hex_range
 from romwright.images.runs import is_uniform

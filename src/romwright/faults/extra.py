@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from romwright.faults.matching import bits
+from romwright.faults.search.matching import bits
 from romwright.images.image import hex_range
 from romwright.images.runs import is_uniform
 

@@ -114,7 +114,8 @@ class LineMap:
     def cells(self, reference: np.ndarray, size: int) -> np.ndarray:
         """Return the reference's bytes at the addresses that reach the ROM."""
         if not self.start and self.beyond is None:
-            return np.take(reference, gather(self.address, size))
+            straight = size == len(reference) and self.address == LineMap.straight(len(self.address)).address
+            return reference if straight else np.take(reference, gather(self.address, size))
         wanted = np.arange(size) + self.start
         seen = reference[wanted % len(reference)]
         inside = (wanted >= 0) & (wanted < len(reference))

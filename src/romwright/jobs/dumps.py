@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from romwright.faults.comparison import Comparison, compare
-from romwright.faults.settling import Settlement, settle
+from romwright.faults.repeats.settling import Settlement, settle
 from romwright.findings import Finding
 from romwright.images.checksums import Checksums, measure
 from romwright.images.formats import Loaded, read

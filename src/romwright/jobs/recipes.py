@@ -20,13 +20,7 @@ def recipe_from(part, options: dict, room):
     """Turn the options into a recipe for the size of `room`. Raises OptionError for a part that cannot be burned."""
     from romwright.images.preparation import Recipe
 
-    if part.family in UNBURNABLE:
-        raise OptionError(
-            f"{part.name} is {UNBURNABLE[part.family]}",
-            where="--for",
-            expected="a chip that a programmer can burn",
-            help=f"`romwright wire {part.name} CHIP` shows how a programmable chip goes into its socket",
-        )
+    require_burnable(part)
     if options["fill"] is None and part.erased is None:
         raise OptionError(
             f"the page of {part.name} does not say what an erased chip reads", help="say it: --fill FF or --fill 00"
@@ -51,6 +45,17 @@ def recipe_from(part, options: dict, room):
         sums=sums,
         order=given.get("order", "little"),
     )
+
+
+def require_burnable(part) -> None:
+    """Raise OptionError for a part that nobody can burn."""
+    if part.family in UNBURNABLE:
+        raise OptionError(
+            f"{part.name} is {UNBURNABLE[part.family]}",
+            where="--for",
+            expected="a chip that a programmer can burn",
+            help=f"`romwright wire {part.name} CHIP` shows how a programmable chip goes into its socket",
+        )
 
 
 def parse_sum(text: str, form: re.Pattern, option: str):

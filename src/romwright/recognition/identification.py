@@ -19,12 +19,14 @@ from romwright.recognition.verdicts import Contents, Identification, Match, page
 
 if TYPE_CHECKING:
     from romwright.recognition.match import PageIndex
+    from romwright.recognition.signatures import SketchIndex
 
 SIMPLEST = list(forms.KEPT)  # of several forms of one image, the first explains best
 WEAK_BYTES = 4  # a checksum this short can agree by chance
 TRIED = ("exact", "repeated", "filled", "half", "inverted", "bytes swapped")
 TRIED_THOROUGHLY = ("even and odd bytes", "quarter", "blocks down to 1K", "data lines reversed", "two changes at once")
 TRIED_BY_PAGES = ("shifted by any number of bytes", "damaged")
+TRIED_BY_LINES = ("lines crossed, stuck, joined or inverted", "wrong bits throughout", "two known ROMs at once")
 
 
 class _File(NamedTuple):
@@ -59,8 +61,11 @@ class Identifier:
         self._kinds = store.kinds
         self._other_kinds = {*self._kinds, *(["crc32"] if with_crc32 else [])} - {"sha256"}
         self._index: PageIndex | None = None
+        self._sketches: SketchIndex | None = None
         self._by_pages = store.has_images
         self._tried = TRIED + TRIED_THOROUGHLY * thorough + TRIED_BY_PAGES * self._by_pages
+        self._by_lines = thorough and store.has_sketches
+        self._tried += TRIED_BY_LINES * self._by_lines
 
     def identify(self, files: Sequence[str], read: Callable[[str], Contents]) -> list[Identification]:
         """Identify files, one row each.
@@ -78,6 +83,8 @@ class Identifier:
             tried = TRIED[:1] if matches else self._tried
             if not matches:
                 matches = next(changed) or self._match_pages(item.data)
+                if not any(match.lossless for match in matches):
+                    matches = _better(matches, self._match_lines(item.data))
             if self.thorough and tried is self._tried:
                 tried += (f"rotated by multiples of {forms.rotation_step(len(item.data))}",)
             crc32, sha256 = item.digests.get("crc32", b"").hex().upper(), item.digests["sha256"].hex()
@@ -190,6 +197,18 @@ class Identifier:
             self._index = PageIndex(self._store.images())
         return matches_by_pages(self._index, self._store.owners, data)
 
+    def _match_lines(self, data: bytes) -> list[Match]:
+        """Look for what was read through faulty lines, and for two ROMs on the bus: slow, so only if thorough."""
+        if not self._by_lines:
+            return []
+        from romwright.recognition.misreads import match_misread
+        from romwright.recognition.overlap import match_overlap
+        from romwright.recognition.signatures import SketchIndex
+
+        if self._sketches is None:
+            self._sketches = SketchIndex(self._store.sketches())
+        return match_overlap(self._sketches, self._store, data) or match_misread(self._sketches, self._store, data)
+
 
 def _first_of_each(matches: Iterable[Match]) -> list[Match]:
     """Keep the first, simplest match with each known ROM."""
@@ -199,10 +218,20 @@ def _first_of_each(matches: Iterable[Match]) -> list[Match]:
     return list(kept.values())
 
 
+def _better(by_pages: list[Match], by_lines: list[Match]) -> list[Match]:
+    """Choose what explains more pages: crossed lines leave some where they are."""
+    if not (by_pages and by_lines):
+        return by_pages or by_lines
+    old, new = by_pages[0], by_lines[0]  # of two ROMs at once no pages are compared
+    fewer = len(new.pages_differ) < len(old.pages_differ) and new.pages_equal >= old.pages_equal
+    return by_lines if fewer else by_pages
+
+
 def measured(name: str, data: bytes) -> tuple[Row, Traces]:
     """Measure an image that is to be added to a list: its checksums, and digests of its forms and pages."""
     from romwright.recognition.match import page_checks, page_hashes
+    from romwright.recognition.sketch import build_sketch
 
     row = Row(name, len(data), {kind: KINDS[kind](data) for kind in ("sha256", "sha1", "md5", "crc32")})
     kept = {form: hashlib.sha256(part).digest() for form, part in forms.kept_forms(data)}
-    return row, Traces(kept, page_hashes(data), page_checks(data))
+    return row, Traces(kept, page_hashes(data), page_checks(data), build_sketch(data))

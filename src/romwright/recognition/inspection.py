@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from romwright.faults.alone import find_signs
-from romwright.faults.signs import Check, Sign
+from romwright.faults.alone.checks import find_signs
+from romwright.faults.alone.signs import Check, Sign
 from romwright.findings import Finding
 from romwright.images.checksums import Checksums, crc, crc_name, crc_width, measure
 from romwright.images.formats import Loaded

@@ -18,7 +18,7 @@ from romwright.images.words import in_bytes
 from romwright.recognition import forms
 from romwright.recognition.reference import Known
 from romwright.recognition.verdicts import PAGE_BYTES as PAGE
-from romwright.recognition.verdicts import Match, pages_of
+from romwright.recognition.verdicts import Match, pages_of, said_to_differ
 
 CHECK = 8
 CHUNK = 1 << 20  # windows hashed at a time
@@ -193,9 +193,9 @@ def _match(sighting: Sighting, known: Known, data: bytes, change: str) -> Match:
         )
     if not whole:
         how = "shifted and damaged" if size <= room and how == "shifted" else "damaged"
-        where = "; ".join(filter(None, [where, _differing(differ, len(sighting.compared))]))
+        where = "; ".join(filter(None, [where, said_to_differ(differ, len(sighting.compared))]))
     how = " and ".join(filter(None, [change, how]))
-    return Match(known.row.name, known.list, how, where, len(sighting.compared) - len(differ), total)
+    return Match(known.row.name, known.list, how, where, len(sighting.compared) - len(differ), total, differ)
 
 
 def _placed(offset: int, size: int, data: bytes) -> tuple[str, str]:
@@ -210,16 +210,3 @@ def _placed(offset: int, size: int, data: bytes) -> tuple[str, str]:
     if blank:
         return "filled", where
     return ("half" if 2 * size == room and offset in (0, size) else "shifted"), where
-
-
-def _differing(pages: tuple[int, ...], compared: int) -> str:
-    """Say which pages differ, with runs of them shortened."""
-    runs: list[list[int]] = []
-    for page in pages:
-        if runs and runs[-1][1] == page - 1:
-            runs[-1][1] = page
-        else:
-            runs.append([page, page])
-    names = [f"{first}" if first == last else f"{first}-{last}" for first, last in runs]
-    shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more runs" if len(names) > 12 else "")
-    return f"page{'s' * (len(pages) != 1)} {shown} of {compared} differ{'s' * (len(pages) == 1)}"

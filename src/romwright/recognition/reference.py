@@ -1,41 +1,23 @@
-"""Reference lists: names, sizes and checksums of known-good ROMs in one SQLite file. The only file with SQL.
+"""Reference lists: names, sizes and checksums of known-good ROMs. All SQL is here and in listfile.py.
 
-Every change is one transaction, so a list is as before or as after, whatever happens. An image that was added as bytes
-keeps no contents but digests of its own forms (halves, even bytes, ...) and of its 256-byte pages.
+An image that was added as bytes keeps no contents but digests of its own forms (halves, even bytes, ...) and of its
+256-byte pages, and a sketch.
 """
 
 from __future__ import annotations
 
 import itertools
-import os
-import sqlite3
-import sys
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from typing import NamedTuple
 
-from romwright.errors import InputError, OutputError, UnknownNameError
+from romwright.errors import UnknownNameError
 from romwright.recognition.digests import KINDS, NUMBERS, Row, key_of
+from romwright.recognition.listfile import SCHEMA_VERSION, ListFile, default_file
 
-APPLICATION_ID = 0x524F4D57  # "ROMW", in the header of the file
-SCHEMA_VERSION = 1
+__all__ = ["SCHEMA_VERSION", "Known", "Store", "Traces", "default_file"]
 CHUNK_ROWS = 50_000  # sorted before they are inserted: neighbours in the index then share a page of it
-CACHE_KIB = 98_304
-MAPPED_BYTES = 1 << 30
-LOCK_WAIT_S = 30
 _COLUMNS = ", ".join(KINDS)
-_SCHEMA = f"""
-CREATE TABLE list (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE, kinds INTEGER NOT NULL DEFAULT 0) STRICT;
-CREATE TABLE image (id INTEGER PRIMARY KEY, key INTEGER NOT NULL, list INTEGER NOT NULL, name TEXT NOT NULL,
-    pages BLOB NOT NULL, checks BLOB NOT NULL, UNIQUE (key, list, name)) STRICT;
-CREATE TABLE form (digest BLOB NOT NULL, image INTEGER NOT NULL, form TEXT NOT NULL,
-    PRIMARY KEY (digest, image, form)) STRICT, WITHOUT ROWID;
-CREATE TABLE rom (key INTEGER NOT NULL, list INTEGER NOT NULL, name TEXT NOT NULL, size INTEGER,
-    {", ".join(f"{kind} BLOB" for kind in KINDS)}, PRIMARY KEY (key, list, name)) STRICT, WITHOUT ROWID;
-PRAGMA application_id = {APPLICATION_ID};
-PRAGMA user_version = {SCHEMA_VERSION};
-"""
 
 
 class Known(NamedTuple):
@@ -46,111 +28,19 @@ class Known(NamedTuple):
 
 
 class Traces(NamedTuple):
-    """What is kept of an image added as bytes: digests of its forms by name, hashes and checks of its pages."""
+    """What is kept of an image added as bytes: digests of its forms by name, hashes and checks of its pages.
+
+    The sketch, by which it is known through faulty lines, is empty if the image is too small, too large or blank.
+    """
 
     forms: dict[str, bytes]
     pages: bytes
     checks: bytes
+    sketch: bytes
 
 
-def default_file() -> str:
-    """Return where the store is unless the user says otherwise: ROMWRIGHT_DATA, else the platform's folder for data."""
-    if folder := os.environ.get("ROMWRIGHT_DATA"):
-        return os.path.join(folder, "lists.sqlite")
-    if sys.platform == "win32":
-        base = os.environ.get("LOCALAPPDATA") or os.path.expanduser(r"~\AppData\Local")
-    elif sys.platform == "darwin":
-        base = os.path.expanduser("~/Library/Application Support")
-    else:
-        base = os.environ.get("XDG_DATA_HOME") or os.path.expanduser("~/.local/share")
-    return os.path.join(base, "romwright", "lists.sqlite")
-
-
-class Store:
+class Store(ListFile):
     """The reference lists of one file; a context manager."""
-
-    def __init__(self, file: str, create: bool = False) -> None:
-        """Open a store. Raises InputError if there is none (unless `create`), or the file is not one of ours."""
-        self.file = file
-        if create:
-            folder = os.path.dirname(os.path.abspath(file))
-            try:
-                os.makedirs(folder, exist_ok=True)
-            except OSError as error:
-                raise OutputError(f"the folder cannot be made: {error.strerror}", where=folder) from None
-        elif file != ":memory:" and not os.path.exists(file):
-            raise self._nothing_yet()
-        with self._in_words():
-            self._db = sqlite3.connect(file, timeout=LOCK_WAIT_S, isolation_level=None)
-            self._require_ours(create)
-            self._db.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
-            self._db.execute(f"PRAGMA mmap_size = {MAPPED_BYTES}")
-
-    def __enter__(self) -> Store:
-        return self
-
-    def __exit__(self, *exception: object) -> None:
-        self._db.close()
-
-    def _nothing_yet(self) -> InputError:
-        return InputError(
-            "there are no reference lists yet", where=self.file, help="add one: romwright lists add NAME FILE..."
-        )
-
-    def _require_ours(self, create: bool) -> None:
-        [(application,)], [(version,)] = (
-            self._db.execute("PRAGMA application_id"),
-            self._db.execute("PRAGMA user_version"),
-        )
-        [(tables,)] = self._db.execute("SELECT count(*) FROM sqlite_master")
-        if application == 0 and tables == 0:  # new, or left behind when the first addition was cut short
-            if not create:
-                raise self._nothing_yet()
-        elif application != APPLICATION_ID:
-            raise InputError(
-                "a database of another program", where=self.file, expected="reference lists made by romwright",
-                help="name another file with --lists",
-            )  # fmt: skip
-        elif version > SCHEMA_VERSION:
-            raise InputError(
-                f"reference lists of version {version}", where=self.file, expected=f"version {SCHEMA_VERSION}",
-                help="a newer romwright wrote them: update this one",
-            )  # fmt: skip
-
-    @contextmanager
-    def _in_words(self) -> Iterator[None]:
-        """Turn SQLite's complaints into ours."""
-        try:
-            yield
-        except sqlite3.DatabaseError as error:
-            name = getattr(error, "sqlite_errorname", "")
-            if name.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
-                raise InputError(
-                    "this is no SQLite file, or a broken one",
-                    where=self.file,
-                    expected="reference lists made by romwright",
-                ) from None
-            if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-                raise OutputError(
-                    "another program is changing the lists", where=self.file, help="wait for it, then try again"
-                ) from None
-            raise OutputError(f"the lists cannot be used: {error}", where=self.file) from None
-
-    @contextmanager
-    def changing(self) -> Iterator[None]:
-        """Make everything inside one transaction: all of it happens, or nothing."""
-        with self._in_words():
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                if not self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
-                    for statement in filter(str.strip, _SCHEMA.split(";")):
-                        self._db.execute(statement)
-                yield
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
 
     def _list_id(self, name: str) -> int:
         self._db.execute("INSERT OR IGNORE INTO list (name) VALUES (?)", (name,))
@@ -181,10 +71,14 @@ class Store:
         self.add_rows(name, [row])
         at = (row.key, self._list_id(name), row.name)
         cursor = self._db.execute(
-            "INSERT OR IGNORE INTO image (key, list, name, pages, checks) VALUES (?, ?, ?, ?, ?)",
-            (*at, traces.pages, traces.checks),
+            "INSERT OR IGNORE INTO image (key, list, name, pages, checks, sketch) VALUES (?, ?, ?, ?, ?, ?)",
+            (*at, traces.pages, traces.checks, traces.sketch),
         )
-        if not cursor.rowcount:
+        if not cursor.rowcount:  # it may be there from before there were sketches
+            self._db.execute(
+                "UPDATE image SET sketch = coalesce(sketch, ?) WHERE key = ? AND list = ? AND name = ?",
+                (traces.sketch, *at),
+            )
             return False
         forms = [(digest, cursor.lastrowid, form) for form, digest in traces.forms.items()]
         self._db.executemany("INSERT OR IGNORE INTO form VALUES (?, ?, ?)", forms)
@@ -288,6 +182,42 @@ class Store:
             return self._db.execute(
                 "SELECT id, size, pages, checks FROM image JOIN rom USING (key, list, name) ORDER BY id"
             ).fetchall()
+
+    @property
+    def has_sketches(self) -> bool:
+        """Whether any image can be known through faulty lines."""
+        if self.version < SCHEMA_VERSION:
+            return False
+        with self._in_words():
+            return bool(self._db.execute("SELECT EXISTS (SELECT 1 FROM image WHERE sketch != x'')").fetchone()[0])
+
+    def sketches(self) -> list[tuple[int, int, bytes]]:
+        """Return number, size in bytes and sketch of every image that has one."""
+        if self.version < SCHEMA_VERSION:
+            return []
+        with self._in_words():
+            return self._db.execute(
+                "SELECT id, size, sketch FROM image JOIN rom USING (key, list, name) WHERE sketch != x'' ORDER BY id"
+            ).fetchall()
+
+    def checks(self, images: Iterable[int]) -> dict[int, bytes]:
+        """Return the page checks of these images, by image."""
+        with self._in_words():
+            return {
+                number: self._db.execute("SELECT checks FROM image WHERE id = ?", (number,)).fetchone()[0]
+                for number in images
+            }
+
+    def without_sketch(self) -> dict[str, int]:
+        """Return by list how many images were added before there were sketches; add them again to make them."""
+        missing = "sketch IS NULL" if self.version == SCHEMA_VERSION else "TRUE"
+        with self._in_words():
+            return dict(
+                self._db.execute(
+                    "SELECT list.name, count(*) FROM image JOIN list ON list.id = image.list"
+                    f" WHERE {missing} GROUP BY 1 ORDER BY 1"
+                )
+            )
 
 
 def _portions(values: set) -> Iterator[list]:

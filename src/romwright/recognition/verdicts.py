@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 PAGE_BYTES = 256
@@ -10,6 +11,23 @@ PAGE_BYTES = 256
 def pages_of(size: int) -> int:
     """Return how many pages of 256 bytes a size has, a last short one too."""
     return -(-size // PAGE_BYTES)
+
+
+def said_to_differ(pages: Sequence[int], compared: int) -> str:
+    """Say which pages differ, with runs of them shortened.
+
+    >>> said_to_differ((3, 4, 9), 16)
+    'pages 3-4, 9 of 16 differ'
+    """
+    runs: list[list[int]] = []
+    for page in pages:
+        if runs and runs[-1][1] == page - 1:
+            runs[-1][1] = page
+        else:
+            runs.append([page, page])
+    names = [f"{first}" if first == last else f"{first}-{last}" for first, last in runs]
+    shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more runs" if len(names) > 12 else "")
+    return f"page{'s' * (len(pages) != 1)} {shown} of {compared} differ{'s' * (len(pages) == 1)}"
 
 
 class Contents(NamedTuple):
@@ -25,7 +43,12 @@ class Contents(NamedTuple):
 
 
 class Match(NamedTuple):
-    """A known ROM that a file is, by what change, and how many of its 256-byte pages the file has."""
+    """A known ROM that a file is, by what change, and how many of its 256-byte pages the file has.
+
+    The rest is of damaged files and of lines: pages that differ; how many of the ROM's sampled bytes agree, of those
+    that can be seen, and the bits of evidence beyond chance that this is; what each line carries, as `compare` says it;
+    the file's address of the ROM's first byte.
+    """
 
     name: str
     list: str
@@ -33,11 +56,22 @@ class Match(NamedTuple):
     detail: str
     pages_equal: int
     pages_total: int
+    pages_differ: tuple[int, ...] = ()
+    samples_equal: int = 0
+    samples_total: int = 0
+    evidence_bits: int = 0
+    address_lines: tuple[dict[str, object], ...] = ()
+    data_lines: tuple[dict[str, object], ...] = ()
+    at: int = 0
 
     @property
     def lossless(self) -> bool:
         """Whether the change can be undone, so that nothing is wrong with the bytes."""
-        return not self.how.endswith("damaged")
+        return not self.how.endswith(("damaged", "two at once"))
+
+    def as_json(self) -> dict[str, object]:
+        """The match under the documented JSON keys; those that tell nothing are left out."""
+        return {key: value for key, value in self._asdict().items() if value or key not in self._field_defaults}
 
 
 class Identification(NamedTuple):
@@ -73,5 +107,5 @@ class Identification(NamedTuple):
 
     def as_json(self) -> dict[str, object]:
         """The identification under the documented JSON keys."""
-        row = self._asdict() | {"matches": [match._asdict() for match in self.matches], "tried": list(self.tried)}
+        row = self._asdict() | {"matches": [match.as_json() for match in self.matches], "tried": list(self.tried)}
         return {key: value for key, value in row.items() if value or key not in ("note", "error", "faulty")}

@@ -1,0 +1,1 @@
+"""What one dump shows of a bad read, with no good image beside it."""

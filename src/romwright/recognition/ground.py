@@ -1,0 +1,268 @@
+"""A dump and the bytes that were sampled of an image: the ground on which routes are found and judged.
+
+A route says at which address of the dump each byte of the image is seen, and what has become of its bits. It is
+improved step by step as long as the bytes speak better for it. They speak in bits: a sampled byte that is seen where
+the route leads is evidence by how rare it is in the dump, one that is not speaks against the route. Blank bytes say
+nothing. The sum is the logarithm of a likelihood ratio, so a wrong route gets T bits with a probability of 2^-T at
+most, if other bytes are no better than drawn at random; from it the logarithm of the number of routes and images
+that could have been tried is taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
+from itertools import combinations
+from math import log2
+
+import numpy as np
+
+from romwright.faults.lines import Law, Line, State, byte_table
+from romwright.faults.search.matching import assign
+from romwright.recognition.route import FREE, Route, Ways
+from romwright.recognition.sketch import SAMPLES, filled, sample_places
+
+RIGHT = 0.7  # of the bytes of a damaged dump, when routes are weighed
+MAY_BE_RIGHT = 0.5, 0.7, 0.95  # when one is judged
+PRIOR = 2.0  # neighbours that are supposed to be as bytes in general are
+BLANK_SHARE = 0.25  # share from which a value is taken for fill
+CONSTANT = 0.02  # share below which the rarer level of a data line is noise
+FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which a route is worth improving
+FEWEST = 8  # bytes from which data lines are matched
+LIKE = 0.25  # correlation from which a data line follows one of the image
+BETTER = 0.05  # share of bytes by which a data line must be explained better if it is stuck or joined
+MARGIN = 20.0  # bits: one false name in a million dumps
+LEAST_SHARE, LEAST_EQUAL = 0.4, 16  # of the sampled bytes that can be seen must be right, and so many
+REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence.
+
+    `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must.
+    """
+
+    route: Route
+    bits: float
+    equal: int
+    seen: int
+    borne_out: bool = True
+
+    def believed(self, images: int) -> bool:
+        """Tell whether no chance explains the agreement, where any of so many images could have been found."""
+        enough = self.equal >= max(LEAST_EQUAL, LEAST_SHARE * self.seen)
+        return enough and self.borne_out and self.surplus(images) >= MARGIN
+
+    def surplus(self, images: int) -> float:
+        """The bits of evidence that are left when all routes and images are counted."""
+        return self.bits - self.route.price - log2(max(images, 1))
+
+
+class Dump:
+    """A dump, and how often it has each byte."""
+
+    def __init__(self, data: bytes) -> None:
+        self.bytes = data
+        self.size = len(data)
+        self.values = filled(data)
+        self.lines = len(self.values).bit_length() - 1
+        self.times = np.bincount(np.frombuffer(data, np.uint8), minlength=256)
+        self.ones = np.array([int(self.times[np.arange(256) >> bit & 1 == 1].sum()) for bit in range(8)]) / self.size
+
+    @cached_property
+    def blank(self) -> np.ndarray:
+        """Which values are fill."""
+        return self.times >= BLANK_SHARE * self.size
+
+    @cached_property
+    def constant(self) -> tuple[int, ...]:
+        """For each data line the level at which it nearly always is, or FREE."""
+        return tuple(0 if ones < CONSTANT else 1 if ones > 1 - CONSTANT else FREE for ones in self.ones)
+
+    @cached_property
+    def alike(self) -> list[tuple[int, int]]:
+        """The pairs of data lines that nearly always are at one level, though it changes."""
+        numbers = np.arange(256)
+        return [
+            (a, b) for a, b in combinations(range(8), 2)
+            if self.constant[a] == self.constant[b] == FREE
+            and self.times[(numbers >> a ^ numbers >> b) & 1 == 1].sum() < CONSTANT * self.size
+        ]  # fmt: skip
+
+
+class Ground:
+    """A dump and the sampled bytes of one image, on which routes are judged."""
+
+    def __init__(self, dump: Dump, samples: np.ndarray, lines: int) -> None:
+        self.dump, self.samples, self.lines = dump, samples, lines
+        places = sample_places() & (1 << lines) - 1
+        self.bits = places >> np.arange(lines)[:, None] & 1
+        times = np.bincount(samples, minlength=256)
+        fill = times >= BLANK_SHARE * SAMPLES
+        fill[[0x00, 0xFF]] = True
+        self.telling = ~fill[samples]
+
+    def places(self, ways: Ways) -> tuple[np.ndarray, np.ndarray]:
+        """Return for each way the dump's address of each sampled byte, and whether it can be seen there."""
+        at = np.full((len(ways.lines), len(self.samples)), ways.base)
+        seen = np.ones(at.shape, bool)
+        for line, high in enumerate(self.bits):  # a product of matrices waits for other processes' threads
+            levels = ways.held[:, line]
+            at += np.where(levels == FREE, 1 << ways.lines[:, line], 0)[:, None] * high
+            for level in (0, 1):
+                seen[levels == level] &= high == level
+        for pair in range(ways.equal.shape[1]):
+            a, b = ways.equal[:, pair].T
+            seen &= self.bits[a] == self.bits[b]
+        seen &= (at >= 0) & (at < self.dump.size)
+        return np.where(seen, at, 0), seen
+
+    def weights(
+        self, data: tuple[Line, ...], at: np.ndarray | None = None, expect: float = RIGHT
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, int]:
+        """Return what is expected of the bytes if the data lines run so, and what right and wrong ones weigh.
+
+        With the places of the bytes in the dump, what is there often at other levels of one or two address lines weighs
+        less: tables and texts are alike in that way.
+        """
+        mask = sum(1 << n for n, line in enumerate(data) if line.state is not State.STUCK)
+        masked = np.arange(256) & mask
+        times = np.bincount(masked, weights=self.dump.times, minlength=256)
+        blank = np.zeros(256, bool)
+        blank[masked[self.dump.blank]] = True
+        share = (times + 1) / (times[~blank].sum() + 256)
+        expected = byte_table(data)[self.samples] & mask
+        chance = share[expected]
+        if at is not None:
+            for steps in neighbours(self.dump.lines):
+                again = self.dump.values[at[:, None] ^ steps] & np.uint8(mask) == expected[:, None]
+                chance = np.maximum(chance, (again.sum(axis=1) + PRIOR * share[expected]) / (len(steps) + PRIOR))
+        chance = np.minimum(chance, 0.99)
+        tells = self.telling & ~blank[expected]
+        right = np.where(tells, np.log2(expect / chance), 0)
+        wrong = np.where(tells, np.log2((1 - expect) / (1 - chance)), 0)
+        return expected, right, wrong, blank, mask
+
+    def evidence(
+        self, ways: Ways, data: tuple[Line, ...], strict: bool = False, expect: float = RIGHT
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return for each way the bits of evidence, the sampled bytes that agree, and those that are seen.
+
+        Of one way it can be told strictly, so that its evidence may be believed.
+        """
+        at, seen = self.places(ways)
+        expected, right, wrong, blank, mask = self.weights(data, at[0] if strict else None, expect)
+        found = self.dump.values[at] & np.uint8(mask)
+        equal = found == expected
+        counted = seen & (right != 0) & (equal | ~blank[found])
+        bits = np.where(counted, np.where(equal, right, wrong), 0).sum(axis=1)
+        return bits, (counted & equal).sum(axis=1), counted.sum(axis=1)
+
+    def fit(self, route: Route) -> Fit:
+        """Judge a route, with the data lines that suit it best."""
+        way = Ways.of(route)
+        [at], [seen] = self.places(way)
+        there = seen & ~self.dump.blank[self.dump.values[at]]  # blank parts may be missing ones
+        if there.sum() >= FEWEST:
+            route = replace(route, data=match_data(self.dump.values[at[there]], self.samples[there], self.dump))
+        [bits], [equal], [count] = self.evidence(way, route.data)
+        return Fit(route, float(bits), int(equal), int(count))
+
+    def improve(self, route: Route) -> Fit:
+        """Change one thing after another, as long as there is more evidence for it.
+
+        A route of which next to nothing is right is left as it is.
+        """
+        best = self.fit(route)
+        while best.equal >= max(FEWEST_RIGHT, LEAST_RIGHT * best.seen):
+            ways = Ways.near(best.route, self.dump.lines)
+            bits, _, _ = self.evidence(ways, best.route.data)
+            first = int((bits - ways.price).argmax())
+            better = self.fit(ways.route(first))
+            if better.bits - better.route.price <= best.bits - best.route.price:
+                break
+            best = better
+        way = Ways.of(best.route)
+        trials = [self.evidence(way, best.route.data, strict=True, expect=expect) for expect in MAY_BE_RIGHT]
+        bits = max(float(trial[0][0]) for trial in trials) - log2(len(trials))
+        for route in (best.route, *self.other_partners(best.route)):
+            if self.borne_out(route):
+                return replace(best, bits=bits, route=route, borne_out=True)
+        return replace(best, bits=bits, borne_out=False)
+
+    def other_partners(self, route: Route) -> Iterator[Route]:
+        """Yield the route with other lines joined: OR with a low line that reaches nothing changes nothing."""
+        spare = [line for line in range(self.dump.lines) if line not in route.lines]
+        for end in {end for pair in route.equal for end in pair}:
+            for line in spare:
+                yield replace(route, lines=(*route.lines[:end], line, *route.lines[end + 1 :]))
+
+    def borne_out(self, route: Route) -> bool:
+        """Tell whether the dump shows the bytes again where stuck and joined lines make it do so.
+
+        With a line stuck, one of the dump's reaches nothing. With two joined, changing one of them changes nothing
+        where both are low (AND), or high (OR).
+        """
+        lost = self.lines - route.held.count(FREE) - max(self.lines - self.dump.lines, 0)
+        if lost <= 0 and not route.equal:
+            return True
+        [at], [seen] = self.places(Ways.of(route))
+        expected, right, _, blank, mask = self.weights(route.data)
+        right_now = seen & (right != 0) & (self.dump.values[at] & np.uint8(mask) == expected)
+        used = {line for line, level in zip(route.lines, route.held) if level == FREE}
+        moved = route.base % (1 << min(self.lines, self.dump.lines)) and any(route.base >> line & 1 for line in used)
+
+        def repeats(line: int, where: np.ndarray) -> bool:
+            other = at + (1 << line) if moved else at ^ 1 << line
+            there = where & (other < self.dump.size)
+            found = self.dump.values[np.where(there, other, 0)] & np.uint8(mask)
+            there &= ~blank[found] | (found == expected)
+            return bool(there.any()) and (found == expected)[there].mean() >= REPEATS
+
+        idle = sum(repeats(line, right_now) for line in range(self.dump.lines) if line not in used)
+        joined = all(
+            any(
+                all(repeats(route.lines[line], right_now & (self.bits[a] == level)) for line in (a, b))
+                for level in (0, 1)
+            )
+            for a, b in route.equal
+        )
+        return idle >= lost and joined
+
+
+@cache
+def neighbours(lines: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return the steps to an address in which one address line is another, and in which two are."""
+    single = 1 << np.arange(lines)
+    return single, np.array([a | b for a, b in combinations(single.tolist(), 2)], np.int64)
+
+
+def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Line, ...]:
+    """Match the data lines of a dump with those of an image, from bytes of both that should be the same."""
+    seen, due = (np.unpackbits(part[:, None], axis=1, bitorder="little") * 2.0 - 1 for part in (found, expected))
+    agree = (seen.T @ due / len(found) + 1) / 2  # share, by data line of the dump and of the image
+    centred = [part - part.mean(axis=0) for part in (seen, due)]
+    norms = [np.maximum(np.sqrt((part**2).sum(axis=0)), 1e-6) for part in centred]
+    along = centred[0].T @ centred[1] / np.outer(*norms)  # correlation: whatever the share of ones
+    alike = np.abs(along)
+    along += (alike < LIKE) * (agree - 0.5)
+    chosen, high = assign(-(alike + np.eye(8) * 1e-3).T), (seen > 0).mean(axis=0)
+    lines = []
+    for plane, line in enumerate(chosen.tolist()):
+        share, still = agree[plane, line], max(high[plane], 1 - high[plane])
+        unlike = alike[plane, line] < max(LIKE, 3 / np.sqrt(len(found)))
+        if unlike and still > max(share, 1 - share) + BETTER:
+            lines.append(Line.stuck(int(high[plane] > 0.5)))
+        else:
+            lines.append(Line.follows(line) if along[plane, line] >= 0 else Line.inverted(line))
+    for a, b in dump.alike:
+        of = sorted(chosen[[a, b]].tolist())
+        plain = min(max(agree[p, q], 1 - agree[p, q]) for p, q in ((a, chosen[a]), (b, chosen[b])))
+        for law, joined in ((Law.AND, np.minimum), (Law.OR, np.maximum)):
+            share = float((joined(due[:, of[0]], due[:, of[1]]) == seen[:, a]).mean())
+            if share > plain + BETTER:
+                lines[a] = lines[b] = Line.joined(law, of)
+                plain = share
+    return tuple(lines)

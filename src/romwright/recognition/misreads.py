@@ -1,0 +1,269 @@
+"""Name a dump that was read through faulty lines, or has wrong bits throughout, and say what is wrong with it.
+
+Signatures suggest, sampled bytes decide, and where the lines can be undone every page is checked by its digest.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from romwright.faults.lines import Law, Line, State
+from romwright.faults.statement import state_lines
+from romwright.recognition import forms
+from romwright.recognition.ground import Dump, Fit, Ground
+from romwright.recognition.reference import Known, Store
+from romwright.recognition.route import FREE, Route
+from romwright.recognition.signatures import SketchIndex
+from romwright.recognition.sketch import LEAST_BYTES, MOST_BYTES
+from romwright.recognition.verdicts import PAGE_BYTES, Match, pages_of, said_to_differ
+
+CHECK = 8  # bytes of a page's check
+PAGE_LINES = 8
+SMALLEST_DUMP = LEAST_BYTES // 2
+FEW_CROSSED = 6  # lines that are named one by one
+WORTH = 0.5  # part of the best's evidence that another match must have
+
+
+def match_misread(index: SketchIndex, store: Store, data: bytes) -> list[Match]:
+    """Return the known images that a dump shows through faulty lines or wrong bits, the surest first."""
+    if not len(index) or not SMALLEST_DUMP <= len(data) <= MOST_BYTES or forms.blank(data):
+        return []
+    dump = Dump(data)
+    best = max_by_row(find_fits(index, dump))
+    if not best:
+        return []
+    ranked = sorted(best.items(), key=lambda item: -item[1].surplus(len(index)))
+    least = WORTH * ranked[0][1].surplus(len(index))
+    numbers = [index.numbers[row] for row, fit in ranked if fit.surplus(len(index)) >= least]
+    known, traces = store.owners(numbers), store.checks(numbers)
+    matches = [
+        Misread(dump, known[number], traces[number], fit, fit.surplus(len(index))).match
+        for number, (_, fit) in zip(numbers, ranked)
+    ]
+    return [match for match in matches if match.lossless] or matches
+
+
+def find_fits(index: SketchIndex, dump: Dump) -> list[tuple[int, Fit]]:
+    """Return the images, by row, that are believed; what is dearer is looked for only if nothing was found."""
+    for candidates in (
+        index.find_straight(dump), index.find_shifted(dump),
+        index.find_crossed(dump), index.find_crossed(dump, every=True), index.find_crossed(dump, anywhere=True),
+    ):  # fmt: skip
+        found = []
+        for row, route in candidates:
+            fit = Ground(dump, index.samples[row], int(index.lines[row])).improve(route)
+            if fit.believed(len(index)):
+                found.append((row, fit))
+        if found:
+            return found
+    return []
+
+
+def max_by_row(found: list[tuple[int, Fit]]) -> dict[int, Fit]:
+    """Return the best fit of each image."""
+    best: dict[int, Fit] = {}
+    for row, fit in sorted(found, key=lambda each: each[1].bits, reverse=True):
+        best.setdefault(row, fit)
+    return best
+
+
+@dataclass(frozen=True)
+class Misread:
+    """A dump, the known image that it shows, and how the lines run; `checks` has a check of each of its pages."""
+
+    dump: Dump
+    known: Known
+    checks: bytes
+    fit: Fit
+    surplus: float
+
+    @property
+    def route(self) -> Route:
+        """How the lines run."""
+        return self.fit.route
+
+    @property
+    def size(self) -> int:
+        """The size of the image."""
+        return self.known.row.size
+
+    @cached_property
+    def places(self) -> tuple[np.ndarray, np.ndarray]:
+        """For each byte of the image its address in the dump, and whether it is seen there."""
+        addresses = np.arange(self.size)
+        at, seen = np.full(self.size, self.route.base), np.ones(self.size, bool)
+        for n, (line, level) in enumerate(zip(self.route.lines, self.route.held)):
+            high = addresses >> n & 1
+            if level == FREE:
+                at += high << line
+            else:
+                seen &= high == level
+        for a, b in self.route.equal:
+            seen &= (addresses >> a & 1) == (addresses >> b & 1)
+        seen &= (at >= 0) & (at < self.dump.size)
+        return np.where(seen, at, 0), seen
+
+    @cached_property
+    def undone(self) -> np.ndarray | None:
+        """The image as the dump has it, where it is seen; None if a data line is lost."""
+        if {line.state for line in self.route.data} - {State.FOLLOWS, State.INVERTED}:
+            return None
+        table = np.zeros(256, np.uint8)
+        for plane, line in enumerate(self.route.data):
+            level = np.arange(256) >> plane & 1 ^ (line.state is State.INVERTED)
+            table |= (level << line.of[0]).astype(np.uint8)
+        return table[self.dump.values[self.places[0]]]
+
+    @cached_property
+    def pages(self) -> tuple[list[int], list[int]]:
+        """The pages that can be compared, and those of them that differ."""
+        if self.undone is None:
+            return [], []
+        whole = np.logical_and.reduceat(self.places[1], np.arange(0, self.size, PAGE_BYTES))
+        compared = np.flatnonzero(whole).tolist()
+        text = self.undone.tobytes()
+        differ = [
+            page for page in compared
+            if hashlib.sha256(text[page * PAGE_BYTES : (page + 1) * PAGE_BYTES]).digest()[:CHECK]
+            != self.checks[page * CHECK : (page + 1) * CHECK]
+        ]  # fmt: skip
+        return compared, differ
+
+    @cached_property
+    def part(self) -> list[int]:
+        """The image's address lines that a dump of this size cannot have."""
+        held = [n for n, level in enumerate(self.route.held) if level != FREE]
+        return held[len(held) - max(len(self.route.lines) - self.dump.lines, 0) :]
+
+    @property
+    def stuck(self) -> list[int]:
+        """The image's address lines that are stuck."""
+        return [n for n, level in enumerate(self.route.held) if level != FREE and n not in self.part]
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing is wrong with the bytes: all that the dump has room for is there, by digest."""
+        compared, differ = self.pages
+        if not compared or differ or self.stuck or self.route.equal or self.undone is None:
+            return False
+        if self.places[1].all():
+            return hashlib.sha256(self.undone.tobytes()).digest() == self.known.row.digests["sha256"]
+        return len(compared) * PAGE_BYTES == self.dump.size
+
+    @property
+    def how(self) -> str:
+        """The changes, and whether there is damage."""
+        data = self.route.data
+        states = {line.state for line in data}
+        inverted = sum(line.state is State.INVERTED for line in data)
+        crossed = any(line.of[:1] != (n,) for n, line in enumerate(data) if line.of and line.law is None)
+        placed = self.dump.size > self.size or self.route.base
+        words = {
+            "inverted": inverted == 8,
+            "lines inverted": 0 < inverted < 8,
+            "lines crossed": bool(self.route.crossed) or crossed,
+            "lines stuck": bool(self.stuck) or State.STUCK in states,
+            "lines joined": bool(self.route.equal) or State.JOINED in states,
+            "part": bool(self.part),
+            "shifted": bool(placed),
+            "damaged": not self.whole,
+        }
+        return " and ".join(word for word, holds in words.items() if holds)
+
+    @cached_property
+    def address(self) -> tuple[Line, ...]:
+        """The image's address lines."""
+        lines = [
+            Line.follows(line) if level == FREE else Line.stuck(level)
+            for line, level in zip(self.route.lines, self.route.held)
+        ]
+        for a, b in self.route.equal:
+            of = self.route.lines[a], self.route.lines[b]
+            lines[a] = lines[b] = Line.joined(law_of(self.dump.values, *of), of)
+        return tuple(lines)
+
+    @property
+    def match(self) -> Match:
+        """What is said of it."""
+        compared, differ = self.pages
+        total = pages_of(self.size)
+        said = [*self.said_of_lines(), *self.said_of_place()]
+        if compared and 2 * len(differ) <= len(compared):
+            said = [said_to_differ(differ, len(compared)), *said] if differ else said
+        else:
+            why = "wrong bits in most pages" if compared else "no whole page can be seen"
+            said = [f"{self.fit.equal} of {self.fit.seen} sampled bytes agree, {why}", *said]
+        return Match(
+            self.known.row.name, self.known.list, self.how, "; ".join(said), len(compared) - len(differ), total,
+            tuple(differ), self.fit.equal, self.fit.seen, round(self.surplus),
+            tuple(state_lines(self.address, "A")), tuple(state_lines(self.route.data, "D")), self.route.base,
+        )  # fmt: skip
+
+    def said_of_lines(self) -> Iterator[str]:
+        """Say what is wrong with the lines."""
+        for letter, lines in (("A", self.address), ("D", self.route.data)):
+            yield from crossings(lines, letter)
+            inverted = [n for n, line in enumerate(lines) if line.state is State.INVERTED]
+            if len(inverted) == len(lines):
+                yield "all data lines inverted"
+            elif inverted:
+                yield f"{named(inverted, letter)} inverted"
+            for n, line in enumerate(lines):
+                if line.state is State.STUCK and not (letter == "A" and n in self.part):
+                    yield f"{letter}{n} stuck {('low', 'high')[line.level]}"
+            joined = {line for line in lines if line.state is State.JOINED}
+            for line in sorted(joined, key=lambda line: line.of):
+                ends = [n for n, other in enumerate(lines) if other == line]
+                yield f"{named(ends, letter)} joined ({line.law} of {named(line.of, letter)})"
+
+    def said_of_place(self) -> Iterator[str]:
+        """Say which part of the image the dump has, and where it lies."""
+        if self.part:
+            levels = " and ".join(f"A{n} {('low', 'high')[self.route.held[n]]}" for n in self.part)
+            yield f"the part of the known image with {levels}"
+        if self.route.base < 0:
+            yield f"the file starts at {-self.route.base:04X} of the known image"
+        elif self.route.base or self.dump.size > self.size:
+            yield f"it starts at {self.route.base:04X} of the file"
+
+
+def named(lines: Sequence[int], letter: str) -> str:
+    """Name lines in words.
+
+    >>> named([8, 9, 12], "A")
+    'A8, A9 and A12'
+    """
+    *names, last = [f"{letter}{n}" for n in lines]
+    return f"{', '.join(names)} and {last}" if names else last
+
+
+def crossings(lines: Sequence[Line], letter: str) -> Iterator[str]:
+    """Say which lines are crossed, each ring of them by itself.
+
+    >>> list(crossings([Line.follows(1), Line.follows(0), Line.follows(2)], "A"))
+    ['A0 and A1 crossed']
+    """
+    goes = {n: line.of[0] for n, line in enumerate(lines) if line.of and line.law is None}
+    moved = [n for n, to in goes.items() if to != n]
+    if len(moved) > FEW_CROSSED:
+        yield f"{len(moved)} of {len(lines)} {('address', 'data')[letter == 'D']} lines crossed"
+        return
+    pairs = [n for n in moved if goes.get(goes[n]) == n and n < goes[n]]
+    yield from (f"{letter}{n} and {letter}{goes[n]} crossed" for n in pairs)
+    rest = [n for n in moved if n not in pairs and goes[n] not in pairs]
+    if rest:
+        yield "crossed: " + ", ".join(f"{letter}{n} follows {letter}{goes[n]}" for n in rest)
+
+
+def law_of(values: np.ndarray, a: int, b: int) -> Law:
+    """Tell by which law two lines of a dump are joined: where they differ it is as where both are low, or high."""
+    low = np.arange(len(values))
+    low = low[(low >> a & 1) + (low >> b & 1) == 0]
+    differ = values[low | 1 << a]
+    as_low, as_high = (int((differ == values[low | bits]).sum()) for bits in (0, 1 << a | 1 << b))
+    return Law.AND if as_low >= as_high else Law.OR

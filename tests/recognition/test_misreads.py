@@ -1,0 +1,193 @@
+"""Dumps read through faulty lines: named, with the lines as they were spoilt on purpose; nothing else is named.
+
+The images are Debian's SeaBIOS and VGA BIOS (packages seabios, vgabios), cut in pieces; the spoilt reads are made by
+the line maps of romwright.faults, which share no code with the sketches.
+"""
+
+import random
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from line_faults import IMAGES, load, random_map, turned
+
+from romwright.faults.lines import Law, Line, LineMap
+from romwright.recognition.cubes import find_cubes
+from romwright.recognition.identification import Identifier, measured
+from romwright.recognition.reference import Store
+from romwright.recognition.sketch import Sketch, build_sketch, pack_axes, unpack_place
+from romwright.recognition.verdicts import Contents
+
+SIZE = 16384
+WHOLE = load(IMAGES)
+PIECES = {
+    f"{name} {at:X}": data[at : at + SIZE].tobytes()
+    for name, data in WHOLE.items() if "bios-256k" in name and len(data) == 262144 or "bios.banshee" in name
+    for at in range(0, len(data), SIZE)
+    if len(data) >= SIZE and np.bincount(data[at : at + SIZE]).max() < SIZE // 2
+}  # fmt: skip
+NAMES = sorted(PIECES)
+needs_images = pytest.mark.skipif(not PIECES, reason="no seabios, no vgabios")
+
+
+@pytest.fixture(scope="module")
+def store():
+    store = Store(":memory:", create=True)
+    with store.changing():
+        for name, data in PIECES.items():
+            store.add_image("list", *measured(name, data))
+    return store
+
+
+def identify(store, data):
+    [row] = Identifier(store, thorough=True).identify(["dump"], lambda file: Contents(data))
+    return row.matches
+
+
+def spoilt(name, lines):
+    values = np.frombuffer(PIECES[name], np.uint8)
+    return lines.apply(values, len(values))
+
+
+def straight():
+    return list(map(Line.follows, range(14))), list(map(Line.follows, range(8)))
+
+
+@needs_images
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from(["", "address stuck", "address joined", "data stuck", "data inverted"]))
+def test_lines_crossed_at_random_with_a_fault_and_wrong_bits(store, seed, fault):
+    rng = np.random.default_rng(seed)
+    name = NAMES[seed % len(NAMES)]
+    lines = random_map(rng, 14, [fault] if fault else [])
+    dump = turned(rng, spoilt(name, lines), 0.002)
+    if np.bincount(dump, minlength=256).max() > 0.8 * SIZE:
+        return
+    match = identify(store, dump.tobytes())[0]
+    assert match.name == name
+    assert match.how.startswith(("lines", "inverted"))
+    assert match.how.endswith("damaged")
+
+
+@needs_images
+def test_crossed_lines_alone_are_lossless_and_every_page_is_proved(store):
+    address, data = straight()
+    address[8], address[9] = address[9], address[8]
+    [match] = identify(store, spoilt(NAMES[0], LineMap(tuple(address), tuple(data))).tobytes())
+    assert (match.name, match.how, match.detail) == (NAMES[0], "lines crossed", "A8 and A9 crossed")
+    assert (match.pages_equal, match.pages_total, match.pages_differ) == (64, 64, ())
+    assert match.address_lines[8] == {"line": "A8", "state": "follows", "of": "A9"}
+    assert match.lossless
+
+
+@needs_images
+def test_pages_that_differ_are_told_beside_crossed_lines(store):
+    address, data = straight()
+    address[8], address[9] = address[9], address[8]
+    dump = bytearray(spoilt(NAMES[1], LineMap(tuple(address), tuple(data))).tobytes())
+    for page in (12, 40, 41):  # of the image; A8 and A9 exchanged
+        seen = page & ~3 | (page & 1) << 1 | page >> 1 & 1
+        dump[seen * 256 + 7] ^= 1
+    match = identify(store, bytes(dump))[0]
+    assert match.detail == "pages 12, 40-41 of 64 differ; A8 and A9 crossed"
+    assert (match.pages_equal, match.pages_differ, match.how) == (61, (12, 40, 41), "lines crossed and damaged")
+
+
+FAULTS = {
+    "A12 stuck low": (12, Line.stuck(0), None),
+    "A3 stuck high": (3, Line.stuck(1), None),
+    "A2 and A5 joined (and of A2 and A5)": (2, Line.joined(Law.AND, (2, 5)), 5),
+    "A9 and A13 joined (or of A9 and A13)": (9, Line.joined(Law.OR, (9, 13)), 13),
+}
+
+
+@needs_images
+@pytest.mark.parametrize("said", FAULTS)
+def test_a_stuck_or_joined_address_line_is_said(store, said):
+    line, fault, other = FAULTS[said]
+    address, data = straight()
+    address[line] = fault
+    if other is not None:
+        address[other] = fault
+    match = identify(store, spoilt(NAMES[2], LineMap(tuple(address), tuple(data))).tobytes())[0]
+    assert match.name == NAMES[2]
+    assert said in match.detail
+    assert not match.lossless
+    assert match.samples_equal == match.samples_total > 40
+
+
+@needs_images
+@pytest.mark.parametrize("said,lines", [
+    ("D3 stuck high", {3: Line.stuck(1)}),
+    ("D0 and D7 crossed", {0: Line.follows(7), 7: Line.follows(0)}),
+    ("D5 inverted", {5: Line.inverted(5)}),
+    ("D1 and D6 joined (and of D1 and D6)", {1: Line.joined(Law.AND, (1, 6)), 6: Line.joined(Law.AND, (1, 6))}),
+])  # fmt: skip
+def test_data_lines_are_said(store, said, lines):
+    address, data = straight()
+    for number, line in lines.items():
+        data[number] = line
+    match = identify(store, spoilt(NAMES[3], LineMap(tuple(address), tuple(data))).tobytes())[0]
+    assert (match.name, said in match.detail) == (NAMES[3], True)
+
+
+@needs_images
+@pytest.mark.parametrize("size", ["half", "doubled", "with other", "shifted"])
+def test_wrong_bits_and_another_size(store, size):
+    rng = np.random.default_rng(7)
+    dump = turned(rng, np.frombuffer(PIECES[NAMES[4]], np.uint8), 0.005)
+    dump = {
+        "half": dump[: SIZE // 2], "doubled": np.concatenate([dump, dump]), "shifted": np.roll(dump, 1777),
+        "with other": np.concatenate([rng.integers(0, 256, SIZE, np.uint8), dump]),
+    }[size]  # fmt: skip
+    match = identify(store, dump.tobytes())[0]
+    assert (match.name, match.lossless) == (NAMES[4], False)
+    assert "sampled bytes agree, wrong bits in most pages" in match.detail
+
+
+@needs_images
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 10**6))
+def test_other_programs_and_random_bytes_have_no_name(store, seed):
+    source = random.Random(seed)
+    with open("/usr/bin/python3.11" if seed % 2 else "/bin/bash", "rb") as stream:
+        stream.seek(source.randrange(400_000))
+        data = stream.read(SIZE)
+    shared = PIECES[NAMES[seed % len(NAMES)]][:1024]  # a piece of a library that both have
+    assert identify(store, data) == ()
+    assert [match for match in identify(store, shared + data[1024:]) if not match.how.startswith("part")] == []
+    assert identify(store, source.randbytes(SIZE)) == ()
+
+
+@pytest.mark.parametrize("data", [b"", b"\x00", b"\xff" * 4096, b"\x00" * 65536, bytes(range(256)) * 64, b"AB" * 5000])
+def test_odd_images_make_no_sketch_that_hurts(data):
+    store = Store(":memory:", create=True)
+    with store.changing():
+        store.add_image("list", *measured("odd", data))
+        store.add_image("list", *measured("random", random.Random(1).randbytes(4096)))
+    assert identify(store, random.Random(2).randbytes(4096)) == ()
+    assert len(build_sketch(data)) <= 2100
+
+
+@needs_images
+def test_a_sketch_is_small_and_its_cubes_are_found_again():
+    values = np.frombuffer(PIECES[NAMES[0]], np.uint8)
+    blob = build_sketch(values.tobytes())
+    assert len(blob) <= 2100
+    sketch = Sketch.parse(blob)
+    found = [cubes for planes in (0xFF, 0x7F) for cubes in find_cubes(values, planes)]
+    every = {
+        (int(h), int(a), *axes)
+        for cubes in found for h, a, axes in zip(cubes.hashes, cubes.addresses, cubes.axes.tolist())
+    }  # fmt: skip
+    addresses, axes = unpack_place(sketch.cubes["place"][:48])
+    kept = zip(sketch.cubes["hash"][:48].tolist(), addresses.tolist(), axes.tolist())
+    assert {(h, a, *x) for h, a, x in kept} <= every
+
+
+@given(st.permutations(range(19)))
+def test_axes_come_out_of_one_number(order):
+    axes = np.array([order[:3]])
+    assert unpack_place(pack_axes(axes) << 19 | 77)[1].tolist() == axes.tolist()
+    assert unpack_place(pack_axes(axes) << 19 | 77)[0].tolist() == [77]
