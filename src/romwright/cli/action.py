@@ -31,12 +31,10 @@ BLANKS = {"EPROM": "an erased {}", "flash": "an erased {}", "bipolar PROM": "a f
 
 def print_next(action: str) -> None:
     """Print the next action below everything else; nothing if there is none."""
-    from rich.text import Text
-
     from romwright.cli.render import inert, show
 
     if action:
-        show("", Text(inert(f"Next: {action}.")))
+        show("", inert(f"Next: {action}."))
 
 
 def after_read(findings: Iterable) -> str:

@@ -100,7 +100,7 @@ def complete(parameter: click.Parameter, context: click.Context, begun: str) -> 
     names = NAMES.get(parameter.metavar)
     try:
         known = sorted(names(context)) if names else []
-    except RomwrightError:  # a board file that is wrong, say: whoever runs the command is told
+    except (RomwrightError, OSError, ValueError):  # a board file that is wrong, say: the command itself will tell
         known = []
     found = [CompletionItem(name) for name in known if name.casefold().startswith(begun.casefold())]
     may_be_file = names or FILES.match(parameter.metavar)

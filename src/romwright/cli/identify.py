@@ -49,7 +49,7 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
     Exit status: 0 if every file is known and whole, 1 if not, or if something is wrong with a hex file itself.
 
     \b
-    Example: romwright identify dump-U7.bin
+    Example: romwright identify dump-U7.bin --lists tern.lists
     """
     files = list(_files(paths))
     store = store or default_file()
