@@ -65,10 +65,11 @@ def test_after_inspect_of_one_file_only(bench):
     assert next_of(bench("inspect", "blank.bin", "good.bin")) == next_of(bench("inspect", "good.bin")) == ""
 
 
-def test_after_identify(bench):
+def test_after_identify(bench, tmp_path):
     bench("lists", "add", "known", "good.bin")
-    assert next_of(bench("identify", "good.bin")) == next_of(bench("identify", "rotten.bin", "blank.bin")) == ""
-    assert next_of(bench("identify", "rotten.bin")).startswith("reseat the chip, read it again")
+    (tmp_path / "few.bin").write_bytes(GOOD[:100] + bytes([GOOD[100] ^ 1]) + GOOD[101:])
+    assert next_of(bench("identify", "good.bin")) == next_of(bench("identify", "few.bin", "blank.bin")) == ""
+    assert next_of(bench("identify", "few.bin")).startswith("reseat the chip, read it again")
     assert "no list here has that ROM" in next_of(bench("identify", "blank.bin"))
 
 
@@ -89,13 +90,14 @@ def test_after_repair(bench):
     assert next_of(bench("repair", "rotten.bin", *reference, "-o", "m.bin")).startswith("burn m.bin into a fresh chip")
     assert next_of(bench("repair", "crossed.bin", *reference)).startswith("put the lines right")
     assert next_of(bench("repair", "blank.bin", *reference)).endswith("keep this dump.")
-    assert "reseat the chip" in next_of(bench("repair", "rotten.bin", "--crc32", "12345678", "--decay", "rose", "--bits", "1"))
+    none = bench("repair", "rotten.bin", "--crc32", "12345678", "--decay", "rose", "--bits", "1")
+    assert "reseat the chip" in next_of(none)
 
 
 @pytest.mark.parametrize(("chip", "more", "words"), [
     ("2764", (), "burn out.bin into an erased 2764, and verify against the 16-bit sum "),
     ("28C256", ("--repeat",), "burn out.bin into the 28C256, and verify against the 16-bit sum "),
-    ("27C256", ("--split", "2"), "burn out-0.bin and out-1.bin into an erased 27C256 each, and verify against the sums above."),
+    ("27C256", ("--split", "2"), "burn out-0.bin and out-1.bin into an erased 27C256 each, and verify against the sums"),
     ("28C256", ("--split", "2"), "burn out-0.bin and out-1.bin into a 28C256 each"),
     ("27C1024", (), "verify against the sums above."),
 ])  # fmt: skip
@@ -109,12 +111,13 @@ def test_after_prepare(bench, chip, more, words):
 
 def test_the_name_of_a_file_stays_inert(bench):
     run = bench("prepare", "good.bin", "--for", "2764", "-o", "[bold]\x1b[31m\u202e.bin")
-    assert run.status == 0 and "burn [bold]\\x1b[31m\\x202e.bin into" in next_of(run).replace("\\x2e", "\\x202e")
+    assert run.status == 0 and "burn [bold]\\x1b[31m\\x202e.bin into" in next_of(run)
     assert "\x1b" not in run.out and "\u202e" not in run.out
 
 
 def test_after_wire(romwright):
-    assert next_of(romwright("wire", "27C256", "27C256")) == "switch off; plug the 27C256 in, its pin 1 at socket pin 1."
+    same = romwright("wire", "27C256", "27C256")
+    assert next_of(same) == "switch off; plug the 27C256 in, its pin 1 at socket pin 1."
     stated = ("--polarity", "20=L,22=L,27=L")
     assert next_of(romwright("wire", "rom-23128-style-b", "28C256", *stated)) == (
         "switch off; bend up and wire chip pins 1, 20 and 27 as the table says, with the 74LS32; "
@@ -128,7 +131,7 @@ def test_after_wire(romwright):
 
 def test_after_wire_on_a_board_and_prove(romwright):
     now = romwright("wire", "U7", "28C256", "--board", "tern-tl-1", "--now", "LK1=2-3,LK2=1-2", "--plan", "u7.plan")
-    assert next_of(now).startswith("switch off; move LK1 from 2-3 to 1-2; bend up and wire chip pin 27 as the table says; ")
+    assert next_of(now).startswith("switch off; move LK1 from 2-3 to 1-2; bend up and wire chip pin 27 as the table")
     unknown = next_of(romwright("wire", "U7", "28C256", "--board", "tern-tl-1"))
     assert unknown.startswith("switch off; set LK1 to 1-2 and LK2 to 1-2; ")
     assert next_of(romwright("prove", "u7.plan")) == "switch off, and fit the 28C256, wired as u7.plan says."

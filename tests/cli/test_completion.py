@@ -61,7 +61,8 @@ def test_codes(offered):
 
 
 def test_files_where_a_file_may_be_meant(offered):
-    for words in (["inspect", ""], ["compare", "a.bin", "du"], ["prove", ""], ["parts", "show", "./my"], ["prepare", "-o", ""]):
+    calls = ["inspect", ""], ["compare", "a.bin", "du"], ["prove", ""], ["parts", "show", "./my"], ["prepare", "-o", ""]
+    for words in calls:
         assert offered(*words) == ([], True)
     assert offered("repair", "x.bin", "--bits", "") == ([], False)
 

@@ -22,7 +22,8 @@ CALLS = (
     ("compare", "good.bin", "bad.bin"), ("compare", "good.bin", "good.bin"), ("inspect", "blank.bin"),
     ("wire", "rom-23128-style-b", "28C256", "--polarity", "20=L,22=L,27=L"), ("wire", "27C256", "27C256"),
     ("links", "tern-tl-1", "U7", "27C512", "--now", "LK1=2-3,LK2=1-2"), ("links", "tern-tl-1", "U7", "27C512"),
-    ("settle", "good.bin", "bad.bin"), ("repair", "bad.bin", "--reference", "good.bin"), ("identify", "good.bin", "bad.bin", "blank.bin"),
+    ("settle", "good.bin", "bad.bin"), ("repair", "bad.bin", "--reference", "good.bin"),
+    ("identify", "good.bin", "bad.bin", "blank.bin"),
     ("prepare", "good.bin", "--for", "2764", "--overwrite", "-o", "out.bin"),
 )  # fmt: skip
 

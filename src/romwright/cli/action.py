@@ -104,8 +104,12 @@ def after_prepare(part, names: Sequence[str], sum16: Sequence[str], plan: str | 
     return f"burn {listed(names)} into {chip}, and verify against {check}{then}"
 
 
-def after_plan(plan, proof, links: str = "") -> str:
-    """Say how the wired chip gets into its socket; `links` says which links are set first."""
+def after_plan(plan, proof, links: str = "", judged: bool = False) -> str:
+    """Say how the wired chip gets into its socket.
+
+    `links` says which links are set first; `judged`: the whole board was, so that states in which it makes no
+    difference who drives are known.
+    """
     if not proof.equal:
         return f"leave the {plan.chip.name} out of the socket: wired so it does not give the original's bytes"
     bent = [str(row.chip) for row in plan.rows if row.chip and row.how not in ("straight", "leave open")]
@@ -118,7 +122,7 @@ def after_plan(plan, proof, links: str = "") -> str:
         gates = f", with the {listed(list(dict.fromkeys(gate.part for gate in plan.gates)))}" if plan.gates else ""
         steps += [f"bend up and wire {pins} as the table says{gates}"] if bent else []
         steps.append(f"plug the {plan.chip.name} in, its pin {seat.chip} at socket pin {seat.socket}")
-    doubt = [] if proof.drive_equal else ["see that the board never makes the states in which the two differ"]
+    doubt = [] if proof.drive_equal or judged else ["see that the board never makes the states in which the two differ"]
     return "; ".join([*doubt, "switch off", *steps])
 
 
@@ -133,7 +137,7 @@ def after_boarding(found, proof, socket: str, now: Mapping[str, str] | None) -> 
     """Say how a chip gets into a board's socket by links and wires."""
     if found.judged.verdict != "works":
         return f"leave the {found.plan.chip.name} out of {socket}: even so wired the board does not work with it"
-    return after_plan(found.plan, proof, setting_words(found.links, found.moved, now))
+    return after_plan(found.plan, proof, setting_words(found.links, found.moved, now), judged=True)
 
 
 def after_polarities(pins: Sequence[str]) -> str:
