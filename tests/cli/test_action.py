@@ -97,7 +97,7 @@ def test_after_repair(bench):
 @pytest.mark.parametrize(("chip", "more", "words"), [
     ("2764", (), "burn out.bin into an erased 2764, and verify against the 16-bit sum "),
     ("28C256", ("--repeat",), "burn out.bin into the 28C256, and verify against the 16-bit sum "),
-    ("27C256", ("--split", "2"), "burn out-0.bin and out-1.bin into an erased 27C256 each, and verify against the sums"),
+    ("27C256", ("--split", "2"), "burn out-0.bin and out-1.bin into an erased 27C256 each, and verify"),
     ("28C256", ("--split", "2"), "burn out-0.bin and out-1.bin into a 28C256 each"),
     ("27C1024", (), "verify against the sums above."),
 ])  # fmt: skip
