@@ -12,6 +12,7 @@ LINE_LIMIT = 300
 OURS = {
     "errors": set(),
     "findings": set(),
+    "codes": {"errors", "findings"},
     "datafiles": {"errors"},
     "images": {"errors", "findings"},
     "recognition": {"faults", "images", "findings", "errors"},
@@ -24,7 +25,8 @@ OURS = {
         "errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets",
     },
     "cli": {
-        "errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets", "jobs",
+        "errors", "findings", "codes", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit",
+        "sheets", "jobs",
     },
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
@@ -61,7 +63,7 @@ IN_ORDER = {
         {"kinds", "pins", "seating", "selects", "writes", "verdict", "standins"}, {"onboard"},
     ),
     "faults": (
-        {"lines"}, {"search"}, {"bitmap", "causes", "comparison", "diagnosis", "extra", "residue", "statement"},
+        {"lines"}, {"search"}, {"bitmap", "causes", "comparison", "diagnosis", "extent", "extra", "residue", "statement"},
         {"alone", "patterns", "repairs", "repeats"},
     ),
 }  # fmt: skip

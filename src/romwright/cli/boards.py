@@ -25,7 +25,11 @@ command.add_command(draft.command)
 @command.command("list", short_help="List the boards that are shipped.")
 @AS_JSON
 def list_(as_json: bool) -> None:
-    """List the boards that are shipped, with their CPU, sockets and links."""
+    """List the boards that are shipped, with their CPU, sockets and links.
+
+    \b
+    Example: romwright boards list
+    """
     from romwright.boards.library import board_names, require_board
     from romwright.cli.render import print_json, print_table
 

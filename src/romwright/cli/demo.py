@@ -98,7 +98,7 @@ def command(folder: str, as_json: bool) -> None:
     if as_json:
         render.print_json({"folder": folder, "steps": steps})
     else:
-        click.echo(f"Everything is in {render.inert(folder)}: inputs, list, the image to burn, these answers as text.")
+        render.print_result(f"Everything is in {folder}: inputs, list, the image to burn, these answers as text.")
 
 
 def lay_out(folder: Path) -> None:

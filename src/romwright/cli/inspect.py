@@ -9,8 +9,9 @@ from collections.abc import Iterator
 
 import click
 
+from romwright.cli.action import after_read, print_next
 from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
-from romwright.cli.render import PIPE_COLUMNS, inert, labelled, print_findings, print_json
+from romwright.cli.render import PIPE_COLUMNS, inert, labelled, print_findings, print_json, print_result
 from romwright.errors import OptionError
 from romwright.findings import blocks
 from romwright.images.image import hex_range
@@ -40,7 +41,7 @@ def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
     are over the bytes that the file defines, in address order; with --fill, over all.
 
     \b
-    Example: romwright inspect suspect.bin --crc xmodem --picture suspect.svg
+    Example: romwright inspect dump-U7.bin --crc xmodem --picture dump.svg
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # for numpy: threads cost more than small products gain
     from romwright.images import formats
@@ -58,12 +59,16 @@ def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
             draw(result, picture, overwrite)
         if not as_json:
             click.echo("\n" * bool(index) + "\n".join(report(result)))
-            print_findings(result.findings)
+            print_findings(result.findings, result.file)
         faulty |= blocks(result.findings)
     if as_json:
         print_json([result.as_json() for result in results])
-    elif picture:
-        click.echo(f"\npicture written to {inert(picture)}")
+        return int(faulty)
+    if picture:
+        click.echo()
+        print_result(f"picture written to {picture}")
+    if len(files) == 1:
+        print_next(after_read(result.findings))
     return int(faulty)
 
 

@@ -10,6 +10,7 @@ from romwright.cli.planfiles import Made, write_plans
 def wire_board(board: str, socket: str, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about a chip in a board's socket: the links and the wiring with the least work."""
     from romwright.boards.library import require_board, require_cpu
+    from romwright.cli.action import after_boarding, print_next
     from romwright.cli.render import print_files, print_json
     from romwright.fit.onboard.boarding import plan_board
     from romwright.fit.verdict import prove_plan
@@ -37,6 +38,7 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     else:
         print_board(page, cpu, place, found, proof, now, reading)
         print_files(files)
+        print_next(after_boarding(found, proof, place.name, now))
     return int(not ok)
 
 
@@ -69,5 +71,3 @@ def print_board(page, cpu, place, found, proof, now, reading) -> None:
     print_unchecked(unchecked_of(page, cpu, found.plan.chip))
     click.echo()
     print_cautions(fitting_cautions())
-
-

@@ -107,12 +107,16 @@ def command(
         name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)
     }
     formats.write_files(files, overwrite)
-    report(part, prepared, names, write_as, [*markings, *findings, *prepared.findings], as_json)
+    report(part, prepared, names, write_as, [*markings, *findings, *prepared.findings], as_json, plan)
 
 
-def report(part, prepared, names: list[str], write_as: str, findings: list, as_json: bool) -> None:
+def report(
+    part, prepared, names: list[str], write_as: str, findings: list, as_json: bool, plan: str | None = None
+) -> None:
     """Print what was done and the checksums to expect on the programmer's display."""
     from romwright.cli import render
+    from romwright.cli.action import after_prepare, print_next
+    from romwright.images.checksums import measure
     from romwright.parts.cautions import programming_cautions
 
     if as_json:
@@ -124,6 +128,7 @@ def report(part, prepared, names: list[str], write_as: str, findings: list, as_j
         render.print_findings(findings)
     click.echo()
     render.print_cautions(programming_cautions(part))
+    print_next(after_prepare(part, names, [measure(chip).sum16 for chip in prepared.chips], plan))
 
 
 def answer(part, prepared, names: list[str], write_as: str, findings: list) -> dict:
@@ -156,4 +161,4 @@ def print_outputs(part, prepared, names: list[str]) -> None:
     ]
     render.print_table(("file", "bytes", "16-bit sum", "8-bit sum", "CRC-32"), rows, right=(1,))
     for name, sums in zip(names, measured, strict=True):
-        click.echo(f"SHA-256 {sums.sha256}  {render.inert(name)}")
+        render.print_result(f"SHA-256 {sums.sha256}  {name}")

@@ -9,6 +9,7 @@ from romwright.cli.planfiles import Made, write_plans
 
 def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about several chips in place of one, half as wide each or with a part of the words."""
+    from romwright.cli.action import after_plans, print_next
     from romwright.cli.page import caution_lines
     from romwright.cli.render import print_cautions, print_files, print_json
     from romwright.cli.wire import print_verdict
@@ -38,11 +39,13 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
     click.echo()
     print_cautions(fitting_cautions())
     print_files(files)
+    print_next(after_plans(made))
     return int(any(blocks(verdict.findings) for _, verdict in found))
 
 
 def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about one chip in place of two originals."""
+    from romwright.cli.action import after_plan, print_next
     from romwright.cli.page import caution_lines
     from romwright.cli.render import print_cautions, print_files, print_json, print_unchecked
     from romwright.fit.plans.sets import join_sockets
@@ -73,6 +76,7 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)
+        print_next(after_plan(plan, proof))
     return int(not (proof.equal and proof.drive_equal))
 
 

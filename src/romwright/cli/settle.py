@@ -62,7 +62,7 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
     Exit status 0 if the reads settle the chip, 1 if not.
 
     \b
-    Example: romwright settle read1.bin read2.bin read3.bin --risk 1%
+    Example: romwright settle reads/U7-1.bin reads/U7-2.bin reads/U7-3.bin --risk 1%
     """
     from romwright.cli.render import print_json, progress
     from romwright.faults.repeats.settling import settle
@@ -94,11 +94,13 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
             }
         )
     else:
+        from romwright.cli.action import after_settle, print_next
         from romwright.cli.settlement import report, say_written
 
         report(found, odd)
         if output:
             say_written(found, output, written, refused)
+        print_next(after_settle(found))
     return int(not found.settled or found.undecided > 0 or blocks([*findings, *found.findings]))
 
 

@@ -69,6 +69,7 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     \b
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
+    from romwright.cli.action import after_plan, after_polarities, print_next
     from romwright.cli.render import print_cautions, print_files, print_findings, print_json
     from romwright.findings import blocks
     from romwright.fit.verdict import examine_fit
@@ -105,6 +106,8 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)
+        open_pins = verdict.open_pins
+        print_next(after_polarities(open_pins) if open_pins else after_plan(first.plan, first.proof))
     return int(blocks(verdict.findings))
 
 

@@ -26,10 +26,12 @@ OPAQUE = (
 PAST_BODY = Code(
     "label-past-body", Severity.CAUTION, "a chip's label lies within its body",
     "A label that reaches over the edge gets under the legs or into the next chip, and comes off.",
+    do="Give a smaller size with --size, or trim the label along the body before it is stuck on.",
 )  # fmt: skip
 WINDOW_BARE = Code(
     "window-bare", Severity.CAUTION, "the label of an EPROM covers a window",
     "Light that reaches the chip erases it, and can disturb it while it runs.",
+    do="Give a size that covers the window with --size, or put an opaque label over the window first.",
 )  # fmt: skip
 
 

@@ -31,10 +31,13 @@ TITLE = "Chip labels"
 NAME_CUT = Code(
     "name-cut", Severity.CAUTION, "a name has room on its label",
     "Two labels whose names differ only at their ends would look alike.",
+    do="Shorten the name with --name, so that what tells two chips apart stands at its beginning; or give a "
+    "larger --size.",
 )  # fmt: skip
 CODE_FINE = Code(
     "code-fine", Severity.NOTE, "the bars or squares of a code are wide enough for any printer",
     "A printer with 300 dots to the inch cannot print them evenly, and a reader may miss them.",
+    do="Print at 600 dots to the inch or more, or take --code qr, and read the label back before it is stuck on.",
 )  # fmt: skip
 SCALE = "Print at 100 %, never \u201cfit to page\u201d. This line is 100 mm long: measure it before you cut."
 

@@ -17,18 +17,25 @@ from romwright.findings import Code, Finding, Severity
 INVERTED_ADDRESS = Code(
     "address-inverted", Severity.FAULT, "no address line reaches a line finder inverted",
     "Each byte is read where that line has the other level: the two halves are exchanged.",
+    do="Look for an inverter between the reader and that address pin, or a gate that was taken for a buffer "
+    "(reasoning, no source); read again without it.",
 )  # fmt: skip
 NOT_PATTERN = Code(
     "not-line-finder", Severity.FAULT, "a dump is the line finder of its chip, seen through faults of lines",
     "The image may be for another size of chip, or not burnt, or more lines are wrong than can be told.",
+    do="Make sure that the chip was burnt with the line finder for this very part and verified; then reseat it, "
+    "clean the pins and read again. If most lines are wrong, try it in another reader.",
 )  # fmt: skip
 UNDECIDED = Code(
     "lines-undecided", Severity.CAUTION, "only one combination of line faults gives the dump of a line finder",
     "With so little left to be seen several faults look alike; mending one of them and reading again parts them.",
+    do="Mend one of the faults named, the easiest to reach first, and read the line finder again.",
 )  # fmt: skip
 WRONG_BITS = Code(
     "pattern-bits-wrong", Severity.FAULT, "no bit of a line finder is wrong beside what its lines do",
     "A cell was not burnt, or has lost its charge, or a contact comes and goes.",
+    do="Verify the chip in the programmer that burnt it. If it is right there, reseat it and read several times: "
+    "a contact comes and goes. If not, erase it and burn it again.",
 )  # fmt: skip
 MOST_LISTED = 24
 SHOWN = 3
