@@ -16,7 +16,7 @@ def command() -> None:
     """Begin the file of a job, which `romwright run` does from end to end.
 
     \b
-    Example: romwright job new tern.toml --board tern-tl-1 --socket U7 --chip 28C256 --contents diagnostic.hex
+    Example: romwright job new my.toml --title "Tern: diagnostic" --board tern-tl-1 --socket U7 --chip 28C256
     """
 
 
@@ -44,7 +44,7 @@ def new(file: str, title: str | None, overwrite: bool, as_json: bool, **said) ->
     Files are named from the folder of FILE.toml. What you leave out stands in the file as a remark that shows its form.
 
     \b
-    Example: romwright job new tern.toml --title "Tern: diagnostic" --board tern-tl-1 --socket U7 --chip 28C256
+    Example: romwright job new my.toml --title "Tern: diagnostic" --board tern-tl-1 --socket U7 --chip 28C256
     """
     from romwright.cli.render import inert, print_json
     from romwright.images.formats import write_bytes

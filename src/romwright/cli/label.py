@@ -53,7 +53,7 @@ def command(
     mm; labels count along the rows, so --first skips those of a sheet that are used up.
 
     \b
-    Example: romwright label burn-me.bin --for 28C256 --name "Tern diagnostic" \\
+    Example: romwright label diagnostic.hex --for 28C256 --name "Tern diagnostic" \\
                --date 2026-11-25 --stock 210x297 --grid 5x13 --label 38.1x21.2 \\
                --margin 4.7,10.7 --gap 2.5,0 --first 8 -o labels.pdf
     """

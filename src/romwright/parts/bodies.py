@@ -27,11 +27,13 @@ PAST_BODY = Code(
     "label-past-body", Severity.CAUTION, "a chip's label lies within its body",
     "A label that reaches over the edge gets under the legs or into the next chip, and comes off.",
     do="Give a smaller size with --size, or trim the label along the body before it is stuck on.",
+    example="the label of 40 x 12 mm is larger than the body of the 27C256",
 )  # fmt: skip
 WINDOW_BARE = Code(
     "window-bare", Severity.CAUTION, "the label of an EPROM covers a window",
     "Light that reaches the chip erases it, and can disturb it while it runs.",
     do="Give a size that covers the window with --size, or put an opaque label over the window first.",
+    example="the label of 20 x 6 mm may leave part of a window bare",
 )  # fmt: skip
 
 

@@ -33,11 +33,13 @@ NAME_CUT = Code(
     "Two labels whose names differ only at their ends would look alike.",
     do="Shorten the name with --name, so that what tells two chips apart stands at its beginning; or give a "
     "larger --size.",
+    example="the name is cut on the label: Tern TL-1 bench diagnostic",
 )  # fmt: skip
 CODE_FINE = Code(
     "code-fine", Severity.NOTE, "the bars or squares of a code are wide enough for any printer",
     "A printer with 300 dots to the inch cannot print them evenly, and a reader may miss them.",
     do="Print at 600 dots to the inch or more, or take --code qr, and read the label back before it is stuck on.",
+    example="the code has modules of 0.212 mm",
 )  # fmt: skip
 SCALE = "Print at 100 %, never \u201cfit to page\u201d. This line is 100 mm long: measure it before you cut."
 
