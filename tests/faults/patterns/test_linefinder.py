@@ -163,8 +163,8 @@ HARD = {  # each ended where two lines that are joined seemed stuck, or joined o
         ([0, 7, 4, 3, 1, 2, 6, 5], [5, 6], ["low", "low"]),
     ),
     "a stuck line that seems joined": (
-        (13, 8), ([8, 10, 9, 2, 0, 7, 3, 1, 11, 12, 4, 6, 5], [1, 8, 4], ["low", "and"]),
-        ([3, 1, 2, 6, 7, 0, 4, 5], [7, 1, 6, 2], ["or", "and"]),
+        (13, 8), ([8, 10, 9, 2, 0, 7, 3, 1, 11, 12, 4, 6, 5], [8, 4, 1], ["low", "and"]),
+        ([3, 1, 2, 6, 7, 0, 4, 5], [6, 2, 7, 1], ["or", "and"]),
     ),
 }  # fmt: skip
 
@@ -176,17 +176,13 @@ def test_joins_among_crossed_lines(case):
 
 
 def test_words_of_other_addresses_are_no_wrong_bits():
-    """A line that is missed, though it spoils few bits, is not passed off as rot."""
-    finder, missed = LineFinder(11, 8), 0
-    rng = np.random.default_rng(4)
-    for _ in range(12):
-        address = crossed(rng.permutation(11).tolist(), rng.permutation(11).tolist(), ["and", "low", "or"])
-        data = crossed(rng.permutation(8).tolist(), rng.permutation(8).tolist(), ["low", "or"])
-        readout = Readout(finder, read(finder, address, data))
-        right = (address, data) in [(way.address, way.data) for way in (readout.best, *readout.others)]
-        assert readout.explained is (right and not readout.best.wrong)
-        missed += not right
-    assert missed < 12
+    """Lines that are missed are not passed off as rot, though few bits are wrong."""
+    finder = LineFinder(10, 8)
+    address = crossed([6, 2, 0, 3, 7, 8, 4, 1, 9, 5], [5, 1, 9, 6, 3], ["low", "or", "and"])
+    data = crossed([1, 5, 4, 0, 6, 7, 2, 3], [3, 4, 2, 0], ["or", "high", "inverted"])
+    readout = Readout(finder, read(finder, address, data))
+    right = (address, data) in [(way.address, way.data) for way in (readout.best, *readout.others)]
+    assert readout.explained is (right and not readout.best.wrong)
 
 
 @pytest.mark.parametrize("part", ["low", "high", "twice"])
