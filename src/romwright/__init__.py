@@ -13,7 +13,7 @@ _HOMES = {
     "Code": "findings",
     "Comparison": "faults.comparison",
     "Condition": "faults.repairs.syndromes",
-    "CorrectionSearch": "faults.corrections:Search",
+    "CorrectionSearch": "faults.repairs.corrections:Search",
     "Corrections": "faults.repairs.corrections",
     "Finding": "findings",
     "Identification": "recognition.verdicts",
