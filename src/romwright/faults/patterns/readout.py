@@ -282,17 +282,3 @@ class Readout:
     def _code_shown(self, data: tuple[Line, ...]) -> np.ndarray:
         """Return each code word as a reader with these data lines sees it."""
         return np.array(read_through(data, [word for pair in self.finder.code for word in pair]), np.uint16)
-
-
-def moves(address: Sequence[Line], number: int, lines: Sequence[Line]) -> Iterator[dict[int, Line]]:
-    """Yield changes that give one line of the ROM one of these: alone, and a join together with another of its lines.
-
-    Of two joined lines each seems right by itself while both follow the same one of the reader's, or are stuck.
-    """
-    for line in lines:
-        yield {number: line}
-        if line.law:
-            others = [
-                n for n, held in enumerate(address) if n != number and (set(held.of) & set(line.of) or not held.of)
-            ]
-            yield from ({number: line, other: line} for other in others)
