@@ -8,7 +8,8 @@ does not fill the chip. Each dump is one of them under a transform of TRANSFORMS
 of SIZES. Left out are dumps that show fewer than 512 bytes, or a tenth, that are not fill. Unrelated dumps are other
 pieces of the same files, every third through faulty lines, and random bytes, text, erased and nearly erased images.
 Programs share libraries: a piece that has a tenth of its byte strings or more in common with the image named is rightly
-said to be that one damaged, or another version; such names are counted apart. With FOLDER the list is kept for the next run.
+said to be that one damaged, or another version; such names are counted apart. With FOLDER the list is kept for the
+next run.
 """
 
 from __future__ import annotations

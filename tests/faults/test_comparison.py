@@ -514,3 +514,65 @@ def test_starts_that_read_the_same_are_one_explanation():
     assert (inverted, said["residual_bits"]) == ({"line": "A11", "state": "inverted", "of": "A11"}, 0)
     assert (len(said["alternatives"]), shifted["start"], shifted["residual_bits"]) == (1, 2048, 0)
     assert round(shifted["confidence"], 2) == 0.33
+
+
+ALIKE = np.where(PROGRAM & 4, PROGRAM | 0xFC, PROGRAM & 3).astype(np.uint8)  # D2 to D7 are one
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        {3: Line.stuck(0)},
+        {6: Line.inverted(6)},
+        {0: Line.joined(Law.AND, (0, 3)), 3: Line.joined(Law.AND, (0, 3))},
+    ],
+    ids=["stuck", "inverted", "joined"],
+)
+def test_of_data_lines_that_are_alike_no_sound_one_is_called_crossed(fault):
+    found, said = compared(ALIKE, mapped((), fault, ALIKE))
+    assert (names(found), found.best.residual) == ([f"line-{fault[max(fault)].state}"], 0)
+    assert [line for n, line in enumerate(found.best.lines.data) if n not in fault] == [
+        Line.follows(n) for n in range(8) if n not in fault
+    ]
+    assert (said["alternatives_left_out"] > 0, said["confidence_together"] > 0.99) == (True, True)
+
+
+@pytest.mark.parametrize("size", [32, 256])
+@pytest.mark.parametrize("which", [[0], [1, 3], None], ids=["one", "two", "all, data too"])
+def test_inverted_address_lines_of_small_chips(size, which):
+    """What costs little to write down is not searched as widely, but such lines are said to be looked for."""
+    data = PROGRAM[2000 : 2000 + size]
+    turned_lines = range(size.bit_length() - 1) if which is None else which
+    address = {n: Line.inverted(n) for n in turned_lines}
+    dump = mapped(address, {n: Line.inverted(n) for n in range(8) if which is None}, data)
+    found, _ = compared(data, dump)
+    assert (set(names(found)), found.best.residual) == ({"line-inverted"}, 0)
+    assert found.best.lines.address == tuple(address.get(n, Line.follows(n)) for n in range(size.bit_length() - 1))
+
+
+def test_an_inverted_address_line_of_a_chip_that_is_nearly_blank():
+    data = np.full(4096, 0xFF, np.uint8)
+    data[0x100:0x180] = PROGRAM[:128]
+    found, _ = compared(data, mapped({5: Line.inverted(5)}, (), data))
+    assert (names(found), found.findings[0].title) == (["line-inverted"], "A5 is inverted")
+
+
+@pytest.mark.parametrize(("line", "level", "value"), [(0, 1, 0xFF), (0, 0, 0x00), (5, 1, 0xFF)])
+def test_a_chip_of_a_pair_that_did_not_answer_is_no_charge_loss(line, level, value):
+    addresses = np.arange(4096)
+    dump = np.where(addresses >> line & 1 == level, value, PROGRAM).astype(np.uint8)
+    dump[[0x3DE, 0x7DE] if level else [0x3DF, 0x7DF]] ^= 1
+    found, said = compared(PROGRAM, dump)
+    assert names(found)[0] == "reads-one-value"
+    assert found.findings[0].title == f"every byte with A{line} {('low', 'high')[level]} reads {value:02X}"
+    half = said["residual"]["half"]
+    assert (half["line"], half["level"], half["reads"]) == (f"A{line}", level, f"{value:02X}")
+    wrong = np.flatnonzero(dump != PROGRAM)
+    assert half["wrong"] == int((wrong >> line & 1 == level).sum())
+    assert (said["residual"]["regions"], found.residue.rest.bits) == ([], int((wrong >> line & 1 != level).sum()))
+
+
+def test_a_shifted_start_with_a_data_line_stuck():
+    found, said = compared(PROGRAM, np.roll(PROGRAM, -0x123) | 8)
+    assert (said["start"], said["residual_bits"], names(found)) == (0x123, 0, ["starts-elsewhere", "line-stuck"])
+    assert "but for what is said below" in found.findings[0].evidence

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from romwright.faults.residue import FEWEST, ONE_WAY, Cluster, Region, Residue
+from romwright.faults.residue import FEWEST, ONE_WAY, Cluster, Half, Region, Residue
 from romwright.findings import Code, Finding, Severity
 from romwright.images.image import hex_range
 from romwright.images.words import in_bytes
@@ -61,11 +61,22 @@ PLACES = {"data bit": "in", "address line": "with", "column": "with", "page": "i
 
 
 def find_causes(residue: Residue) -> Iterator[Finding]:
-    """Say what the wrong bits suggest: first whole regions that read one value, then the bits of the rest."""
+    """Say what the wrong bits suggest: first what reads one value, a half or regions, then the bits of the rest."""
+    if residue.half:
+        yield in_half(residue.half)
     if residue.regions:
         yield in_regions(residue.regions)
     if residue.rest.bits:
         yield cause_of_bits(residue.rest)
+
+
+def in_half(half: Half) -> Finding:
+    """Say that every byte at one level of an address line reads one value."""
+    return Finding(
+        REGION, f"{half.name} reads {half.value:02X}", f"{in_bytes(half.wrong)} that should be something else",
+        f"nothing answered there: of a pair of chips the one that A{half.line} stands for was not selected, has no "
+        f"supply or no contact, or is dead; a half that was filled when files were joined looks the same {UNSOURCED}",
+    )  # fmt: skip
 
 
 def in_regions(regions: Sequence[Region]) -> Finding:

@@ -70,7 +70,8 @@ FEW_NAMED = 3  # lines in a row that are named one by one
 FEW_MOVED = 4  # crossed lines that are named one by one
 LOOKED_FOR = (
     "lines crossed in any order with up to three address lines stuck or joined, more of these where the other address "
-    "lines run straight; address lines inverted; data lines stuck, joined or inverted"
+    "lines run straight; address lines inverted; data lines stuck, joined or inverted; another start, with no address "
+    "line at fault"
 )
 
 

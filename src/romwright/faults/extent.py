@@ -107,7 +107,8 @@ def check_start(comparison: Comparison) -> Iterator[Finding]:
         before = -lines.start
         beyond = f"; past its end the dump reads {lines.beyond:02X}" if lines.beyond is not None else ""
         where = f"at {lines.start:04X} of the reference" if lines.start >= 0 else f"{before:04X} before the reference"
-        but = " but for those below" if comparison.best.residual else ""
+        straight = all(line == Line.follows(n) for n, line in enumerate(lines.data))
+        but = "" if straight and not comparison.best.residual else " but for what is said below"
         do = f"read again from the start {UNSOURCED}"
         if 0 < before <= len(comparison.dump) - size:
             whole = hex_range(before, before + size)

@@ -57,6 +57,29 @@ class Region:
         return {"first": self.start, "last": self.stop - 1, "reads": f"{self.value:02X}", "wrong": self.wrong}
 
 
+@dataclass(frozen=True, slots=True)
+class Half:
+    """All addresses at one level of an address line, at which a dump reads one value; `wrong` of them should not."""
+
+    line: int
+    level: int
+    value: int
+    wrong: int
+
+    @property
+    def name(self) -> str:
+        """Which addresses they are, in words."""
+        return f"every byte with A{self.line} {('low', 'high')[self.level]}"
+
+    def holds(self, addresses: np.ndarray) -> np.ndarray:
+        """Tell which addresses are among them."""
+        return addresses >> self.line & 1 == self.level
+
+    def as_json(self) -> dict[str, object]:
+        """The half under the documented JSON keys."""
+        return {"line": f"A{self.line}", "level": self.level, "reads": f"{self.value:02X}", "wrong": self.wrong}
+
+
 @dataclass(frozen=True)
 class Residue:
     """What is wrong with a dump besides its lines; `expected` and `dump` are whole images of one size.
@@ -165,6 +188,8 @@ class Residue:
     @cached_property
     def regions(self) -> list[Region]:
         """The regions that read one value where they should not; runs of bytes that are right at their ends are cut."""
+        if self.half:
+            return self.without(self.half.holds).regions
         edges = np.flatnonzero(np.diff(self.dump)) + 1
         starts, stops = np.concatenate(([0], edges)), np.append(edges, len(self.dump))
         first, last = np.searchsorted(self.addresses, starts), np.searchsorted(self.addresses, stops)
@@ -179,14 +204,37 @@ class Residue:
         return found
 
     @cached_property
-    def rest(self) -> Residue:
-        """What is wrong outside the regions."""
-        if not self.regions:
-            return self
-        seen = self.dump.copy()
+    def half(self) -> Half | None:
+        """The half of the addresses that reads one value where it should not, if it is in several pieces."""
+        found = []
+        for line in range((len(self.dump) - 1).bit_length() - 1 if len(self.addresses) >= REGION else 0):
+            pairs = self.dump[: len(self.dump) >> line + 1 << line + 1].reshape(-1, 2, 1 << line)
+            for level in (0, 1):
+                here, value = pairs[:, level], int(pairs[0, level, 0])
+                if (here == value).all() and not (self.dump == value).all():
+                    at = self.addresses[self.addresses >> line & 1 == level]
+                    pieces = len(at) >= REGION and at[0] >> line + 1 != at[-1] >> line + 1
+                    found += [Half(line, level, value, len(at))] * bool(pieces and (self.dump[at] == value).all())
+        return max(found, key=lambda half: half.wrong, default=None)
+
+    def dead(self, addresses: np.ndarray) -> np.ndarray:
+        """Tell which addresses are in a half or a region that reads one value."""
+        inside = self.half.holds(addresses) if self.half else np.zeros(len(addresses), bool)
         for region in self.regions:
-            seen[region.start : region.stop] = self.expected[region.start : region.stop]
+            inside |= (addresses >= region.start) & (addresses < region.stop)
+        return inside
+
+    def without(self, holds: Callable[[np.ndarray], np.ndarray]) -> Residue:
+        """Return what is wrong besides at some addresses."""
+        seen = self.dump.copy()
+        left_out = self.addresses[holds(self.addresses)]
+        seen[left_out] = self.expected[left_out]
         return Residue(self.expected, seen, self.inverted)
+
+    @cached_property
+    def rest(self) -> Residue:
+        """What is wrong outside a half and regions that read one value."""
+        return self.without(self.dead) if self.half or self.regions else self
 
     @property
     def one_way(self) -> bool:
@@ -201,8 +249,7 @@ class Residue:
             return True
         blank = int(np.bincount(self.expected).argmax())
         program = (self.expected != blank) | (self.dump != blank)
-        for region in self.regions:
-            program[region.start : region.stop] = False
+        program &= ~self.dead(np.arange(len(program)))
         return len(rest.addresses) <= FEW_BYTES * int(program.sum())
 
     @cached_property
@@ -229,5 +276,6 @@ class Residue:
         clusters = [cluster.as_json() for cluster in self.rest.clusters()]
         counts = {"bits": self.bits, "bytes": len(self.addresses), "rose": self.rose, "fell": self.fell}
         regions = [region.as_json() for region in self.regions]
+        dead = {"half": self.half.as_json() if self.half else None, "regions": regions}
         left_out = max(len(self.addresses) - LISTED, 0)
-        return {**counts, "regions": regions, "clusters": clusters, "examples": self.examples(), "left_out": left_out}
+        return {**counts, **dead, "clusters": clusters, "examples": self.examples(), "left_out": left_out}

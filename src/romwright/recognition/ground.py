@@ -33,7 +33,7 @@ FEWEST = 8  # bytes from which data lines are matched
 LIKE = 0.25  # correlation from which a data line follows one of the image
 BETTER = 0.05  # share of bytes by which a data line must be explained better if it is stuck or joined
 MARGIN = 20.0  # bits: one false name in a million dumps
-LEAST_SHARE, LEAST_EQUAL = 0.4, 16  # of the sampled bytes that can be seen must be right, and so many
+LEAST_SHARE, LEAST_EQUAL = 0.5, 16  # of the sampled bytes that can be seen must be right, and so many
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
 
 

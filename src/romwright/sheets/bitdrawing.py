@@ -119,7 +119,9 @@ def legend(plot: Plot, grid: Grid, y: float) -> float:
 
 def notes(comparison: Comparison, struck: bool) -> Iterator[str]:
     """Yield what is outlined and struck out."""
-    regions = comparison.residue.regions
+    regions, half = comparison.residue.regions, comparison.residue.half
+    if half:
+        yield f"{half.name} reads {half.value:02X}, {in_bytes(half.wrong)} of it wrong: not outlined"
     for region in regions[:REGIONS]:
         where = hex_range(region.start, region.stop)
         yield f"heavy outline: {where} reads {region.value:02X} throughout, {in_bytes(region.wrong)} of it wrong"
@@ -131,7 +133,7 @@ def notes(comparison: Comparison, struck: bool) -> Iterator[str]:
 
 def closer(plot: Plot, wrong: Wrong, residue, y: float) -> float:
     """Show wrong bytes outside the regions one by one, if many the pages with most; returns where it ends."""
-    outside = " outside the outlines" if residue.regions else ""
+    outside = " besides those" if residue.half or residue.regions else ""
     if 0 < len(wrong.addresses) <= LISTED:
         words = f"Each wrong byte{outside}: address, bits D7 to D0, the byte expected and the byte read"
         plot.write(EDGE, y, words, 15, bold=True)

@@ -92,8 +92,7 @@ class Restoration:
         """How many bytes of the reference are nowhere in the dump, regions of one wrong value not counted as read."""
         told = np.ones(len(self.cells), bool) if self.comparison.known is None else self.comparison.known.copy()
         wrong = self.comparison.residue.addresses
-        for region in self.comparison.residue.regions:
-            told[wrong[(wrong >= region.start) & (wrong < region.stop)]] = False
+        told[wrong[self.comparison.residue.dead(wrong)]] = False
         seen = np.zeros(len(self.comparison.reference), bool)
         seen[self.cells[told & (self.cells >= 0)]] = True
         return int((~seen).sum())

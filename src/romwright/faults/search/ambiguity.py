@@ -18,6 +18,7 @@ from romwright.faults.search.spectrum import MOST_LINES, signed_histograms
 NEAR = 64  # lines are compared byte by byte if what they tell apart differs in so few bytes, twice over
 MOST_WEIGHED = 720  # arrangements of lines that are alike
 ROUNDS = 4
+NAMES = "names"  # a class of the ROM's data lines, not of lines that carry them
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,12 @@ class Ambiguity:
         straighter = best.lines
         for letter, members in classes:
             straighter = arrange(straighter, letter, members, straightened(straighter, letter, members))
-        some = islice(arrangements(straighter, classes), MOST_WEIGHED)
+        spare = near.spare_classes()
+        for members in spare:
+            straighter = best_named(search, straighter, members)
+        named = {source for members in spare for source in members}
+        varied = [each for each in classes if each[0] == "A" or not named.issuperset(data_sources(best.lines, each[1]))]
+        some = islice(arrangements(straighter, [*varied, *((NAMES, members) for members in spare)]), MOST_WEIGHED)
         ways = tuple(dict.fromkeys((best.lines, straighter, *some)))
         for lines in ways:
             keep(search, best, lines)
@@ -126,7 +132,7 @@ class Nearness:
     def alike_in_reference(self) -> Iterator[tuple[int, int]]:
         """Yield pairs of the ROM's address lines, not both sound, that the ROM's contents do not tell apart."""
         address = self.lines.address
-        lost = {n for n, line in enumerate(address) if line.state in (State.STUCK, State.JOINED)}
+        lost = {n for n, line in enumerate(address) if line.state is not State.FOLLOWS}
         for a, b in combinations(range(len(address)), 2) if lost else ():
             if {a, b} & lost and address[a] != address[b] and np.array_equal(*quarters(self.reference, a, b)):
                 yield a, b
@@ -141,6 +147,18 @@ class Nearness:
     def data_classes(self) -> list[tuple[str, list[int]]]:
         """Return the data lines that could be exchanged and nothing would change."""
         return [("D", members) for members in classes_of((a, b) for a, b, differ in self.close_data if not differ)]
+
+    def spare_classes(self) -> list[list[int]]:
+        """Return the ROM's data lines that nothing read tells apart, if not each data line follows one of its own.
+
+        Which of them is lost, joined or inverted cannot be told: that the others run straight is the simplest.
+        """
+        data = self.lines.data
+        if len({line.of for line in data if line.state is State.FOLLOWS}) == len(data):
+            return []
+        own, times = sound().values, np.bincount(self.lines.cells(self.reference, len(self.expected)), minlength=256)
+        apart = times.sum() - (own * times) @ own.T
+        return classes_of((int(a), int(b)) for a, b in zip(*np.nonzero(np.triu(apart == 0, 1))))
 
     def idle_lines(self) -> list[int]:
         """Return the ROM's address lines that carry something and never matter."""
@@ -174,6 +192,27 @@ def renamed(line: Line, names: dict[int, int]) -> Line:
     return Line.follows(names.get(line.of[0], line.of[0])) if line.state is State.FOLLOWS else line
 
 
+def with_names(lines: LineMap, names: dict[int, int]) -> LineMap:
+    """Return the map with the ROM's data lines renamed."""
+    data = (replace(line, of=tuple(sorted(names.get(source, source) for source in line.of))) for line in lines.data)
+    return replace(lines, data=tuple(data))
+
+
+def best_named(search: Search, lines: LineMap, members: Sequence[int]) -> LineMap:
+    """Exchange names of the ROM's data lines, two at a time, as long as the map becomes cheaper to say."""
+    while True:
+        swapped = (with_names(lines, {a: b, b: a}) for a, b in combinations(members, 2))
+        nearer = min(swapped, key=lambda each: price_of_map(each, search.reader_lines))
+        if difference(search, lines, nearer) >= 0:
+            return lines
+        lines = nearer
+
+
+def data_sources(lines: LineMap, members: Sequence[int]) -> set[int]:
+    """Return the ROM's lines that these data lines follow."""
+    return {lines.data[member].of[0] for member in members}
+
+
 def sources(lines: LineMap, letter: str, members: Sequence[int]) -> list[Line]:
     """Return what these lines carry."""
     return [(lines.address if letter == "A" else lines.data)[member] for member in members]
@@ -201,6 +240,10 @@ def arrangements(lines: LineMap, classes: Sequence[tuple[str, Sequence[int]]]) -
         yield lines
         return
     (letter, members), *rest = classes
+    if letter == NAMES:
+        for names in permutations(members):
+            yield from arrangements(with_names(lines, dict(zip(members, names))), rest)
+        return
     for carried in permutations(sources(lines, letter, members)):
         yield from arrangements(arrange(lines, letter, members, carried), rest)
 

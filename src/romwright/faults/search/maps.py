@@ -11,8 +11,8 @@ import numpy as np
 
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.search.attempts import FITTED, Attempt, View, best_data, find_attempts
-from romwright.faults.search.judge import Judge
-from romwright.faults.search.levels import likely_levels
+from romwright.faults.search.judge import RIGHT, Judge
+from romwright.faults.search.levels import likely_levels, likely_turns
 from romwright.faults.search.parts import Part
 from romwright.faults.search.shapes import Shape, find_shapes
 from romwright.faults.search.spectrum import MOST_LINES
@@ -26,6 +26,7 @@ LIKELIEST = 2  # shapes for which more are tried
 UNIFORM = 0.95  # share of one value outside the reference from which nothing of it is repeated there
 HOPELESS = 0.9  # share of the bits that chance would have wrong from which nothing comes of exchanging two lines
 MOST_STUCK = 3  # idle lines for which each level is tried
+FEW_LINES = 8  # of a dump for which every set of inverted address lines is tried
 WORTH = 2.05  # a shape of which so many times the least wrong bits are more than there are is not looked for further
 
 
@@ -77,10 +78,10 @@ class Search(Judge):
             self.try_shapes(shapes)
         if not (self.good and self.best.lines.crossed_at_random):
             self.try_straight([*shapes[:LIKELIEST], *deep] if not self.good else shapes[:LIKELIEST])
-        if self.price_of_nothing < ENOUGH_TO_MATCH:
+        if self.good or self.price_of_nothing < ENOUGH_TO_MATCH:
+            self.try_turned()
             return
-        if not self.good:
-            self.try_shapes(deep[:LIKELIEST])
+        self.try_shapes(deep[:LIKELIEST])
         if not self.good:
             for shape in [Shape()] * (not idle_least) + shapes[:LIKELIEST]:
                 self.try_shape(shape, slice(PARTS), wide=True)
@@ -113,10 +114,25 @@ class Search(Judge):
             for levels in self.levels(stuck, joined):
                 own = joined | {line: Line.stuck(level) for line, level in zip(stuck, levels)}
                 address = tuple(own.get(line, Line.follows(line)) for line in range(self.rom_lines))
-                lines = self.judge(LineMap(address, LineMap.straight(0).data)).lines
-                if len(self.dump) == len(self.whole_dump):
-                    cells = lines.cells(self.reference, len(self.dump))
-                    self.judge(replace(lines, data=best_data(cells, self.dump, lines.data)))
+                self.judge_with_data(LineMap(address, LineMap.straight(0).data))
+
+    def try_turned(self) -> None:
+        """Try inverted address lines, where nothing else is wrong with them: one or all, of a small dump any set."""
+        right = self.good and self.best.right >= RIGHT  # not so where nearly all is blank and what is not is wrong
+        if right or not len(self.dump) == len(self.reference) == len(self.whole_dump):
+            return
+        few = self.reader_lines <= FEW_LINES
+        some = (*(1 << line for line in range(self.rom_lines)), len(self.dump) - 1)
+        for turned in likely_turns(self.reference, self.dump) if few else some:
+            ways = (Line.inverted if turned >> line & 1 else Line.follows for line in range(self.rom_lines))
+            self.judge_with_data(LineMap(tuple(way(line) for line, way in enumerate(ways)), LineMap.straight(0).data))
+
+    def judge_with_data(self, lines: LineMap) -> None:
+        """Judge a map as it is, and with the data lines that fit best where its address lines lead."""
+        self.judge(lines)
+        if len(self.dump) == len(self.whole_dump):
+            cells = lines.cells(self.reference, len(self.dump))
+            self.judge(replace(lines, data=best_data(cells, self.dump, lines.data)))
 
     def levels(self, stuck: Sequence[int], joined: dict[int, Line]) -> Iterable[tuple[int, ...]]:
         """Return the levels at which idle lines may be held: all if they are few, else those that fit best."""
@@ -155,11 +171,11 @@ class Search(Judge):
             times = np.bincount(self.dump[outside], minlength=256)
             beyond = int(times.argmax())
             if (around.apply(self.reference, len(self.dump))[outside] == beyond).all():  # both would read the same
-                self.judge(around)
+                self.judge_with_data(around)
                 continue
-            self.judge(LineMap.straight(self.rom_lines, start, beyond))
+            self.judge_with_data(LineMap.straight(self.rom_lines, start, beyond))
             if times[beyond] <= UNIFORM * times.sum():
-                self.judge(around)
+                self.judge_with_data(around)
 
     @property
     def bare_lines(self) -> int:
