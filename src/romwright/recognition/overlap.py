@@ -27,6 +27,9 @@ from romwright.recognition.verdicts import Match, pages_of
 BOTH = Code(
     "two-known-at-once", Severity.FAULT, "a dump is not the AND of two known ROMs",
     "Two chips answered at once: no byte can be trusted, and in the computer their outputs fight.",
+    do="Pull one of the two and read again; then probe the /CE and /OE of both: they must never be active together. "
+    "On a board, romwright links tells which setting makes them so.",
+    example="two ROMs answered at once: tern-logger.bin and tern-diagnostic.bin",
 )  # fmt: skip
 
 WRONG = 0.01  # share of bits that may be wrong
