@@ -236,7 +236,7 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
         click.echo()
     click.echo(f"Free run of the {model.name}: {run.word} at every address, {run.clocks} clocks for each word.")
     click.echo(f"It starts {run.starts}.")
-    click.echo(f"Clock ({run.clock}): {in_units(hertz, FREQUENCIES)}\n")
+    click.echo(f"Clock ({run.clock}): {in_units(hertz, FREQUENCIES, CLOCK_FIGURES)}\n")
     print_table(
         ("line", "frequency", "period", "counter shows"),
         [
@@ -259,15 +259,16 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
     return 0
 
 
+CLOCK_FIGURES = 9  # a crystal is marked with up to eight: 14.318182
 FREQUENCIES = ((10**6, "MHz"), (10**3, "kHz"), (1, "Hz"))
 TIMES = ((1, "s"), (10**-3, "ms"), (10**-6, "us"), (10**-9, "ns"))
 
 
-def in_units(value, units) -> str:
-    """Write a quantity to six figures in the largest unit of which there is one, the last if there is none.
+def in_units(value, units, figures: int = 6) -> str:
+    """Write a quantity to so many figures in the largest unit of which there is one, the last if there is none.
 
     >>> in_units(7630, FREQUENCIES), in_units(0.000131, TIMES)
     ('7.63 kHz', '131 us')
     """
     size, name = next((unit for unit in units if value >= unit[0]), units[-1])
-    return f"{float(value / size if isinstance(size, int) else float(value) / size):.6g} {name}"
+    return f"{float(value / size if isinstance(size, int) else float(value) / size):.{figures}g} {name}"

@@ -93,9 +93,9 @@ def test_the_same_bytes_everywhere():
 GOLDEN = "7d1ea07ddcdca07d8f014a8fe7baa0bae9e9e91ee9e9dc7d018fe94ae701e7dc"
 
 
-@pytest.mark.parametrize(("lines", "bits", "step"), [(11, 8, 1), (8, 4, 31), (5, 8, 31)])
+@pytest.mark.parametrize(("lines", "bits", "step"), [(11, 8, 2), (8, 4, 31), (5, 8, 31)])
 def test_every_single_fault(lines, bits, step):
-    """Every one for 2 KiB; of small chips, for which all double faults are tried each time, one in 31."""
+    """One in two for 2 KiB (the benchmark has all); of small chips, which take all double faults each, one in 31."""
     finder = LineFinder(lines, bits)
     address, data = straight(finder)
     for faults, on_address in ((single_faults(lines), True), (single_faults(bits), False)):
@@ -144,7 +144,7 @@ def test_all_lines_crossed_with_a_fault_on_each_side(ways):
     require_read_back(LineFinder(11, 8), *ways)
 
 
-@settings(max_examples=8, deadline=None, phases=UNSHRUNK)
+@settings(max_examples=6, deadline=None, phases=UNSHRUNK)
 @given(line_maps(LineFinder(12, 16), 2))
 def test_sixteen_bits(ways):
     require_read_back(LineFinder(12, 16), *ways)
