@@ -11,7 +11,7 @@ PARTS = {name: part for name in part_names() if (part := require_part(name)).dri
 
 # Many wires, gates, other lengths, other row pitches, 16 bits: looked at as pictures, in colour and in grey.
 HARDEST = (
-    ("rom-6830", "rom-9316b-inhibit-pin18", {}),
+    ("rom-6830", "rom-9316b-inhibit", {}),
     ("rom-6830", "27C800", {}),
     ("rom-2364-24", "27C64", {20: "H"}),
     ("rom-2364-24", "27C512", {20: "L"}),

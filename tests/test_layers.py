@@ -12,6 +12,7 @@ LINE_LIMIT = 300
 OURS = {
     "errors": set(),
     "findings": set(),
+    "codes": {"errors", "findings"},
     "datafiles": {"errors"},
     "images": {"errors", "findings"},
     "recognition": {"faults", "images", "findings", "errors"},
@@ -20,7 +21,13 @@ OURS = {
     "boards": {"parts", "datafiles", "errors", "findings"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
-    "cli": {"errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets"},
+    "jobs": {
+        "errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets",
+    },
+    "cli": {
+        "errors", "findings", "codes", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit",
+        "sheets", "jobs",
+    },
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
 THEIRS = {
@@ -39,7 +46,11 @@ THEIRS = {
     "fit.plans.bench": {"numpy"},
     "fit.plans.contents": {"numpy"},
     "fit.plans.proof": {"numpy"},
+    "sheets.codes": {"reportlab"},
+    "sheets.page": {"jinja2"},
+    "sheets.pdf": {"reportlab"},
     "sheets.plot": {"PIL"},
+    "jobs": {"msgspec"},
     "cli": {"click"},
     "cli.render": {"rich"},
 }
@@ -52,7 +63,7 @@ IN_ORDER = {
         {"kinds", "pins", "seating", "selects", "writes", "verdict", "standins"}, {"onboard"},
     ),
     "faults": (
-        {"lines"}, {"search"}, {"bitmap", "causes", "comparison", "diagnosis", "extra", "residue", "statement"},
+        {"lines"}, {"search"}, {"bitmap", "causes", "comparison", "diagnosis", "extent", "extra", "residue", "statement"},
         {"alone", "patterns", "repairs", "repeats"},
     ),
 }  # fmt: skip

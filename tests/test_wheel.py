@@ -23,4 +23,7 @@ def test_the_wheel_ships_the_data(tmp_path):
     assert {"romwright/tern/logger.bin", "romwright/tern/logger-rotten.bin", "romwright/tern/diagnostic.bin"} <= set(
         names
     )
+    fonts = {"DejaVuSans.ttf", "DejaVuSans-Bold.ttf", "LICENSE"}
+    assert {f"romwright/fonts/{font}" for font in fonts} <= set(names)
+    assert {"romwright/sheets/page.html", "romwright/sheets/page.css"} <= set(names)
     assert not [name for name in names if name.endswith((".s", "make.py"))]

@@ -61,7 +61,13 @@ def read_data_file(path: Path, kind: type[T], rules: Iterable[Callable[[T], Iter
     Raises DataFileError with all faults: those of shape (unknown, missing or ill-typed keys), and those that the rules
     give if the known keys make a `kind`.
     """
-    data = read_toml(path)
+    return check_data(read_toml(path), str(path), kind, rules)
+
+
+def check_data(
+    data: dict[str, Any], name: str, kind: type[T], rules: Iterable[Callable[[T], Iterable[str]]] = ()
+) -> T:
+    """Turn the data of a TOML file of that name into a `kind`, as `read_data_file` does. Raises DataFileError."""
     try:
         record = msgspec.convert(data, kind)  # stops at the first fault, but a sound file costs no more than this
         faults = []
@@ -70,9 +76,9 @@ def read_data_file(path: Path, kind: type[T], rules: Iterable[Callable[[T], Iter
         try:
             record = msgspec.convert(known_keys(data, kind), kind)
         except msgspec.ValidationError:
-            raise DataFileError(str(path), faults) from None
+            raise DataFileError(name, faults) from None
     if faults := [*faults, *(fault for rule in rules for fault in rule(record))]:
-        raise DataFileError(str(path), faults)
+        raise DataFileError(name, faults)
     return record
 
 

@@ -26,12 +26,19 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Code:
-    """One kind of finding: its name, how bad it is, what the check looks at, and why it matters."""
+    """One kind of finding, explained: `romwright explain NAME` prints all of it.
+
+    `checks` says what should be so, and is not where this is found, `why` why that matters, `do` what to do about it
+    at the bench, whatever the case (a finding's own remedy is about its case), `example` how a real finding's title
+    reads.
+    """
 
     name: str
     severity: Severity
     checks: str
     why: str
+    do: str
+    example: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,10 @@ The list is synthesised, and is no evidence of anything but speed and statistics
 the ROM images and the programs and libraries of this machine (below /usr), three in ten with fill after a program that
 does not fill the chip. Each dump is one of them under a transform of TRANSFORMS, one of DAMAGES and, every second, one
 of SIZES. Left out are dumps that show fewer than 512 bytes, or a tenth, that are not fill. Unrelated dumps are other
-pieces of the same files (of which fewer than a tenth of the sampled byte strings are in the list), every third through
-faulty lines, and random bytes, text, erased and nearly erased images. With FOLDER the list is kept for the next run.
+pieces of the same files, every third through faulty lines, and random bytes, text, erased and nearly erased images.
+Programs share libraries: a piece that has a tenth of its byte strings or more in common with the image named is rightly
+said to be that one damaged, or another version; such names are counted apart. With FOLDER the list is kept for the
+next run.
 """
 
 from __future__ import annotations
@@ -46,6 +48,7 @@ TRANSFORMS = (
 DAMAGES = "none", "bits", "pages", "missing"
 SIZES = "half", "doubled", "doubled with other", "shifted"
 LEAST_BYTES, LEAST_SHARE = 512, 0.1
+RELATED = 0.1  # share of byte strings in common
 GRAM, KEPT = 12, 64  # byte strings of so many bytes, one in so many of them
 
 
@@ -160,31 +163,32 @@ def spoil(image: bytes, other: bytes, seed: int) -> tuple[bytes, tuple[str, ...]
     return resized(rng, dump, kinds[2], other).tobytes(), kinds
 
 
-def unrelated(number: int, pieces: list[bytes]) -> bytes:
-    """Return an image that is in no list: every second a piece of a program, else random or nearly nothing."""
+def unrelated(number: int, pieces: list[bytes]) -> tuple[bytes, bytes]:
+    """Return a dump that is of no image of the list, and the image that it is of.
+
+    Every second is a piece of a program, the others are random or nearly nothing.
+    """
     source, rng = random.Random(number), np.random.default_rng(number)
-    if number % 2 and pieces:
+    if number % 2:
         data = pieces[number // 2 % len(pieces)]
-        if number // 2 % 3 == 0:
-            values = np.frombuffer(data, np.uint8)
-            return (
-                line_map(rng, len(data).bit_length() - 1, str(rng.choice(TRANSFORMS)))
-                .apply(values, len(values))
-                .tobytes()
-            )
-        return data
+        if number // 2 % 3:
+            return data, data
+        values = np.frombuffer(data, np.uint8)
+        lines = line_map(rng, len(data).bit_length() - 1, str(rng.choice(TRANSFORMS)))
+        return lines.apply(values, len(values)).tobytes(), data
     size = 1 << source.randint(11, 15)
     kind = number // 2 % 4
     if kind == 0:
-        return source.randbytes(size)
-    if kind == 1:
+        data = source.randbytes(size)
+    elif kind == 1:
         words = ["load", "the", "byte", "ERROR", "ready", "disk", "\r\n", "0", "line", "memory", "OK?", "file"]
-        return " ".join(source.choice(words) for _ in range(size)).encode()[:size]
-    fill = source.choice((0x00, 0xFF, 0xE5))
-    data = bytearray([fill]) * size
-    for _ in range(0 if kind == 2 else source.randint(1, size // 8)):
-        data[source.randrange(size)] = source.randrange(256)
-    return bytes(data)
+        data = " ".join(source.choice(words) for _ in range(size)).encode()[:size]
+    else:
+        nearly = bytearray([source.choice((0x00, 0xFF, 0xE5))]) * size
+        for _ in range(0 if kind == 2 else source.randint(1, size // 8)):
+            nearly[source.randrange(size)] = source.randrange(256)
+        data = bytes(nearly)
+    return data, data
 
 
 def add(task: tuple[str, bytes]) -> tuple:
@@ -239,19 +243,23 @@ def main() -> None:
             for kind in kinds:
                 tried[kind] += 1
                 right[kind] += good
-        print(
-            f"{whole:,} of {dumps:,} dumps named right: {whole / dumps:.2%} (bar 99 %), {wrong} wrong; {took:.2f} s each, two at a time"
-        )
+        print(f"{whole:,} of {dumps:,} named right: {whole / dumps:.2%} (bar 99 %), {wrong} wrong; {took:.1f} s each")
         for kind in (*TRANSFORMS, *DAMAGES, "same", *SIZES):
             print(f"  {kind}: {right[kind]} of {tried[kind]}")
         print(flush=True)
         pieces = cut_images(max(others // 2, 1), source, taken) if others else []
-        shared = np.unique(np.concatenate([grams(data) for data in images]))
-        fresh = [data for data in pieces if np.isin(own := grams(data), shared).mean() < 0.1 and len(own)]
-        print(f"{len(fresh):,} of {len(pieces):,} other pieces have less than a tenth in common with the list")
-        named = in_processes(pool, file, [unrelated(number, fresh) for number in range(others)])
-        false = [(number, names) for number, names in enumerate(named) if names]
-        print(f"{len(false):,} of {others:,} unrelated images named (bar 0) {false[:8]}")
+        tasks = [unrelated(number, pieces) for number in range(others)]
+        named = in_processes(pool, file, [data for data, _ in tasks])
+        common = [
+            max(
+                np.isin(grams(plain), grams(images[int(name)])).mean(),
+                np.isin(grams(images[int(name)]), grams(plain)).mean(),
+            )
+            for (_, plain), names in zip(tasks, named)
+            for name in names[:1]
+        ]
+        false = sum(share < RELATED for share in common)
+        print(f"{false} of {others:,} unrelated images named (bar 0); {len(common) - false} that have code in common")
 
 
 if __name__ == "__main__":

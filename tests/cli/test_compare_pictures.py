@@ -7,6 +7,7 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
+from conftest import require
 from PIL import Image as Raster
 
 from romwright.faults.lines import Line, LineMap
@@ -122,14 +123,12 @@ def test_names_are_inert(romwright, files):
 
 def test_a_browser_shows_both_whole(romwright, files):
     """Chromium renders each SVG: its frame and marks are where the SVG has them, and nothing lies outside."""
-    browser = shutil.which("chromium")
-    if browser is None:
-        pytest.skip("chromium is not installed")
+    require("chromium", "chromium")
     romwright("compare", "good.bin", "dump.bin", "--picture", "bits.svg", "--svg", "lines.svg")
     for name in ("bits", "lines"):
         root = ET.parse(files / f"{name}.svg").getroot()
         scale = float(root.get("width")[:-2]) * 96 / 25.4 / float(root.get("viewBox").split()[2])
-        call = [browser, "--headless=new", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"]
+        call = ["chromium", "--headless=new", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"]
         call += ["--window-size=800,1100", f"--user-data-dir={files / 'profile'}"]
         call += [f"--screenshot={files / name}.png", (files / f"{name}.svg").as_uri()]
         subprocess.run(call, capture_output=True, timeout=90, check=True)

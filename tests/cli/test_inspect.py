@@ -242,3 +242,25 @@ def test_an_inverted_program_is_a_hint_only(romwright, tmp_path):
     (tmp_path / "inverted.bin").write_bytes(bytes(byte ^ 0xFF for byte in LOGGER.read_bytes()))
     run = romwright("inspect", "inverted.bin")
     assert run.status == 0 and "note (cpu-if-crossed): with all data lines inverted" in run.out and "6502" in run.out
+
+
+def test_two_known_roms_at_once(romwright, tmp_path):
+    """Of the AND of two ROMs, made here byte by byte, both are named; a list without images cannot serve."""
+    diagnostic = ROOT / "fixtures" / "tern" / "diagnostic.bin"
+    (tmp_path / "dump.bin").write_bytes(bytes(a & b for a, b in zip(LOGGER.read_bytes(), diagnostic.read_bytes())))
+    romwright("lists", "add", "tern", LOGGER, diagnostic, "--lists", "tern.lists")
+    run = romwright("inspect", "--json", "dump.bin", LOGGER, "--lists", "tern.lists")
+    dump, good = run.json
+    assert run.status == 1 and "two-known-at-once" in [finding["code"] for finding in dump["findings"]]
+    [sign] = [sign for sign in dump["signs"] if sign["code"] == "two-known-at-once"]
+    assert {(image["name"], image["list"]) for image in sign["images"]} == {
+        (LOGGER.name, "tern"), (diagnostic.name, "tern"),
+    }  # fmt: skip
+    assert good["findings"] == []
+    assert "two ROMs answered at once" not in romwright("inspect", "dump.bin").out
+    (tmp_path / "names.csv").write_text("name,size,crc32\nlogger,16384,8FE1D3A5\n")
+    romwright("lists", "add", "tern", "names.csv", "--lists", "names.lists")
+    run = romwright("inspect", "dump.bin", "--lists", "names.lists")
+    assert run.status == 2 and "no list in this file has an image" in run.err
+    run = romwright("inspect", "dump.bin", "--lists", "none.lists")
+    assert run.status == 2 and "there are no reference lists yet" in run.err

@@ -86,3 +86,8 @@ def test_refused(romwright, lines, tmp_path, args):
     done = romwright("pattern", *args)
     assert done.status == 2 and done.err.startswith("error: ") and not done.out
     assert not (tmp_path / "x").exists() and (tmp_path / "lines.bin").read_bytes() == lines
+
+
+@pytest.mark.parametrize(("clock", "shown"), [("3.579545MHz", "3.579545 MHz"), ("14.31818MHz/3", "4.77272667 MHz")])
+def test_a_clock_is_shown_as_it_was_given(romwright, clock, shown):
+    assert f"): {shown}\n" in romwright("pattern", "free-run", "--cpu", "Z80", "--clock", clock).out

@@ -130,7 +130,7 @@ REVIEWED = [
     ("2532", "-", "2732", "18=GND 21=18", "", 0),
     ("rom-2316e", "18=L 20=L 21=L", "2716", "20=X1.3 21=VCC", "X1.3 L: 20=L 21=L", 0),
     ("rom-2316e", "18=L 20=L 21=H", "2716", "20=X1.6 21=VCC", "X1.6 L: 20=L 21=H", 0),
-    ("rom-9316b-inhibit-pin18", "-", "2716", "18=X1.6 21=VCC", "X1.6 L: 18=H 21=L", 0),
+    ("rom-9316b-inhibit", "-", "2716", "18=X1.6 21=VCC", "X1.6 L: 18=H 21=L", 0),
     # 28 pins: the third enable on 27 is /PGM, A14 or /WE of the chip; VPP to VCC where the ROM has nothing
     ("rom-23128-style-a", "20=L 22=L 27=L", "27128", "1=VCC 22=X1.3 27=VCC", "X1.3 L: 22=L 27=L", 0),
     ("rom-23128-style-a", "20=L 22=L 27=L", "27C256", "1=VCC 22=X1.3", "X1.3 L: 22=L 27=L", 0),

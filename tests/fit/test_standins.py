@@ -83,7 +83,7 @@ def test_exact_ones_come_before_those_that_lose_an_enable():
 
 def test_only_what_the_finished_wiring_loses_is_said():
     """The 2716 gets the select that it misses when plugged in (pin 21); pin 18 stays lost."""
-    (found,) = rank_stand_ins(require_part("rom-9316b-inhibit-pin18"), [require_part("2716")])
+    (found,) = rank_stand_ins(require_part("rom-9316b-inhibit"), [require_part("2716")])
     assert found.cautions == ("lost without a gate: socket pin 18 (CS2, active H)",) and found.way is Way.WIRES
 
 

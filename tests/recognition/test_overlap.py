@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from line_faults import IMAGES, load, turned
 
+from romwright.images.image import Image
 from romwright.recognition.ground import Dump
 from romwright.recognition.identification import Identifier, measured
-from romwright.recognition.overlap import find_overlaps
+from romwright.recognition.inspection import inspect_image
+from romwright.recognition.overlap import check_known, find_overlaps
 from romwright.recognition.reference import Store
 from romwright.recognition.signatures import SketchIndex
 from romwright.recognition.verdicts import Contents
@@ -49,6 +51,22 @@ def test_both_are_named(store, images, pair, rate):
     assert not row.known
     assert row.matches[0].samples_equal >= (0.99 - 10 * rate) * row.matches[0].samples_total
     assert row.matches[0].evidence_bits > 100
+
+
+def said(store, data):
+    found = inspect_image(Image.from_bytes(data), checks=[check_known(store)])
+    return [sign.as_json() for sign in found.signs if sign.finding.code.name == "two-known-at-once"]
+
+
+def test_inspect_names_both(store, images):
+    [sign] = said(store, both(images["20000"], images["30000"]).tobytes())
+    assert sorted(image["name"] for image in sign["images"]) == ["20000", "30000"]
+    assert sign["samples_equal"] == sign["samples_total"] and sign["evidence_bits"] > 100
+
+
+def test_inspect_names_no_pair_for_a_good_dump(store, images):
+    for data in (*images.values(), random.Random(1).randbytes(SIZE), bytes(SIZE), b"\xff" * 100, b"A"):
+        assert not said(store, data)
 
 
 def test_a_blank_image_proves_nothing(store, images):

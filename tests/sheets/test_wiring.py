@@ -334,7 +334,7 @@ def test_long_names_are_written_smaller_and_cut():
 
 
 def test_colours_print_as_black_and_dashes_tell_the_wires_apart():
-    svg = build_wiring_svg(plan_of("rom-6830", "rom-9316b-inhibit-pin18")).decode()
+    svg = build_wiring_svg(plan_of("rom-6830", "rom-9316b-inhibit")).decode()
     colours = set(re.findall(r'(?:fill|stroke)="(#[0-9a-f]{3,6})"', svg)) - {"#fff"}
     for colour in colours:
         digits = colour[1:] if len(colour) == 7 else "".join(c * 2 for c in colour[1:])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from romwright.cli import draft
-from romwright.cli.options import ALSO, AS_JSON, OVERWRITE, parse_polarity
+from romwright.cli.options import ALSO, AS_JSON, OVERWRITE, read_polarity
 from romwright.cli.wire import heading
 from romwright.errors import OptionError
 
@@ -25,7 +25,11 @@ command.add_command(draft.command)
 @command.command("list", short_help="List the boards that are shipped.")
 @AS_JSON
 def list_(as_json: bool) -> None:
-    """List the boards that are shipped, with their CPU, sockets and links."""
+    """List the boards that are shipped, with their CPU, sockets and links.
+
+    \b
+    Example: romwright boards list
+    """
     from romwright.boards.library import board_names, require_board
     from romwright.cli.render import print_json, print_table
 
@@ -62,8 +66,8 @@ def show(board: str, now: str | None, svg: str | None, overwrite: bool, as_json:
     Example: romwright boards show tern-tl-1 --now LK1=1-2,LK2=2-3 --svg tern.svg
     """
     from romwright.boards.library import board_json, require_board, require_cpu
-    from romwright.cli.links import parse_setting
     from romwright.cli.render import inert, print_json
+    from romwright.jobs.sockets import parse_setting
 
     page = require_board(board)
     cpu = require_cpu(page.cpu)
@@ -103,7 +107,7 @@ def write_svg(path: str, page, setting: dict[str, str] | None, overwrite: bool) 
 @click.argument("socket", metavar="SOCKET")
 @click.argument("part", metavar="PART")
 @click.option("--now", metavar="LINK=POSITION,…", default="", help="The setting of the links.")
-@click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
+@click.option("--polarity", callback=read_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
 @ALSO
 @AS_JSON
 def verilog(board: str, socket: str, part: str, now: str, polarity: dict, also, as_json: bool) -> None:
@@ -116,10 +120,9 @@ def verilog(board: str, socket: str, part: str, now: str, polarity: dict, also, 
     Example: romwright boards verilog tern-tl-1 U7 27C512 --now LK1=2-3,LK2=1-2
     """
     from romwright.boards.library import require_board, require_cpu
-    from romwright.cli.columns import fit_others, require_thing
-    from romwright.cli.links import parse_setting
     from romwright.cli.render import print_json
     from romwright.fit.onboard.verilog import build_verilog
+    from romwright.jobs.sockets import fit_others, parse_setting, require_thing
     from romwright.parts.library import require_part
 
     page = require_board(board)

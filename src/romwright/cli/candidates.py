@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from romwright.cli.action import after_corrections, print_next
 from romwright.cli.conditions import parse_digest, promised, stated
 from romwright.cli.corrections import hint, report, state_search, state_sum
-from romwright.cli.options import parse_range
 from romwright.cli.repair import nothing_to_write, print_written, write
 from romwright.errors import InputError, OptionError
+from romwright.images.notation import parse_range
 
 MOST_BYTES = 4 << 20
 MOST_WEAK = 256 << 20  # bytes of a list of weak cells: a list cut there is no JSON
@@ -64,6 +65,7 @@ def run(loaded, read_as, fill: int | None, output: str | None, overwrite: bool, 
         report(loaded.file, answer, corrections, findings, conditions, data, image.start)
         hint(data, image.start, conditions)
         print_written(written)
+        print_next(after_corrections(not wrong, corrections.count if corrections else 0, written))
     return int(wrong or blocks(loaded.findings))
 
 

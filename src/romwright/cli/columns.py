@@ -2,29 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from romwright.errors import OptionError, UnknownNameError
-
-EMPTY = ("", "none")  # what --also says of a socket without a chip
-
-
-@dataclass(frozen=True)
-class Other:
-    """The chip in another socket, its polarities stated; `reading` is how --also's word for it was read."""
-
-    chip: object
-    polarity: dict
-    reading: object = None
-
-    @property
-    def label(self) -> str:
-        """The chip in a few words."""
-        return " ".join([self.chip.name, *(f"{pin}={choice}" for pin, choice in self.polarity.items())])
-
-    def as_json(self) -> dict:
-        """The chip under the documented JSON keys."""
-        return {"part": self.chip.name, "polarity": self.polarity}
+from romwright.errors import OptionError
+from romwright.jobs.sockets import Other
 
 
 class Column:
@@ -135,47 +114,6 @@ def list_columns(page, cpu, place, parts, polarity, seated, others: dict[str, Ot
                 study = Study(page, cpu, place, part.ordered_as(choices), way, shared, also)
                 found.append(Column(study, reading, choices, assumed, others))
     return found
-
-
-def fit_others(page, place, entries) -> dict[str, Other]:
-    """Return the chips in the sockets other than `place`: those of the board's file, then as --also says.
-
-    Raises OptionError, UnknownNameError.
-    """
-    from romwright.boards.library import fitted_chips
-    from romwright.parts.library import require_marked
-
-    sockets, said = {each.name: each for each in page.sockets}, set()
-    found = {name: Other(chip, sockets[name].stated) for name, chip in fitted_chips(page).items()}
-    for word, part, stated in entries:
-        name = require_thing("socket", word, sockets, page.name).name
-        if name == place.name or name in said:
-            why = "the socket that is asked about" if name == place.name else "given twice"
-            raise OptionError(f"--also {word}={part}: {name} is {why}", expected="each other socket once at most")
-        said.add(name)
-        found.pop(name, None)
-        if part.casefold() in EMPTY:
-            continue
-        chip, reading = require_marked(part)
-        choices = chip.polarities(stated)
-        if len(choices) > 1:
-            pins = ", ".join(str(pin) for pin in chip.choices() if pin not in stated)
-            example = ",".join(f"{pin}={choice}" for pin, choice in choices[0].items())
-            raise OptionError(
-                f"--also {word}={part}: the polarity of pin {pins} of {chip.name} is not stated",
-                expected=f"it behind the part, such as --also {word}={part},{example}",
-            )
-        found[name] = Other(chip.ordered_as(choices[0]), choices[0], reading)
-    found.pop(place.name, None)
-    return found
-
-
-def require_thing(kind: str, name: str, known: dict, where: str):
-    """Return what has that name, in any case of letters; raises UnknownNameError."""
-    folded = {each.casefold(): thing for each, thing in known.items()}
-    if name.casefold() not in folded:
-        raise UnknownNameError(kind, name, known, where=where)
-    return folded[name.casefold()]
 
 
 def moved(present: dict[str, str], setting: dict[str, str]) -> dict[str, str]:

@@ -6,9 +6,10 @@ import os
 
 import click
 
+from romwright.cli.action import after_read, print_next
 from romwright.cli.comparepictures import picture_options, print_lines, print_written, require_pictures, write_pictures
 from romwright.cli.options import AS_JSON, READ_AS
-from romwright.cli.render import inert, print_findings, print_json
+from romwright.cli.render import inert, print_findings, print_json, print_result
 
 SHOWN = 6  # other explanations that are listed on paper; --json has all
 WRONG_SHOWN = 8  # wrong bytes that are
@@ -29,7 +30,7 @@ def command(reference, dump, read_as, picture, svg, overwrite, as_json) -> int:
     their first byte, and what one of them does not define is not compared. Exit status 0 if they are equal, 1 if not.
 
     \b
-    Example: romwright compare good.bin dump-U7.bin
+    Example: romwright compare reference/tern-logger.bin dump-U7.bin
     """
     # Matrices here are small: threads that wait for each other would take longer than one.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -52,6 +53,7 @@ def command(reference, dump, read_as, picture, svg, overwrite, as_json) -> int:
         report(comparison, answer)
         print_lines(comparison)
         print_written(files)
+        print_next(after_read(comparison.findings))
     return int(not comparison.identical or blocks(of_files))
 
 
@@ -60,12 +62,14 @@ def report(comparison, answer: dict) -> None:
     from romwright.images.words import in_bytes
 
     if comparison.identical:
-        click.echo(f"identical: {in_bytes(len(comparison.dump))}")
+        print_result(f"identical: {in_bytes(len(comparison.dump))}")
         return
     from romwright.faults.causes import in_bits
 
     different, common = answer["bytes_different"], comparison.bytes_compared
-    click.echo(f"{different:,} of {common:,} bytes differ address by address ({in_bits(answer['bits_different'])})\n")
+    in_all = in_bits(answer["bits_different"])
+    print_result(f"{different:,} of {common:,} bytes differ address by address ({in_all})")
+    click.echo()
     print_findings(comparison.findings)
     if not comparison.blank and (comparison.explained or comparison.residue.telling):
         wrong_bytes(comparison.residue.rest)

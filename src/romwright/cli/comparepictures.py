@@ -28,7 +28,7 @@ def picture_options(command):
 
 def require_pictures(picture: str | None, svg: str | None, inputs: tuple[str, str]) -> None:
     """Raise OptionError for a name that cannot be written to, before the work begins."""
-    from romwright.cli.prepare import require_not_inputs
+    from romwright.jobs.files import require_not_inputs
 
     for option, path, endings in (("--picture", picture, (".svg", ".png")), ("--svg", svg, (".svg",))):
         if path is not None and Path(path).suffix.lower() not in endings:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from romwright.cli.options import parse_address, parse_range
 from romwright.errors import OptionError
+from romwright.images.notation import parse_address, parse_range
 
 # As --store and --fix of prepare write it; a place is not needed where the value is stated.
 SUM = re.compile(r"(?P<kind>[^=@:]+)(?:=(?P<value>[^@:]+))?(?:@(?P<at>[^:]+))?(?::(?P<over>.+))?")

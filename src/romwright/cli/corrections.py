@@ -57,7 +57,7 @@ def report(file: str, answer: dict, corrections, findings: list, conditions: lis
         if each["holds"]:
             click.echo(f"the {each['name']} of the whole dump is as it should be")
     if answer["holds"]:
-        click.echo("Every checksum holds: nothing to repair that they show.")
+        render.print_result("Every checksum holds: nothing to repair that they show.")
     render.print_findings(findings)
     if corrections is None:
         return

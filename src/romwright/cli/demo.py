@@ -64,7 +64,18 @@ STEPS = (
         "Read every address through the plan, byte by byte.",
         "prove U7.plan diagnostic.hex --burnt diagnostic-28C256.bin",
     ),
+    (
+        "11-job",
+        "All of it from one file, with the sheet to take to the bench and a manifest (the dump is rotten: status 1).",
+        "run tern.toml",
+    ),
 )
+JOB = {  # the same job as one file
+    "title": "Tern TL-1: the bench diagnostic in U7", "why": "The lamps do not move; the logger's ROM is suspect.",
+    "date": "1984-11-25", "dumps": ("dump-U7.bin",), "reference": "reference/tern-logger.bin",
+    "contents": ("diagnostic.hex",), "board": "tern-tl-1", "socket": "U7", "now": "LK1=2-3,LK2=1-2", "chip": "28C256",
+    "name": "U7",
+}  # fmt: skip
 
 
 @click.command("demo", short_help="Lay the invented Tern TL-1 job into a folder and run it.")
@@ -98,7 +109,7 @@ def command(folder: str, as_json: bool) -> None:
     if as_json:
         render.print_json({"folder": folder, "steps": steps})
     else:
-        click.echo(f"Everything is in {render.inert(folder)}: inputs, list, the image to burn, these answers as text.")
+        render.print_result(f"Everything is in {folder}: inputs, list, the image to burn, these answers as text.")
 
 
 def lay_out(folder: Path) -> None:
@@ -106,6 +117,7 @@ def lay_out(folder: Path) -> None:
     from romwright.datafiles import data_folder
     from romwright.images.formats import intel, write_files
     from romwright.images.image import Image
+    from romwright.jobs.draft import Answers, build_job
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         found = "the folder is not empty" if folder.is_dir() else "this is a file, not a folder"
@@ -129,6 +141,7 @@ def lay_out(folder: Path) -> None:
     }
     try:
         write_files({str(folder / name): data for name, data in files.items()})
+        write_files({str(folder / "tern.toml"): build_job(Answers(**JOB), folder).encode("utf-8")})
     except OutputError:
         with contextlib.suppress(OSError):  # a folder that was there before, or holds something, stays
             (folder / "reference").rmdir()

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, parse_address, parse_range
+from romwright.cli.options import AS_JSON, OVERWRITE
 from romwright.errors import OptionError, RomwrightError
+from romwright.images.notation import parse_address, parse_range
 
 KINDS = {"ram": ("RAM", "memory"), "rom": ("ROM", "memory"), "port": ("port", "memory"), "io": ("port", "io")}
 STARTS_LOW = (

@@ -8,8 +8,10 @@ from functools import partial
 
 import click
 
+from romwright.cli.action import after_identify, print_next
 from romwright.cli.options import AS_JSON
-from romwright.cli.render import inert, progress
+from romwright.cli.quiet import aloud, is_quiet
+from romwright.cli.render import inert, print_result, progress
 from romwright.cli.shares import map_shares
 from romwright.errors import InputError
 from romwright.images.grammar import HEAD_BYTES, recognise
@@ -48,7 +50,7 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
     Exit status: 0 if every file is known and whole, 1 if not, or if something is wrong with a hex file itself.
 
     \b
-    Example: romwright identify dump-U7.bin
+    Example: romwright identify dump-U7.bin --lists tern.lists
     """
     files = list(_files(paths))
     store = store or default_file()
@@ -62,11 +64,16 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
     for row in rows:
         if row.error and row.file in paths:  # named by the user, not met in a folder: that error is the answer
             _read(row.file)
-    click.echo(_json(rows) if as_json else _text(rows))
-    if not as_json and not all(row.known or row.error for row in rows):
-        with Store(store) as lists:
-            for name, images in lists.without_sketch().items():
-                click.echo(_old(name, images))
+    if as_json:
+        click.echo(_json(rows))
+    else:
+        _print(rows)
+        if not all(row.known or row.error for row in rows):
+            with Store(store) as lists:
+                for name, images in lists.without_sketch().items():
+                    click.echo(_old(name, images))
+        if len(paths) == len(rows) == 1 and not os.path.isdir(paths[0]):
+            print_next(after_identify([match.how for match in rows[0].matches]))
     return 0 if all(row.known and not row.faulty for row in rows) else 1
 
 
@@ -167,16 +174,17 @@ def _json(rows: Iterable[Identification]) -> str:
     return "[\n" + ",\n".join(json.dumps(row.as_json()) for row in rows) + "\n]"
 
 
-def _text(rows: Sequence[Identification]) -> str:
-    lines = [line for row in rows for line in _lines(row)]
-    lines.append("")
-    lines.append(_summary(rows))
+def _print(rows: Sequence[Identification]) -> None:
+    shown = [row for row in rows if not is_quiet() or row.faulty or not row.known]
+    with aloud():
+        click.echo("".join(f"{line}\n" for row in shown for line in _lines(row)), nl=False)
+    click.echo()
+    print_result(_summary(rows))
     missed = [row for row in rows if not row.matches and not row.error]
     if missed:
-        lines.append(f"tried for the unknown: {', '.join(dict.fromkeys(way for row in missed for way in row.tried))}")
+        click.echo(f"tried for the unknown: {', '.join(dict.fromkeys(way for row in missed for way in row.tried))}")
         if any(TRIED_THOROUGHLY[0] not in row.tried for row in missed):
-            lines.append("more is tried with --wide")
-    return "\n".join(lines)
+            click.echo("more is tried with --wide")
 
 
 def _lines(row: Identification) -> Iterator[str]:

@@ -9,11 +9,13 @@ from collections.abc import Iterator
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
-from romwright.cli.render import PIPE_COLUMNS, inert, labelled, print_findings, print_json
-from romwright.errors import OptionError
+from romwright.cli.action import after_read, print_next
+from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
+from romwright.cli.render import PIPE_COLUMNS, inert, labelled, print_findings, print_json, print_result
+from romwright.errors import InputError, OptionError
 from romwright.findings import blocks
 from romwright.images.image import hex_range
+from romwright.images.notation import parse_byte
 from romwright.images.words import in_bytes
 
 LABEL = 13  # columns of the left-hand labels: a SHA-256 beside them ends in column 80
@@ -27,28 +29,36 @@ FORMATS = {"raw": "raw binary", "intel-hex": "Intel HEX", "s-record": "Motorola 
 @click.option("--crc", "crcs", multiple=True, metavar="NAME", help="One more CRC by name, such as xmodem; repeatable.")
 @click.option("--fill", metavar="HH", help="Fill the gaps of a hex file with this byte before anything is computed.")
 @READ_AS
+@click.option(
+    "--lists",
+    metavar="FILE",
+    type=click.Path(),
+    help="A file of reference lists: see whether two of its ROMs answered at once.",
+)
 @click.option("--picture", metavar="OUT", help="Draw a byte map of the one FILE: OUT.png or OUT.svg.")
 @OVERWRITE
 @AS_JSON
-def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
+def command(files, crcs, fill, read_as, lists, picture, overwrite, as_json) -> int:
     """Show what an image is and what its bytes tell.
 
     Size, addresses and checksums first, to compare with a programmer's display; then blank runs, repeats, address
     lines and data bits that never matter, entropy and text; header structures; the CPU that the code is for, with the
-    evidence; and what looks like a bad read: dead or joined lines, a chip that does not answer or drops out. Checksums
-    are over the bytes that the file defines, in address order; with --fill, over all.
+    evidence; and what looks like a bad read: dead or joined lines, a chip that does not answer or drops out; with
+    --lists, which two known ROMs answered at once. Checksums are over the bytes that the file defines, in address
+    order; with --fill, over all.
 
     \b
-    Example: romwright inspect suspect.bin --crc xmodem --picture suspect.svg
+    Example: romwright inspect dump-U7.bin --crc xmodem --picture dump.svg
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # for numpy: threads cost more than small products gain
     from romwright.images import formats
     from romwright.recognition.inspection import inspect_image
 
+    checks = known_checks(lists) if lists else []
     if picture and len(files) > 1:
         raise OptionError(f"{len(files)} files and one picture", where="--picture", expected="one FILE for one picture")
     byte = parse_byte(fill, "--fill") if fill else None
-    results = (inspect_image(formats.read(file, read_as), byte, crcs) for file in files)
+    results = (inspect_image(formats.read(file, read_as), byte, crcs, checks) for file in files)
     if as_json:
         results = list(results)  # of all files or of none; as text, what is known comes before an error
     faulty = False
@@ -57,13 +67,32 @@ def command(files, crcs, fill, read_as, picture, overwrite, as_json) -> int:
             draw(result, picture, overwrite)
         if not as_json:
             click.echo("\n" * bool(index) + "\n".join(report(result)))
-            print_findings(result.findings)
+            print_findings(result.findings, result.file)
         faulty |= blocks(result.findings)
     if as_json:
         print_json([result.as_json() for result in results])
-    elif picture:
-        click.echo(f"\npicture written to {inert(picture)}")
+        return int(faulty)
+    if picture:
+        click.echo()
+        print_result(f"picture written to {picture}")
+    if len(files) == 1:
+        print_next(after_read(result.findings))
     return int(faulty)
+
+
+def known_checks(lists: str) -> list:
+    """Return the checks that need images of the reference lists. Raises InputError if there are none."""
+    from romwright.recognition.overlap import check_known
+    from romwright.recognition.reference import Store
+
+    store = Store(lists)
+    if not store.has_sketches:
+        raise InputError(
+            "no list in this file has an image whose bytes were added", where=lists,
+            expected="two ROMs at least, as files: names and checksums do not tell what both together read",
+            help="romwright lists add NAME FILE... --lists FILE; what an older romwright added has to be added again",
+        )  # fmt: skip
+    return [check_known(store)]
 
 
 def draw(result, path: str, overwrite: bool) -> None:

@@ -7,10 +7,13 @@ from collections.abc import Sequence
 
 import click
 
-from romwright.cli.columns import Column, fit_others, list_columns, moved, require_thing
-from romwright.cli.options import ALSO, AS_JSON, parse_polarity
+from romwright.cli.action import after_links, print_next
+from romwright.cli.columns import Column, list_columns, moved
+from romwright.cli.options import ALSO, AS_JSON, read_polarity
+from romwright.cli.quiet import aloud
 from romwright.cli.wire import heading
 from romwright.errors import OptionError
+from romwright.jobs.sockets import fit_others, parse_setting, require_thing
 
 MARKS = {"works": "ok", "fault": "fault", "stop": "STOP"}
 SHOWN = 32  # settings, and cycles, that are listed on paper; --json has all
@@ -23,7 +26,7 @@ NAMED = 4
 @click.argument("socket", metavar="SOCKET")
 @click.argument("parts", metavar="PART...", nargs=-1, required=True)
 @click.option("--now", metavar="LINK=POSITION,…", help="The present setting: explain it, and the smallest change.")
-@click.option("--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
+@click.option("--polarity", callback=read_polarity, metavar="PIN=L,…", help="Polarities that the factory chose.")
 @ALSO
 @click.option("--seated", type=click.Choice(["offset", "turned"]), help="What if the chip sits so?")
 @click.option("--image", metavar="FILE", help="What the chip holds: predict which bits of other memories read wrong.")
@@ -67,29 +70,10 @@ def command(board, socket, parts, now, polarity, also, seated, image, law, as_js
             if number:
                 click.echo()
             print_column(column, present, contents, law)
+        print_next(after_links(columns[0], present) if len(columns) == 1 else "")
     else:
         print_matrix(board, place, columns)
     return int(not all(column.works(present) for column in columns))
-
-
-def parse_setting(page, text: str) -> dict[str, str]:
-    """Read `LK1=1-2,LK2=2-3` into a position for every link. Raises OptionError, UnknownNameError."""
-    links = {link.name: link for link in page.links}
-    found: dict[str, str] = {}
-    for entry in filter(None, text.split(",")):
-        name, equals, position = entry.strip().partition("=")
-        if not equals:
-            raise OptionError(f"--now {text}: {entry.strip()!r} is no setting", expected="LINK=POSITION: LK1=1-2")
-        link = require_thing("link", name.strip(), links, page.name)
-        if link.name in found:
-            raise OptionError(f"--now {text}: {link.name} is given twice", expected="each link once")
-        found[link.name] = require_thing("position", position.strip(), {p: p for p in link.positions}, link.name)
-    if missing := [name for name in links if name not in found]:
-        example = ",".join(f"{name}={next(iter(links[name].positions))}" for name in links)
-        raise OptionError(
-            f"--now says nothing about {', '.join(missing)}", expected=f"every link of the board, such as {example}"
-        )
-    return {name: found[name] for name in links}
 
 
 def read_contents(path: str, columns: Sequence[Column]) -> bytes:
@@ -116,7 +100,8 @@ def print_matrix(board: str, place, columns) -> None:
     best = sorted(verdicts, key=lambda at: (-verdicts[at].count("works"), columns[0].ranked.place(at)))
     shown = [place for place, name in enumerate(columns[0].links) if name not in idle]
     rows = [[*(at[n] for n in shown), *(MARKS[verdict] for verdict in verdicts[at])] for at in best[:SHOWN]]
-    print_table([*(columns[0].links[n] for n in shown), *(column.label for column in columns)], rows)
+    with aloud():
+        print_table([*(columns[0].links[n] for n in shown), *(column.label for column in columns)], rows)
     print_rest(len(best), [name for name in columns[0].links if name in idle])
     click.echo("\nok: works   fault: does not work   STOP: do not power up")
     print_unchecked({name: entries for column in columns for name, entries in column.unchecked.items()})
@@ -183,12 +168,14 @@ def titles(judged) -> list[str]:
 
 def print_setting(column: Column, setting, word: str, contents, law) -> None:
     """Print the findings of one setting, what they look like at the bench, and who drives the bus."""
-    from romwright.cli.render import indented, print_findings, print_table, show
+    from romwright.cli.render import indented, print_findings, print_result, print_table, show
     from romwright.fit.onboard.symptoms import SAID_OF, list_signs, predict, run_of
 
     judged = column.study.judge(setting)
     links = " ".join(f"{link}={position}" for link, position in setting.items()) or "the board has no links"
-    heading(f"{word}: {links}: {MARKS[judged.verdict]}", fg=None if judged.verdict == "works" else "red")
+    click.echo()
+    colour = None if judged.verdict == "works" else "red"
+    print_result(f"{word}: {links}: {MARKS[judged.verdict]}", bold=True, fg=colour)
     print_findings(judged.findings[:TOLD])
     if len(judged.findings) > TOLD:
         click.echo(f"... and {len(judged.findings) - TOLD} more findings; --json has them all")
@@ -232,14 +219,18 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
 
 def print_change(column: Column, present) -> None:
     """Print the smallest change that makes the present setting right."""
+    from romwright.cli.render import print_result
+
     best = column.best(present)
     changes = moved(present, best)
     steps = " and ".join(f"{link} from {present[link]} to {position}" for link, position in changes.items())
     click.echo()
     if column.works(best):
-        click.echo(f"Smallest change that makes it work: move {steps}." if changes else "Nothing needs to be changed.")
+        print_result(
+            f"Smallest change that makes it work: move {steps}." if changes else "Nothing needs to be changed."
+        )
         return
-    click.echo("No setting of the links makes this chip work by itself.")
+    print_result("No setting of the links makes this chip work by itself.")
     if changes:
         click.echo(f"Least is wrong after moving {steps}; then there remains:")
         for finding in column.study.judge(best).findings:

@@ -29,7 +29,7 @@ def command() -> None:
     """Keep reference lists: names, sizes and checksums of known-good ROMs.
 
     \b
-    Example: romwright lists add tern known.sha256 && romwright lists show
+    Example: romwright lists add tern reference/tern-logger.bin && romwright lists show
     """
 
 
@@ -48,7 +48,7 @@ def add(name: str, files: tuple[str, ...], images: bool, as_json: bool, store: s
     added.
 
     \b
-    Example: romwright lists add tern tern-logger.bin known.sha256
+    Example: romwright lists add tern reference/tern-logger.bin
     """
     if not name.strip():
         raise InputError("the list has no name", expected="a name of at least one visible character")
@@ -73,7 +73,11 @@ def add(name: str, files: tuple[str, ...], images: bool, as_json: bool, store: s
 @AS_JSON
 @LISTS
 def show(name: str | None, as_json: bool, store: str | None) -> None:
-    """Show all lists, or the ROMs of the list NAME."""
+    """Show all lists, or the ROMs of the list NAME.
+
+    \b
+    Example: romwright lists show tern --lists tern.lists
+    """
     with Store(store or default_file()) as lists:
         if name is None:
             rows = [{"name": name, "rows": rows, "images": images} for name, rows, images in lists.lists()]
@@ -96,7 +100,11 @@ def show(name: str | None, as_json: bool, store: str | None) -> None:
 @AS_JSON
 @LISTS
 def remove(name: str, as_json: bool, store: str | None) -> None:
-    """Remove the list NAME."""
+    """Remove the list NAME.
+
+    \b
+    Example: romwright lists remove tern --lists tern.lists
+    """
     with Store(store or default_file()) as lists:
         gone = lists.remove(name)
     if as_json:

@@ -13,13 +13,15 @@ import sys
 import click
 
 from romwright import __version__
+from romwright.cli.quiet import HELP, add_quiet
 from romwright.errors import RomwrightError, UnknownNameError
 
 # In the order of the job.
 COMMANDS = (
     "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "pattern", "parts", "boards", "wire",
-    "prove", "links", "demo",
+    "prove", "links", "label", "job", "run", "sheet", "demo", "explain", "completion",
 )  # fmt: skip
+COMPLETING = "_ROMWRIGHT_COMPLETE"  # set by a shell that asks what may follow; click's own name for it
 
 
 class Commands(click.Group):
@@ -31,22 +33,36 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        return importlib.import_module(f"romwright.cli.{cmd_name}").command
+        command = add_quiet(importlib.import_module(f"romwright.cli.{cmd_name}").command, cmd_name)
+        if COMPLETING in os.environ:
+            from romwright.cli.completion import add_names
+
+            add_names(command)
+        return command
 
     def resolve_command(self, ctx, args):
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+        if args and args[0] not in COMMANDS and not args[0].startswith("-") and not ctx.resilient_parsing:
             raise UnknownNameError("command", args[0], COMMANDS)
         return super().resolve_command(ctx, args)
 
 
-@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+def colours() -> bool | None:
+    """Return False where the user wants none: NO_COLOR is set and not empty (no-color.org); None: as the output can."""
+    return False if os.environ.get("NO_COLOR") else None
+
+
+@click.group(
+    cls=Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100, "color": colours()},
+)
 @click.version_option(__version__, "--version", message="%(prog)s %(version)s", prog_name="romwright")
-def root() -> None:
+@click.option("--quiet", is_flag=True, help=HELP)
+def root(quiet: bool) -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
     Know the dump (inspect, lists, identify, compare, settle, repair), prepare the image (prepare), test the bench
-    (pattern), know the chip (parts) and the board (boards), fit it (wire, prove, links). See it all on the invented
-    Tern TL-1: romwright demo DIR
+    (pattern), know the chip (parts) and the board (boards), fit it (wire, prove, links), mark it (label); or do it all
+    from one file (job, run, sheet). What a finding means: explain. See it on the invented Tern TL-1: romwright demo DIR
     """
 
 
@@ -61,7 +77,7 @@ def complain(found: str, **rows: str) -> None:
     """Print an error as a headline and labelled rows; control characters in it are made harmless."""
     lines = [click.style("error: ", fg="red", bold=True) + harmless(found)]
     lines += [f"  {label}: {harmless(text)}" for label, text in rows.items() if text]
-    click.echo("\n".join(lines), err=True)
+    click.echo("\n".join(lines), err=True, color=colours())
 
 
 def harmless(text: str) -> str:

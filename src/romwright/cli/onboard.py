@@ -10,12 +10,11 @@ from romwright.cli.planfiles import Made, write_plans
 def wire_board(board: str, socket: str, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about a chip in a board's socket: the links and the wiring with the least work."""
     from romwright.boards.library import require_board, require_cpu
-    from romwright.cli.columns import fit_others, require_thing
-    from romwright.cli.links import parse_setting
+    from romwright.cli.action import after_boarding, print_next
     from romwright.cli.render import print_files, print_json
-    from romwright.cli.sets import ordered
     from romwright.fit.onboard.boarding import plan_board
     from romwright.fit.verdict import prove_plan
+    from romwright.jobs.sockets import fit_others, ordered, parse_setting, require_thing, unchecked_of
     from romwright.parts.cautions import fitting_cautions
 
     page = require_board(board)
@@ -39,6 +38,7 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     else:
         print_board(page, cpu, place, found, proof, now, reading)
         print_files(files)
+        print_next(after_boarding(found, proof, place.name, now))
     return int(not ok)
 
 
@@ -49,6 +49,7 @@ def print_board(page, cpu, place, found, proof, now, reading) -> None:
     from romwright.cli.prove import print_proof
     from romwright.cli.render import print_cautions, print_findings, print_unchecked
     from romwright.cli.wire import heading
+    from romwright.jobs.sockets import unchecked_of
     from romwright.parts.cautions import fitting_cautions
 
     click.echo(f"{found.plan.chip.name} in {place.name} of {page.title}")
@@ -70,11 +71,3 @@ def print_board(page, cpu, place, found, proof, now, reading) -> None:
     print_unchecked(unchecked_of(page, cpu, found.plan.chip))
     click.echo()
     print_cautions(fitting_cautions())
-
-
-def unchecked_of(page, cpu, chip) -> dict[str, list[str]]:
-    """Return what nobody has read about the board, its CPU and the chip's pins and levels, by page."""
-    from romwright.fit.standins import unchecked_pins
-
-    found = {page.name: list(page.unchecked), cpu.name: list(cpu.unchecked), chip.name: unchecked_pins(chip)}
-    return {name: entries for name, entries in found.items() if entries}

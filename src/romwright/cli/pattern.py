@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import click
 
 from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
-from romwright.cli.render import indented, inert, print_cautions, print_findings, print_json, print_table
+from romwright.cli.render import indented, inert, print_cautions, print_findings, print_json, print_table, progress
 from romwright.cli.render import show as show_text
 from romwright.errors import InputError, OptionError
 
@@ -15,6 +17,7 @@ WRITE_AS = click.option(
     help="Format of the output.",
 )  # fmt: skip
 LARGEST = 16  # times the chip, up to which a dump is read, and the part of it down to which
+FEW_WORDS = 256  # in which more than two faults at once cannot be told for sure
 BURN = "At the bench: burn {file}, verify it, then fit the chip where the lines are in doubt: the adapter, the socket"
 READ = "read it there as a {part}, and say: romwright pattern line-finder --for {part} --read DUMP"
 FORCE = (
@@ -125,7 +128,7 @@ def read_dump(part, finder, dump: str, read_as: str | None, as_json: bool) -> in
             expected=f"a read of the {part.name}: {max(chip // LARGEST, 1):,} to {chip * LARGEST:,} bytes",
             help="name the part that was read",
         )  # fmt: skip
-    readout = Readout(finder, finder.words_of(image.flat()))
+    readout = Readout(finder, finder.words_of(image.flat()), partial(progress, label="trying faults of lines"))
     found = [*loaded.findings, *find_line_faults(readout)]
     answer = {"part": part.name, "file": dump} | state_readout(readout)
     if as_json:
@@ -140,6 +143,10 @@ def read_dump(part, finder, dump: str, read_as: str | None, as_json: bool) -> in
         click.echo(f"\nWith this the line finder gives the dump: {rest} of it (checked at every address).")
         if not readout.others:
             click.echo("Nothing else that was tried gives it as well.")
+        if part.words <= FEW_WORDS:
+            click.echo(
+                f"In {part.words:,} words more than two faults at once may be read as others: mend, and read again."
+            )
     return int(blocks(found))
 
 
@@ -147,12 +154,14 @@ def write_chip(part, part_name: str, title: str, data: bytes, output: str, write
     """Write the contents of a chip as `prepare` does; return the JSON answer, and what prints it."""
     from romwright.cli import prepare as preparing
     from romwright.images import formats, preparation
+    from romwright.jobs.files import output_names, pages_of, require_not_inputs
+    from romwright.jobs.recipes import require_burnable
 
-    preparing.require_burnable(part)
+    require_burnable(part)
     recipe = preparation.Recipe(len(data), part.name, 0, part.bits)
     prepared = preparation.prepare([preparation.Source(title, formats.Image.from_bytes(data))], recipe)
-    names = preparing.output_names(output, 1)
-    preparing.require_not_inputs(names, preparing.pages_of(part_name))
+    names = output_names(output, 1)
+    require_not_inputs(names, pages_of(part_name))
     writer = formats.format_named(write_as)
     formats.write_files({names[0]: writer.build(formats.Image.from_bytes(prepared.chips[0]))}, overwrite)
     prepared.steps[:] = [f"made {title}"]
@@ -227,7 +236,7 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
         click.echo()
     click.echo(f"Free run of the {model.name}: {run.word} at every address, {run.clocks} clocks for each word.")
     click.echo(f"It starts {run.starts}.")
-    click.echo(f"Clock ({run.clock}): {in_units(hertz, FREQUENCIES)}\n")
+    click.echo(f"Clock ({run.clock}): {in_units(hertz, FREQUENCIES, CLOCK_FIGURES)}\n")
     print_table(
         ("line", "frequency", "period", "counter shows"),
         [
@@ -250,15 +259,16 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
     return 0
 
 
+CLOCK_FIGURES = 9  # a crystal is marked with up to eight: 14.318182
 FREQUENCIES = ((10**6, "MHz"), (10**3, "kHz"), (1, "Hz"))
 TIMES = ((1, "s"), (10**-3, "ms"), (10**-6, "us"), (10**-9, "ns"))
 
 
-def in_units(value, units) -> str:
-    """Write a quantity to six figures in the largest unit of which there is one, the last if there is none.
+def in_units(value, units, figures: int = 6) -> str:
+    """Write a quantity to so many figures in the largest unit of which there is one, the last if there is none.
 
     >>> in_units(7630, FREQUENCIES), in_units(0.000131, TIMES)
     ('7.63 kHz', '131 us')
     """
     size, name = next((unit for unit in units if value >= unit[0]), units[-1])
-    return f"{float(value / size if isinstance(size, int) else float(value) / size):.6g} {name}"
+    return f"{float(value / size if isinstance(size, int) else float(value) / size):.{figures}g} {name}"

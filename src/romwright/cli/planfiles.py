@@ -43,8 +43,8 @@ def write_plans(
     Of several chips each gets its own file: FILE-1, FILE-2, ... before the suffix. `pages` are names of parts and
     boards: one that is a file is an input, as the images are. Raises OptionError, OutputError.
     """
-    from romwright.cli.prepare import pages_of, require_not_inputs
     from romwright.images.formats import write_files
+    from romwright.jobs.files import pages_of, require_not_inputs
 
     wanted = {kind: path for kind, path in targets.items() if path}
     if bool(images) != bool(targets.get("burn")):
@@ -70,7 +70,7 @@ def write_plans(
 def build(kind: str, made: Made, images: tuple[str, ...]) -> bytes:
     """Return the bytes of one kind of file."""
     if kind == "svg":
-        from romwright.sheets.wiring import build_wiring_svg
+        from romwright.sheets.wiring import build_wiring_svg, warning_about
 
         return build_wiring_svg(made.plan, warning_about(made.proof))
     if kind == "csv":
@@ -90,9 +90,9 @@ def build(kind: str, made: Made, images: tuple[str, ...]) -> bytes:
 
 def burnt(made: Made, images: tuple[str, ...]) -> bytes:
     """Return the bytes to burn so that the socket shows the images. Raises OptionError, NotFittingError, InputError."""
-    from romwright.cli.planned import deal
     from romwright.fit.plans.contents import burn
     from romwright.images.formats import read
+    from romwright.jobs.planned import deal
 
     plan, contents = made.plan, {}
     if plan.chip.erased is None:
@@ -105,12 +105,3 @@ def burnt(made: Made, images: tuple[str, ...]) -> bytes:
         data = read(files[0]).image.flat()
         contents[bank] = made.share(data) if made.share else data
     return burn(plan, contents, int(plan.chip.erased, 16))
-
-
-def warning_about(proof) -> str:
-    """Say on the drawing what the proof did not find right."""
-    if not proof.equal:
-        return "DO NOT BUILD THIS AS IT STANDS: read through these wires, the chip does not give the original's bytes"
-    if not proof.drive_equal:
-        return "CAUTION: the wired chip does not drive the bus in exactly the same states as the original"
-    return ""

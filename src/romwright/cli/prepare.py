@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-import os
-import re
 from dataclasses import asdict
-from pathlib import Path
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_address, parse_byte, parse_range
-from romwright.errors import InputError, OptionError, OutputError
-
-FIX = re.compile(r"(?P<kind>[^=@]+)=(?P<value>[^@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
-UNBURNABLE = {"mask ROM": "a mask ROM: its contents were made with it"}
-STORE = re.compile(r"(?P<kind>[^=@]+)@(?P<at>[^:]+)(?::(?P<over>.+))?")
+from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
+from romwright.errors import OptionError
 
 
 @click.command("prepare", short_help="Make the exact bytes to burn into a part.")
@@ -81,8 +74,10 @@ def command(
     Example: romwright prepare diagnostic.hex --for 28C256 --repeat \\
                --fix sum8=00@3FFF -o burn-me.bin
     """
-    from romwright.cli.planned import deal, prepare_planned, read_plan
     from romwright.images import formats, preparation
+    from romwright.jobs.files import output_names, pages_of, require_not_inputs
+    from romwright.jobs.planned import deal, prepare_planned, read_plan
+    from romwright.jobs.recipes import accepted, read_input, recipe_from
     from romwright.parts.library import require_marked
 
     if (plan is None) == (part_name is None):
@@ -112,137 +107,16 @@ def command(
         name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)
     }
     formats.write_files(files, overwrite)
-    report(part, prepared, names, write_as, [*markings, *findings, *prepared.findings], as_json)
+    report(part, prepared, names, write_as, [*markings, *findings, *prepared.findings], as_json, plan)
 
 
-def recipe_from(part, options: dict, room):
-    """Turn the options into a recipe for the size of `room`. Raises OptionError for a part that cannot be burned."""
-    from romwright.images.preparation import Recipe
-
-    require_burnable(part)
-    if options["fill"] is None and part.erased is None:
-        raise OptionError(
-            f"the page of {part.name} does not say what an erased chip reads", help="say it: --fill FF or --fill 00"
-        )
-    sums = [parse_sum(text, STORE, "--store") for text in options["store"]]
-    sums += [parse_sum(text, FIX, "--fix") for text in options["fix"]]
-    if options["order"] and not options["store"]:
-        raise OptionError("--order says how a checksum is stored, but there is no --store")
-    given = {name: value for name, value in options.items() if value is not None}
-    return Recipe(
-        chip_bytes=room.words * room.word_bytes,
-        chip_name=room.name,
-        chip_bits=room.bits,
-        fill=parse_byte(given.get("fill", part.erased), "--fill"),
-        cut=parse_range(given["cut"], "--cut") if "cut" in given else None,
-        join=options["join"],
-        swap=int(given.get("swap", 0)),
-        invert=options["invert"],
-        base=parse_address(given["base"], "--base") if "base" in given else None,
-        repeat=options["repeat"],
-        split=int(given.get("split", 1)),
-        sums=sums,
-        order=given.get("order", "little"),
-    )
-
-
-def require_burnable(part) -> None:
-    """Raise OptionError for a part that nobody can burn."""
-    if part.family in UNBURNABLE:
-        raise OptionError(
-            f"{part.name} is {UNBURNABLE[part.family]}",
-            where="--for",
-            expected="a chip that a programmer can burn",
-            help=f"`romwright wire {part.name} CHIP` shows how a programmable chip goes into its socket",
-        )
-
-
-def parse_sum(text: str, form: re.Pattern, option: str):
-    """Read a checksum wish. Raises OptionError."""
-    from romwright.images.fixup import kind_named
-    from romwright.images.sums import Sum
-
-    match = form.fullmatch(text)
-    if not match:
-        example = "sum8=00@3FFF:0000-3FFF" if form is FIX else "sum16@3FFE:0000-3FFD"
-        raise OptionError(f"{text!r} cannot be read", where=option, expected=f"for instance {example}")
-    kind = kind_named(match["kind"])
-    place, value = match["at"], None
-    at = parse_range(place, option) if "-" in place else (parse_address(place, option), None)
-    if form is FIX:
-        value = parse_address(match["value"], option)
-        if value >> kind.width:
-            raise OptionError(
-                f"{match['value']} has more than {kind.width} bits",
-                where=option,
-                expected=f"at most {kind.text((1 << kind.width) - 1)}",
-            )
-    elif at[1]:
-        raise OptionError(
-            f"{place} is a range", where=option, expected=f"one address; a {kind.name} takes {kind.size_bytes} bytes"
-        )
-    return Sum(kind, at, value, parse_range(match["over"], option) if match["over"] else None)
-
-
-def read_input(text: str, read_as: str | None):
-    """Read FILE or FILE@ADDRESS; returns what was loaded and the address. A file of that whole name goes first."""
-    from romwright.images import formats
-
-    match = re.fullmatch(r"(.+)@((?:0x|\$)?[0-9A-Fa-f]+h?)", text)
-    if match and not os.path.exists(text):
-        return formats.read(match[1], read_as), parse_address(match[2], text)
-    return formats.read(text, read_as), None
-
-
-def accepted(loaded: list, codes: tuple[str, ...]) -> list:
-    """Return the findings about the inputs. Raises InputError at a fault that was not accepted."""
-    from romwright.findings import blocks
-
-    findings = [(one.file, finding) for one in loaded for finding in one.findings]
-    for file, finding in findings:
-        if blocks([finding]) and finding.code.name not in codes:
-            raise InputError(
-                finding.title,
-                where=", ".join(filter(None, [file, finding.evidence])),
-                help=f"{finding.remedy}; or give --accept {finding.code.name} if it is meant so",
-            )
-    if unknown := set(codes) - {finding.code.name for _, finding in findings}:
-        raise OptionError(
-            f"no input has the finding {', '.join(sorted(unknown))}", where="--accept", help="leave the option out"
-        )
-    return [finding for _, finding in findings]
-
-
-def output_names(output: str, split: int) -> list[str]:
-    """Return the name of each chip's file: OUT, or OUT-0, OUT-1, ... before the suffix."""
-    path = Path(output)
-    if output == "-" or not path.name:
-        raise OutputError(
-            f"{output!r} is no name of a file", where="--output", expected="a file, since it is read back"
-        )
-    return (
-        [output] if split == 1 else [str(path.with_name(f"{path.stem}-{lane}{path.suffix}")) for lane in range(split)]
-    )
-
-
-def pages_of(*names: str | None) -> list[str]:
-    """Return those names that are files which were read: plans, and pages of one's own."""
-    return [name for name in names if name and os.path.isfile(name)]
-
-
-def require_not_inputs(names: list[str], inputs: list[str]) -> None:
-    """Raise OptionError if an output is one of the inputs: inputs are never changed."""
-    taken = {os.path.realpath(name) for name in inputs}
-    for name in names:
-        if os.path.realpath(name) in taken:
-            raise OptionError(
-                "the output is one of the inputs", where=name, help="inputs are never changed: choose another name"
-            )
-
-
-def report(part, prepared, names: list[str], write_as: str, findings: list, as_json: bool) -> None:
+def report(
+    part, prepared, names: list[str], write_as: str, findings: list, as_json: bool, plan: str | None = None
+) -> None:
     """Print what was done and the checksums to expect on the programmer's display."""
     from romwright.cli import render
+    from romwright.cli.action import after_prepare, print_next
+    from romwright.images.checksums import measure
     from romwright.parts.cautions import programming_cautions
 
     if as_json:
@@ -254,6 +128,7 @@ def report(part, prepared, names: list[str], write_as: str, findings: list, as_j
         render.print_findings(findings)
     click.echo()
     render.print_cautions(programming_cautions(part))
+    print_next(after_prepare(part, names, [measure(chip).sum16 for chip in prepared.chips], plan))
 
 
 def answer(part, prepared, names: list[str], write_as: str, findings: list) -> dict:
@@ -286,4 +161,4 @@ def print_outputs(part, prepared, names: list[str]) -> None:
     ]
     render.print_table(("file", "bytes", "16-bit sum", "8-bit sum", "CRC-32"), rows, right=(1,))
     for name, sums in zip(names, measured, strict=True):
-        click.echo(f"SHA-256 {sums.sha256}  {render.inert(name)}")
+        render.print_result(f"SHA-256 {sums.sha256}  {name}")

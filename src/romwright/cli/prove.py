@@ -22,11 +22,13 @@ def command(plan: str, contents: tuple[str, ...], burnt: str | None, read_as: st
     Nothing that made the plan is used. Exit status 1 if anything differs.
 
     \b
-    Example: romwright prove u7.plan diagnostic.hex --burnt burn-me.bin
+    Example: romwright prove U7.plan diagnostic.hex --burnt diagnostic-28C256.bin
     """
-    from romwright.cli.planned import read_plan
+    from romwright.cli.action import after_proof, print_next
+    from romwright.cli.quiet import aloud
     from romwright.cli.render import print_json
     from romwright.fit.verdict import prove_plan
+    from romwright.jobs.planned import read_plan
 
     made = read_plan(plan)
     if bool(contents) != bool(burnt):
@@ -43,16 +45,18 @@ def command(plan: str, contents: tuple[str, ...], burnt: str | None, read_as: st
         })  # fmt: skip
     else:
         click.echo(f"{made.chip.name} in a socket for {made.original.name}, as {plan} wires it")
-        print_proof(made, proof, burnt is not None)
+        with aloud():
+            print_proof(made, proof, burnt is not None)
+        print_next(after_proof(proof, plan, made.chip.name))
     return int(not ok)
 
 
 def read_burnt(plan, contents: tuple[str, ...], burnt: str, read_as: str | None):
     """Read what the socket must show and what the chip holds. Raises OptionError, NotFittingError, InputError."""
-    from romwright.cli.planned import deal
     from romwright.fit.plans.bench import Burnt
     from romwright.fit.plans.contents import words_of
     from romwright.images.formats import read
+    from romwright.jobs.planned import deal
 
     dealt = deal(plan, contents)
     for bank, files in dealt.items():
@@ -67,7 +71,8 @@ def read_burnt(plan, contents: tuple[str, ...], burnt: str, read_as: str | None)
 
 
 def print_proof(plan, proof, bytes_compared: bool = False) -> None:
-    """Print what the simulated read gave."""
+    """Print what the simulated read gave; with --quiet only what is wrong."""
+    from romwright.cli.render import print_result
     from romwright.images.words import counted
 
     banks = f", each of {len(plan.banks)} banks" if plan.banks else ""
@@ -80,20 +85,20 @@ def print_proof(plan, proof, bytes_compared: bool = False) -> None:
         print_difference(proof.first_difference)
     if proof.states_written:
         where = counted(proof.states_written, "state")
-        click.echo(f"  the chip can be WRITTEN in {where} in which the original is not")
+        print_result(f"  the chip can be WRITTEN in {where} in which the original is not")
     if not proof.power_up_safe:
-        click.echo("  the chip can be WRITTEN while power comes up and no control line has its level yet")
+        print_result("  the chip can be WRITTEN while power comes up and no control line has its level yet")
     if proof.drive_equal:
         click.echo("  who drives the data bus is the same in every state")
     else:
-        click.echo(f"  who drives the data bus is NOT the same in {counted(proof.states_differ, 'state')}")
+        print_result(f"  who drives the data bus is NOT the same in {counted(proof.states_differ, 'state')}")
 
 
 def print_difference(found: dict) -> None:
     """Print the first difference of a proof."""
-    from romwright.cli.render import inert
+    from romwright.cli.render import print_result
 
     said = ", ".join(f"{key} {value}" for key, value in found.items() if key != "levels")
-    click.echo(inert(f"  NOT EQUAL: the first difference is: {said}"))
+    print_result(f"  NOT EQUAL: the first difference is: {said}")
     if levels := found.get("levels"):
-        click.echo(inert(f"  at {', '.join(f'{name} {level}' for name, level in levels.items())}"))
+        print_result(f"  at {', '.join(f'{name} {level}' for name, level in levels.items())}")

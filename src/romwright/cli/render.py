@@ -11,7 +11,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import click
 
-from romwright.findings import Finding, Severity, worst_first
+from romwright.cli.quiet import aloud, is_quiet
+from romwright.findings import Finding, Severity, blocks, worst_first
 
 PIPE_COLUMNS = 110  # line length where there is no terminal to ask
 STYLES = {
@@ -73,14 +74,38 @@ def print_table(headers: Sequence[str], rows: Iterable[Sequence[object]], right:
     show(table)
 
 
-def print_findings(findings: Iterable[Finding]) -> None:
-    """Print findings, worst first: severity and title, then evidence and remedy below."""
+def print_findings(findings: Iterable[Finding], about: str = "") -> None:
+    """Print findings, worst first: severity and title, then evidence and remedy below; with --quiet only the worst.
+
+    `about` names what they are about, where with --quiet nothing else would.
+    """
     from rich.text import Text
 
-    for finding in worst_first(findings):
-        severity = (str(finding.severity), STYLES[finding.severity])
-        notes = [f"{label}: {text}" for label, text in (("seen", finding.evidence), ("do", finding.remedy)) if text]
-        show(Text.assemble(severity, f" ({finding.code.name}): {inert(finding.title)}"), *map(indented, notes))
+    quiet = is_quiet()
+    shown = [finding for finding in worst_first(findings) if blocks([finding]) or not quiet]
+    with aloud():
+        if about and shown and quiet:
+            click.echo(f"{inert(about)}:")
+        for finding in shown:
+            severity = (str(finding.severity), STYLES[finding.severity])
+            notes = [f"{label}: {text}" for label, text in (("seen", finding.evidence), ("do", finding.remedy)) if text]
+            show(Text.assemble(severity, f" ({finding.code.name}): {inert(finding.title)}"), *map(indented, notes))
+    if shown:
+        print_hint(shown[0].code.name)
+
+
+def print_hint(code: str) -> None:
+    """Say on a terminal, once for each command, where more is said of a finding."""
+    context = click.get_current_context(silent=True)
+    if sys.stdout.isatty() and context and "romwright.hint" not in context.meta:
+        context.meta["romwright.hint"] = code
+        show(indented(f"romwright explain {code} says more"))
+
+
+def print_result(text: str = "", **style) -> None:
+    """Print a line of what came of a command: it is heard with --quiet too."""
+    with aloud():
+        click.secho(inert(text), **style)
 
 
 def print_cautions(cautions: Iterable[str]) -> None:
@@ -107,7 +132,7 @@ def indented(text: str):
 
 def progress(items: Sequence, label: str, after_s: float = 0.8) -> Iterator:
     """Yield the items; on a terminal, show a bar on standard error once the work has lasted `after_s` seconds."""
-    if not sys.stderr.isatty():
+    if not sys.stderr.isatty() or is_quiet():
         yield from items
         return
     begun, bar, task = time.monotonic(), None, None
@@ -131,4 +156,4 @@ def progress(items: Sequence, label: str, after_s: float = 0.8) -> Iterator:
 def print_files(files: list[dict]) -> None:
     """Print which files were written."""
     for file in files:
-        click.echo(inert(f"written: {file['file']} ({file['format']}, {file['size']:,} bytes)"))
+        print_result(f"written: {file['file']} ({file['format']}, {file['size']:,} bytes)")

@@ -6,8 +6,9 @@ import os
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
+from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
 from romwright.errors import OptionError, OutputError
+from romwright.images.notation import parse_byte
 
 SHOWN = 16  # changed bytes that are listed on paper; --json has all
 DECAYS = ("rose", "fell", "either")
@@ -108,6 +109,7 @@ def option_name(key: str) -> str:
 def restore(loaded, reference, fill: int | None, output: str | None, overwrite: bool, as_json: bool) -> int:
     """Say what makes the dump its reference; write it if asked."""
     from romwright.cli import render
+    from romwright.cli.action import after_restoration, print_next
     from romwright.faults.comparison import compare
     from romwright.faults.repairs.restoration import Restoration
     from romwright.findings import blocks
@@ -147,11 +149,12 @@ def restore(loaded, reference, fill: int | None, output: str | None, overwrite: 
     else:
         click.echo(click.style(f"{render.inert(loaded.file)}, to be {render.inert(reference.file)}", bold=True))
         if comparison.identical:
-            click.echo("identical: nothing to repair")
+            render.print_result("identical: nothing to repair")
         render.print_findings(findings)
         if not comparison.identical and not restoration.refusal:
             print_changes(changes, restoration.straight)
         print_written(written)
+        print_next(after_restoration(restoration, written))
     return int(not comparison.identical or blocks(of_files))
 
 
@@ -187,9 +190,9 @@ def write(image, loaded, output: str, overwrite: bool, inputs: list[str], holds=
     """Write an image in the dump's format, read it back, and check it. Raises OptionError or OutputError."""
     import zlib
 
-    from romwright.cli.prepare import output_names, require_not_inputs
     from romwright.images import formats
     from romwright.images.checksums import measure
+    from romwright.jobs.files import output_names, require_not_inputs
 
     names = output_names(output, 1)
     require_not_inputs(names, inputs)
@@ -208,8 +211,9 @@ def write(image, loaded, output: str, overwrite: bool, inputs: list[str], holds=
 
 def print_written(written: dict | None) -> None:
     """Print which file was written."""
-    from romwright.cli.render import inert
+    from romwright.cli.render import print_result
 
     if written:
-        click.echo(f"\nwritten, read back and checked: {inert(written['file'])} ({written['format']}, "
-                   f"{written['size']:,} bytes, CRC-32 {written['crc32']})")  # fmt: skip
+        click.echo()
+        print_result(f"written, read back and checked: {written['file']} ({written['format']}, "
+                     f"{written['size']:,} bytes, CRC-32 {written['crc32']})")  # fmt: skip

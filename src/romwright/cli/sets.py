@@ -5,28 +5,18 @@ from __future__ import annotations
 import click
 
 from romwright.cli.planfiles import Made, write_plans
-from romwright.errors import OptionError
-
-
-def ordered(part, polarity: dict, option: str):
-    """Return a part with every polarity stated. Raises OptionError if one is open."""
-    if open_pins := [pin for pin in part.choices() if pin not in polarity]:
-        pins = ",".join(f"{pin}=L" for pin in part.choices())
-        raise OptionError(
-            f"the polarity of pin {', '.join(map(str, open_pins))} of {part.name} is not stated",
-            expected=f"{option} {pins}, or H, as the ROM was ordered",
-        )
-    return part.ordered_as(part.polarities(polarity)[0])
 
 
 def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about several chips in place of one, half as wide each or with a part of the words."""
+    from romwright.cli.action import after_plans, print_next
     from romwright.cli.page import caution_lines
     from romwright.cli.render import print_cautions, print_files, print_json
     from romwright.cli.wire import print_verdict
     from romwright.findings import blocks
     from romwright.fit.plans.sets import share_out
     from romwright.fit.verdict import examine_fit
+    from romwright.jobs.sockets import ordered
     from romwright.parts.cautions import fitting_cautions
 
     shares = share_out(ordered(original, options["polarity"], "--polarity"), part, options["chips"])
@@ -49,17 +39,20 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
     click.echo()
     print_cautions(fitting_cautions())
     print_files(files)
+    print_next(after_plans(made))
     return int(any(blocks(verdict.findings) for _, verdict in found))
 
 
 def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about one chip in place of two originals."""
+    from romwright.cli.action import after_plan, print_next
     from romwright.cli.page import caution_lines
     from romwright.cli.render import print_cautions, print_files, print_json, print_unchecked
     from romwright.fit.plans.sets import join_sockets
     from romwright.fit.plans.wiring import plan_wiring
     from romwright.fit.standins import unchecked_pins
     from romwright.fit.verdict import prove_plan
+    from romwright.jobs.sockets import ordered
     from romwright.parts.cautions import fitting_cautions
 
     unchecked = {page.name: unchecked_pins(page) for page in (first, second, part) if unchecked_pins(page)}
@@ -83,6 +76,7 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)
+        print_next(after_plan(plan, proof))
     return int(not (proof.equal and proof.drive_equal))
 
 

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS, parse_byte
+from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
 from romwright.errors import OptionError
+from romwright.images.notation import parse_byte
 
 BLOCKING = ("bits-undecided", "read-once")  # findings with which nothing is written unasked
 
@@ -61,13 +62,13 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
     Exit status 0 if the reads settle the chip, 1 if not.
 
     \b
-    Example: romwright settle read1.bin read2.bin read3.bin --risk 1%
+    Example: romwright settle reads/U7-1.bin reads/U7-2.bin reads/U7-3.bin --risk 1%
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as for compare, which explains the reads that are set aside
-    from romwright.cli.prepare import output_names, require_not_inputs
     from romwright.cli.render import print_json, progress
     from romwright.faults.repeats.settling import settle
     from romwright.findings import blocks
+    from romwright.jobs.files import output_names, require_not_inputs
 
     if output:
         output_names(output, 1)
@@ -94,11 +95,13 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
             }
         )
     else:
+        from romwright.cli.action import after_settle, print_next
         from romwright.cli.settlement import report, say_written
 
         report(found, odd)
         if output:
             say_written(found, output, written, refused)
+        print_next(after_settle(found))
     return int(not found.settled or found.undecided > 0 or blocks([*findings, *found.findings]))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from romwright.cli.render import inert, print_findings, print_table
+from romwright.cli.render import inert, print_findings, print_result, print_table
 from romwright.faults.causes import in_bits
 from romwright.faults.repeats.chances import missed_at
 from romwright.faults.repeats.unsettled import chance
@@ -42,7 +42,7 @@ def report(found, odd: list) -> None:
         click.echo()
     for file, finding in odd:
         click.echo(inert(f"{file}:"))
-        print_findings([finding])
+        print_findings([finding], file)
     print_findings(found.findings)
     if found.votes:
         print_bits(found)
@@ -100,7 +100,7 @@ def print_chances(found) -> None:
     click.echo(f"  a cell that is even looks stable in {n} read{'s' * (n != 1)} with {even}")
     click.echo("  taken for granted: each cell goes wrong by chance, apart from all others, in up to half of its reads")
     word = "settled" if found.settled else "not settled"
-    click.echo(f"{word}: any bit wrong with at most {chance(found.risk_reached)}; {chance(found.risk)} is allowed")
+    print_result(f"{word}: any bit wrong with at most {chance(found.risk_reached)}; {chance(found.risk)} is allowed")
 
 
 def print_counts(counts: list[dict]) -> None:
@@ -126,10 +126,10 @@ def say_written(found, output: str, written: dict | None, refused: list) -> None
         codes = sorted({each.code.name for each in refused})
         why = " and ".join(codes) if found.votes else "nothing is settled"
         accept = f"; if it is meant so: {' '.join(f'--accept {code}' for code in codes)}" if found.votes else ""
-        click.echo(inert(f"not written: {output} ({why}){accept}"))
+        print_result(f"not written: {output} ({why}){accept}")
         return
     size = in_bytes(written["size"])
-    click.echo(inert(f"written and read back: {output} ({written['format']}, {size}, CRC-32 {written['crc32']})"))
+    print_result(f"written and read back: {output} ({written['format']}, {size}, CRC-32 {written['crc32']})")
     undecided = [each for each in found.entries() if each["state"] != "settled"]
     if undecided:
         click.echo(f"in it {in_bits(len(undecided))} undecided, a tie written as the first read has it:")

@@ -6,14 +6,14 @@ from collections.abc import Iterator
 
 import click
 
-from romwright.cli.options import AS_JSON, parse_polarity
+from romwright.cli.options import AS_JSON, read_polarity
 from romwright.errors import InputError
 
 
 @click.command("stand-ins", short_help="Rank the parts that can replace a ROM.")
 @click.argument("rom", metavar="ROM")
 @click.option(
-    "--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of ROM that the factory chose."
+    "--polarity", callback=read_polarity, metavar="PIN=L,…", help="Polarities of ROM that the factory chose."
 )
 @click.option("--have", metavar="FILE", help="Only parts in this drawer list: one part a line, with a count.")
 @click.option("--all", "everything", is_flag=True, help="Those that cannot replace it too, with the reason.")

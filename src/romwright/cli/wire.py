@@ -7,7 +7,7 @@ import re
 import click
 
 from romwright.cli.onboard import wire_board
-from romwright.cli.options import AS_JSON, OVERWRITE, parse_also, parse_polarity
+from romwright.cli.options import AS_JSON, OVERWRITE, read_also, read_polarity
 from romwright.cli.planfiles import Made, require_one_wiring, write_plans
 from romwright.cli.sets import wire_chips, wire_joined
 from romwright.errors import OptionError
@@ -29,9 +29,9 @@ def parse_banks(context: click.Context, parameter: click.Parameter, text: str | 
 @click.argument("socket", metavar="FROM")
 @click.argument("chip", metavar="TO")
 @click.option(
-    "--polarity", callback=parse_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose."
+    "--polarity", callback=read_polarity, metavar="PIN=L,…", help="Polarities of FROM that the factory chose."
 )
-@click.option("--chip-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for TO.")
+@click.option("--chip-polarity", callback=read_polarity, metavar="PIN=L,…", help="The same for TO.")
 @click.option(
     "--prefer", multiple=True, type=click.Choice(["links", "wires", "no-gates", "diodes", "crossed-lines"]),
     help="What the plan favours; crossed-lines saves wires where the bytes can be crossed instead.",
@@ -44,11 +44,11 @@ def parse_banks(context: click.Context, parameter: click.Parameter, text: str | 
 )
 @click.option("--chips", type=click.IntRange(1, 16), default=1, metavar="N", help="N chips in place of one.")
 @click.option("--second", metavar="PART", help="A second ROM whose place the same chip takes.")
-@click.option("--second-polarity", callback=parse_polarity, metavar="PIN=L,…", help="The same for the second ROM.")
+@click.option("--second-polarity", callback=read_polarity, metavar="PIN=L,…", help="The same for the second ROM.")
 @click.option("--board", metavar="BOARD", help="FROM is a socket of this board.")
 @click.option("--now", metavar="LINK=POSITION,…", help="With --board: the present setting of its links.")
 @click.option(
-    "--also", multiple=True, callback=parse_also, metavar="SOCKET=PART[,PIN=L…]",
+    "--also", multiple=True, callback=read_also, metavar="SOCKET=PART[,PIN=L…]",
     help="With --board: what sits in another socket, or none.",
 )  # fmt: skip
 @click.option("--image", "images", multiple=True, metavar="FILE[@BANK]", help="What the socket must show.")
@@ -69,6 +69,7 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     \b
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
+    from romwright.cli.action import after_plan, after_polarities, print_next
     from romwright.cli.render import print_cautions, print_files, print_findings, print_json
     from romwright.findings import blocks
     from romwright.fit.verdict import examine_fit
@@ -105,6 +106,8 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)
+        open_pins = verdict.open_pins
+        print_next(after_polarities(open_pins) if open_pins else after_plan(first.plan, first.proof))
     return int(blocks(verdict.findings))
 
 

@@ -12,26 +12,44 @@ from romwright.images.words import in_bytes
 CHARGE = Code(
     "bits-rose", Severity.FAULT, "no bit of a dump is 1 where the reference has 0",
     "The erased state of an EPROM is all 1, so a cell that loses its charge turns from 0 to 1.",
+    do="If the chip is an EPROM, read it several times, at a lower supply too (4.5 V), and keep for each bit a 0 "
+    "that is ever read (reasoning, no source); then write a fresh chip.",
+    example="20 bits rose 0→1",
 )  # fmt: skip
 FELL = Code(
     "bits-fell", Severity.FAULT, "no bit of a dump is 0 where the reference has 1",
     "Only programming makes a 0: a bit that fell is no charge loss.",
+    do="Look for a bad contact, an open or shorted line, or a second chip on the bus (reasoning, no source); then "
+    "read again.",
+    example="29 bits fell 1→0",
 )  # fmt: skip
 MARGINAL = Code(
     "bits-both-ways", Severity.FAULT, "no bits of a dump are wrong in both directions",
     "Cells that lost charge go one way only; a read at the limit of time or supply goes both.",
+    do="Read several times, slower and at 4.5, 5.0 and 5.5 V, and compare (reasoning, no source): romwright settle "
+    "does.",
+    example="34 bits are wrong, 21 0→1 and 13 1→0",
 )  # fmt: skip
 CONTACT = Code(
     "contact-comes-and-goes", Severity.FAULT, "no line was at the wrong level where bytes are wrong",
     "The cells are good: the line had the wrong level when they were read.",
+    do="Reseat the chip and the adapter, check the wiring of the line that is named, and read again (reasoning, no "
+    "source).",
+    example="A7 makes contact only now and then",
 )  # fmt: skip
 VERSION = Code(
     "other-contents", Severity.FAULT, "the bytes that are wrong are wrong in single bits",
     "Bytes that are altogether different were written so: another version, or a patch.",
+    do="Read the chip a second time. If it reads the same, it is another version and good as it is: keep the dump, "
+    "and ask romwright identify.",
+    example="255 bytes are altogether different",
 )  # fmt: skip
 REGION = Code(
     "reads-one-value", Severity.FAULT, "no stretch of a dump reads one value where the reference has others",
     "Nothing answered there, or nothing was ever written: what reads FF in one piece is no charge loss, bit by bit.",
+    do="Read again, slower. If it reads the same, that part is dead, erased, or was never written; if not, look at "
+    "the contacts of the highest address lines and of the selects (reasoning, no source).",
+    example="0800-0FFF reads FF",
 )  # fmt: skip
 
 MOSTLY = 0.6  # share of the wrong bytes that one line must explain

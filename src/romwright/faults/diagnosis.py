@@ -7,12 +7,11 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from romwright.faults.causes import RESEAT, UNSOURCED, find_causes, in_bits
-from romwright.faults.lines import Law, Line, State
+from romwright.faults.extent import check_assumed, check_size, check_start, shows_every_second
+from romwright.faults.lines import LEVELS, Law, Line, State
 from romwright.faults.search.spectrum import MOST_LINES
 from romwright.findings import Code, Finding, Severity
-from romwright.images.image import hex_range
 from romwright.images.runs import is_uniform
-from romwright.images.words import in_bytes
 
 if TYPE_CHECKING:
     import numpy as np
@@ -22,50 +21,53 @@ if TYPE_CHECKING:
 CROSSED = Code(
     "line-crossed", Severity.FAULT, "each line of a dump follows the line of its own number",
     "Every byte is right, but in another place, or with its bits in another order.",
+    do="Check the wiring of the adapter line by line against the chip's pins, reseat, and read again (reasoning, no "
+    "source).",
+    example="A2 and A9 are crossed",
 )  # fmt: skip
 STUCK = Code(
     "line-stuck", Severity.FAULT, "no line of a dump stays at one level whatever is read",
     "A part of the ROM was never read, or a data bit is missing from every byte.",
+    do="Check the contact of that line at the chip and the adapter, and the way to the reader for a short to GND or "
+    "VCC; reseat and read again. If another chip shows it too, it is the reader (reasoning, no source).",
+    example="A3 is stuck low",
 )  # fmt: skip
 JOINED = Code(
     "line-joined", Severity.FAULT, "no two lines of a dump are joined",
     "Addresses or bits at which the two lines should differ were never seen.",
+    do="Look for solder or a whisker between the pins of the two lines, reseat the chip and the adapter, and read "
+    "again (reasoning, no source).",
+    example="A3 and A4 are joined",
 )  # fmt: skip
 INVERTED = Code(
     "line-inverted", Severity.FAULT, "no line of a dump is inverted",
     "One bit of every byte is wrong, or every byte is at the address that differs in that one line.",
-)  # fmt: skip
-MOVED = Code(
-    "starts-elsewhere", Severity.FAULT, "a dump starts where its reference does",
-    "What was read is a piece of something else, or was cut or joined at the wrong place.",
-)  # fmt: skip
-SIZE = Code(
-    "size-differs", Severity.NOTE, "a dump is as long as its reference",
-    "The reader was set to another size of chip, or the file was cut or doubled.",
-)  # fmt: skip
-GAPS = Code(
-    "bytes-not-compared", Severity.NOTE, "a dump and its reference define every byte",
-    "What a hex file leaves out, or lies past the end of a short file, is neither right nor wrong.",
+    do="Look for an inverting buffer between the chip and the reader (reasoning, no source). If every data line is "
+    "inverted, prepare --invert turns them back.",
+    example="D6 is inverted",
 )  # fmt: skip
 UNEXPLAINED = Code(
     "not-explained", Severity.FAULT, "a dump is its reference read through lines that are crossed, stuck or joined",
     "It may be another ROM, or another version, or a read in which nothing answered.",
+    do="Ask romwright identify what the dump is. If it should be this ROM, reseat the chip, read it again and "
+    "compare the two reads.",
+    example="no map of lines was found that makes this dump of that reference",
 )  # fmt: skip
 NO_REFERENCE = Code(
     "blank-reference", Severity.FAULT, "a reference has more than one byte value",
     "With nothing in it there is nothing to compare: perhaps the two files are exchanged.",
-)  # fmt: skip
-EXTRA = Code(
-    "extra-bytes", Severity.NOTE, "a dump has nothing before or after the bytes of its reference",
-    "A file may be padded, or bear a header or a line end: that is no fault of the chip.",
+    do="Give the good image first and the dump second.",
+    example="every byte of the reference is FF",
 )  # fmt: skip
 BLANK = Code(
     "reads-blank", Severity.FAULT, "a dump has more than one byte value",
     "Nothing was read: the chip is erased, was not selected, has no contact, or is not there.",
+    do="Check that the chip is selected (/CE, /OE and the polarity of its selects) and supplied, and that it sits "
+    "the right way round; then read again.",
+    example="every byte of the dump is FF",
 )  # fmt: skip
 FEW_NAMED = 3  # lines in a row that are named one by one
 FEW_MOVED = 4  # crossed lines that are named one by one
-LEVELS = ("low", "high")
 LOOKED_FOR = (
     "lines crossed in any order with up to three address lines stuck or joined, more of these where the other address "
     "lines run straight; address lines inverted; data lines stuck, joined or inverted; another start, with no address "
@@ -117,81 +119,6 @@ def unexplained(comparison: Comparison) -> Finding:
         f"looked for: {looked}",
         "romwright identify may know the dump; if it should be this ROM, read it again and compare the two reads",
     )  # fmt: skip
-
-
-def check_size(comparison: Comparison) -> Iterator[Finding]:
-    """Find a dump that is longer or shorter than its reference."""
-    reference, dump, lines = len(comparison.reference), comparison.size_dump, comparison.best.lines
-    if comparison.extra.bytes:
-        yield from check_extra(comparison)
-        return
-    if reference == dump:
-        return
-    times, rest = divmod(dump, reference)
-    if dump > reference and not rest and comparison.explained and not lines.start and lines.beyond is None:
-        what = f"it holds the reference {times} times over"
-    elif dump > reference:
-        what = f"{in_bytes(dump - reference)} more than the reference"
-    else:
-        what = f"{in_bytes(reference - dump)} fewer than the reference"
-        held = {
-            n: line.level for n, line in enumerate(lines.address)
-            if line.state is State.STUCK and n >= comparison.reader_lines
-        }  # fmt: skip
-        if comparison.explained and held:
-            levels = " and ".join(f"A{n} {LEVELS[level]}" for n, level in held.items())
-            what = f"it is the part of the reference with {levels}"
-    do = ""
-    if shows_every_second(comparison):
-        what = f"it is every second byte of the reference, those with A0 {LEVELS[lines.address[0].level]}"
-        do = "one chip of a 16-bit pair holds that: romwright prepare --split 2 cuts the reference into two such files"
-    yield Finding(SIZE, f"the dump has {in_bytes(dump)}, the reference {in_bytes(reference)}", what, do)
-
-
-def shows_every_second(comparison: Comparison) -> bool:
-    """Tell whether a dump half as long as its reference has its even bytes, or its odd ones."""
-    first, *rest = comparison.best.lines.address or [Line.stuck(0)]
-    half = 2 * comparison.size_dump == len(comparison.filled) > 2
-    return half and first.state is State.STUCK and rest == [Line.follows(n) for n in range(len(rest))]
-
-
-def check_extra(comparison: Comparison) -> Iterator[Finding]:
-    """Find bytes before or after those of the reference."""
-    extra = comparison.extra
-    for count, data, where in ((extra.before, extra.head, "before"), (extra.after, extra.tail, "after")):
-        if count:
-            filled = f"all {int(data[0]):02X}: padding, or a larger chip of which only a part is used"
-            what = filled if is_uniform(data) else f"they begin {data[:8].tobytes().hex(' ').upper()}"
-            counted = "; addresses below are counted from the first byte after them" if where == "before" else ""
-            yield Finding(
-                EXTRA, f"the dump has {in_bytes(count)} more {where} the reference", what + counted,
-                f"with romwright prepare, --cut {extra.range}" + f" --base {extra.before:04X}" * bool(extra.before)
-                + " takes the rest",
-            )  # fmt: skip
-
-
-def check_assumed(comparison: Comparison) -> Iterator[Finding]:
-    """Find what was not compared."""
-    if comparison.known is not None and (gone := int((~comparison.known).sum())):
-        yield Finding(GAPS, f"{in_bytes(gone)} of the dump were not compared", "one of the files does not define them")
-
-
-def check_start(comparison: Comparison) -> Iterator[Finding]:
-    """Find a dump that starts elsewhere."""
-    lines, size = comparison.best.lines, len(comparison.reference)
-    if lines.start or lines.beyond is not None:
-        before = -lines.start
-        beyond = f"; past its end the dump reads {lines.beyond:02X}" if lines.beyond is not None else ""
-        where = f"at {lines.start:04X} of the reference" if lines.start >= 0 else f"{before:04X} before the reference"
-        straight = all(line == Line.follows(n) for n, line in enumerate(lines.data))
-        but = "" if straight and not comparison.best.residual else " but for what is said below"
-        do = f"read again from the start {UNSOURCED}"
-        if 0 < before <= len(comparison.dump) - size:
-            whole = hex_range(before, before + size)
-            do = f"with romwright prepare, --cut {whole} --base {before:04X} takes the reference's bytes"
-        yield Finding(
-            MOVED, f"the dump starts {where}", f"from there on its bytes are those of the reference{but}{beyond}", do
-        )
 
 
 def check_lines(lines: Sequence[Line], letter: str, side: str, comparison: Comparison) -> Iterator[Finding]:

@@ -17,6 +17,7 @@ import numpy as np
 LOW_LINES = 9  # address lines whose part of an index is worked out once and repeated
 FEW_CROSSED = 4  # address lines that somebody may have crossed with intent, or by a slip
 BYTES = np.arange(256, dtype=np.uint8)
+LEVELS = ("low", "high")  # 0 and 1, in words
 
 
 class State(StrEnum):

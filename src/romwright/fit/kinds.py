@@ -9,42 +9,71 @@ from romwright.fit.drive import Levels, list_states
 from romwright.fit.seating import Seating
 from romwright.parts.model import Part
 
-SIZE = Code("size", Severity.FAULT, "the chip holds as many words as the original", "What does not fit is lost.")
-WIDTH = Code("width", Severity.FAULT, "the chip has as many data lines as the original", "Bits are missing or unused.")
+SIZE = Code(
+    "size", Severity.FAULT, "the chip holds as many words as the original",
+    "What does not fit is lost.",
+    do="Take a larger chip: this one cannot hold the contents.",
+    example="the chip is too small",
+)  # fmt: skip
+WIDTH = Code(
+    "width", Severity.FAULT, "the chip has as many data lines as the original",
+    "Bits are missing or unused.",
+    do="Take a chip with as many data lines, or two side by side. If the chip has more than the original, leave the "
+    "upper data pins open.",
+    example="the chip has another number of data lines",
+)  # fmt: skip
 PITCH = Code(
     "row-pitch", Severity.FAULT, "the rows of pins are as far apart as the socket's",
     "It cannot be plugged in, so every pin must be wired.",
+    do="Take a chip in the same package, or build an adapter by the wiring table.",
+    example="prom-82s129 cannot be plugged in",
 )  # fmt: skip
 VOLATILE = Code(
     "volatile", Severity.FAULT, "a chip in place of one that keeps its contents keeps them too",
     "What was loaded is gone when the supply is off.",
+    do="Take a chip that keeps its contents, or a RAM with a battery. A bare RAM must be loaded after each switching "
+    "on.",
+    example="the chip forgets when it is switched off",
 )  # fmt: skip
 NOT_WRITTEN = Code(
     "cannot-be-written", Severity.FAULT, "a chip in place of one that the board can write can be written too",
     "Whatever the board writes is lost.",
+    do="Find out whether the board ever writes there. If it does, take a chip that can be written.",
+    example="the board writes here, and the chip cannot be written",
 )  # fmt: skip
 SLOW_WRITE = Code(
     "slow-write", Severity.FAULT, "a chip in place of a RAM takes each byte as fast as a RAM",
     "An EEPROM or flash chip is programmed by each write cycle that reaches it: it is busy for milliseconds, reads "
     "wrong meanwhile, and wears out (common practice, no source).",
+    do="Take a static RAM, or one with a battery if the contents must stay.",
+    example="the board's RAM writes would program the EEPROM",
 )  # fmt: skip
 OUTPUT_KIND = Code(
     "output-kind", Severity.CAUTION, "three-state and open-collector outputs are not exchanged",
     "Open-collector outputs may be joined to form an AND; three-state outputs joined so fight. "
     "The other way round needs pull-ups.",
+    do="See in the schematic what else is joined to the data lines, and whether they have pull-up resistors.",
+    example="the outputs are of another kind",
 )  # fmt: skip
 LATCHED = Code(
     "address-latch", Severity.CAUTION, "the chip does not latch its address where the original did not",
     "A latched chip shows stale bytes unless its select returns to the off level between reads.",
+    do="Check in the schematic, or with a scope, that the select is off between any two reads.",
+    example="the chip latches its address",
 )  # fmt: skip
 
 SLOWER = Code(
     "slower", Severity.CAUTION, "the chip's fastest grade is no slower than the original's slowest",
     "The processor takes the byte before it is there: wrong at times, when warm, or always.",
+    do="Work out how much time the board's read cycle leaves, and take a chip of a grade that is fast enough. If you "
+    "try a slow one, try it warm too.",
+    example="slower than the original: 350-450 ns against 250 ns",
 )  # fmt: skip
 TIME_UNKNOWN = Code(
     "access-time-unknown", Severity.NOTE, "the pages of both parts have access times",
     "Nobody has compared how fast they answer.",
+    do="Read the grade on the chip, and compare it with the time that the board's read cycle leaves.",
+    example="the access times cannot be compared",
 )  # fmt: skip
 
 

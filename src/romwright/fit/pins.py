@@ -15,50 +15,78 @@ BY_TABLE = "follow the wiring table"
 SUPPLY = Code(
     "supply-pin", Severity.STOP, "each supply pin of the chip meets a rail of its voltage",
     "A chip without its supply, or with it turned round, is fed through its other pins and dies.",
+    do="Do not power up. Bring each supply pin of the chip to its own rail as the wiring table says, and measure it "
+    "at the empty socket first.",
+    example="VCC of the chip (5 V) does not meet its rail",
 )  # fmt: skip
 RAIL = Code(
     "rail-on-pin", Severity.STOP, "no rail of -5 V or +12 V meets a pin that is not made for it",
     "-5 V or +12 V on another pin destroys the chip.",
+    do="Do not power up. Bend that pin of the chip up so that the rail does not reach it, and wire it as the wiring "
+    "table says.",
+    example="+12 V on A10",
 )  # fmt: skip
 DATA_DRIVEN = Code(
     "data-pin-driven", Severity.STOP, "no data output of the chip meets a rail or a line that the board drives",
     "Two outputs against each other: one of them gives way.",
+    do="Do not power up. Bend those data pins up and wire each to its own data line.",
+    example="D0, D7 of the chip on driven lines",
 )  # fmt: skip
 DATA_LINE = Code(
-    "data-line", Severity.FAULT, "each data pin meets its own data line", "The bits arrive crossed or not at all."
-)
+    "data-line", Severity.FAULT, "each data pin meets its own data line", "The bits arrive crossed or not at all.",
+    do="Bend those data pins up and wire each to its own data line; the wiring table has the positions.",
+    example="D1, D2, D3, D4, D5, D6 of the chip do not meet their data lines",
+)  # fmt: skip
 ADDRESS_LINE = Code(
     "address-line", Severity.FAULT, "each address pin meets its own address line",
     "Bytes show at wrong addresses, or a part of the contents never shows.",
+    do="Bend those address pins up and wire each to its own address line; the wiring table has the positions.",
+    example="A11 of the chip does not meet its address line",
 )  # fmt: skip
 ADDRESS_SIGNAL = Code(
     "address-on-signal", Severity.FAULT, "an address pin that the original does not have is held at one level",
     "A control line on an address pin picks a part of the chip instead of enabling it.",
+    do="Bend that address pin up and tie it to GND or VCC; the contents must lie in the part of the chip that this "
+    "picks.",
+    example="A14 of the chip follows CS",
 )  # fmt: skip
 ADDRESS_OPEN = Code(
     "address-open", Severity.FAULT, "an address pin that the original does not have does not float",
     "A floating address pin shows one part of the chip or another at random.",
+    do="Tie that address pin to GND or VCC; the contents must lie in the part of the chip that this picks.",
+    example="A16 of the chip may float",
 )  # fmt: skip
 PART_SHOWN = Code(
     "part-shown", Severity.NOTE, "address pins above the original's are at a constant level",
     "Only that part of the chip shows, so the contents must lie there.",
+    do="Burn the contents at the address that is named, or repeat them over the whole chip (prepare --repeat).",
+    example="only 4000-7FFF of the chip shows",
 )  # fmt: skip
 READ_LEVEL = Code(
     "read-level", Severity.FAULT, "VPP, /PGM and their like are at the level that the data sheet asks for in read",
     "At another level, or open, the read is outside the data sheet.",
+    do="Bend that pin up and tie it to the level that the data sheet asks for in read, as the wiring table says.",
+    example="/PGM (chip pin 27) is not at H in read",
 )  # fmt: skip
 READ_UNKNOWN = Code(
     "read-level-unknown", Severity.CAUTION, "no pin that needs a level in read meets a position of an unknown level",
     "What the board has there is not known: a socket made for a part with nothing on that pin may leave it open.",
+    do="Measure that position of the empty socket with the board switched on. Unless it has the level that the chip "
+    "needs in read, bend the pin up and tie it.",
+    example="VPP (chip pin 1) must be at VCC in read, and the original has NC there",
 )  # fmt: skip
 STATUS_DRIVEN = Code(
     "status-pin-driven", Severity.STOP, "a status output such as RDY//BUSY does not meet a rail or a driven line",
     "It pulls low while the chip writes, against whatever holds the line high.",
+    do="Do not power up. Bend that pin of the chip up and leave it open.",
+    example="RDY|/BUSY is an output",
 )  # fmt: skip
 STATUS_IDLE = Code(
     "status-pin", Severity.CAUTION, "a status output that never moves here stays clear of rails and lines",
     "It pulls low only while the chip writes. As the chip sits nothing writes it, so it is off; one write and it "
     "pulls against the line.",
+    do="Bend that pin of the chip up and leave it open: it has no use here.",
+    example="RDY|/BUSY is an output",
 )  # fmt: skip
 
 

@@ -20,26 +20,43 @@ BENCH = (
 UNSELECTED = Code(
     "drives-unselected", Severity.FAULT, "the chip is off the data bus whenever the decoder does not select it",
     "Nothing is broken, yet every read of another memory on that bus comes back wrong, and good parts get replaced.",
+    do="Bring the decoder's select to the pin on which the chip selects: set the board's links for a ROM that "
+    "selects there, or bend that pin up and wire it. Do it before you replace any RAM.",
+    example="the EPROM drives the bus during every memory read, whether selected or not",
 )  # fmt: skip
 SILENT = Code(
     "never-answers", Severity.FAULT, "the chip drives the bus in every state in which the original did",
     "The processor reads a floating bus.",
+    do="Follow the wiring table: it brings every enable of the chip to a line that is active when the chip should "
+    "answer.",
+    example="the chip does not answer in every read that the original answers",
 )  # fmt: skip
 POLARITY = Code(
     "polarity", Severity.FAULT, "each enable of the chip is active at the level at which the original's was",
     "The chip drives exactly when it should not, and is off when it should drive.",
+    do="Put an inverter or a gate before that enable, or take another enable of the chip: the wiring table says which.",
+    example="/CE (chip pin 20) has the wrong polarity",
 )  # fmt: skip
 ENABLE_LOST = Code(
     "enable-lost", Severity.CAUTION, "every enable of the original reaches an enable of the chip",
     "The chip then drives in states in which the original was off; it works where the board never makes them.",
+    do="Find out whether the select on the board is already off whenever that enable is: then it works as it is. "
+    "Else add the gate of the wiring table.",
+    example="the enable on socket pin 27 (OE1) is lost",
 )  # fmt: skip
 GATE = Code(
     "gate-needed", Severity.FAULT, "wires and ties alone let the chip heed the original's selects and enables",
     "An enable of the other polarity needs an inverter: left out, the chip is never off the bus, or always.",
+    do="Add the gates of the list, wired as it says, each with its supply pins connected and 100 nF beside it "
+    "(common practice, no source).",
+    example="wiring alone is not enough: an inverter is needed",
 )  # fmt: skip
 STILL_LOST = Code(
     "wired-enable-lost", Severity.CAUTION, "the wiring table gives the chip exactly the original's drive condition",
     "A chip with fewer enables drives in states in which the original was off.",
+    do="Find out whether the select on the board is already off in the states that are named: then it works as it "
+    "is. Else add the gate that is named.",
+    example="lost without a gate: socket pin 27 (OE1, active L)",
 )  # fmt: skip
 
 

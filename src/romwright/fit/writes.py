@@ -13,14 +13,22 @@ from romwright.parts.model import Part, Pin
 WRITE = Code(
     "write-strobe", Severity.STOP, "no state of the socket's lines can write the chip",
     "A select or an address line on /WE overwrites the contents while the computer runs.",
+    do="Do not power up. Bend that pin of the chip up and tie it to the level at which nothing is written (VCC for "
+    "/WE); never leave it in the socket.",
+    example="pin 27 of the chip is /WE",
 )  # fmt: skip
 WRITE_STATES = Code(
     "write-states", Severity.CAUTION, "the chip is written in no other states than the original",
     "The strobe is the board's own, yet the chip takes a byte where the original took none.",
+    do="Check that the board never makes the states that are named. If it does, gate the strobe.",
+    example="pin 27 of the chip is /WE",
 )  # fmt: skip
 WRITE_HELD = Code(
-    "write-pin-held", Severity.STOP, "no write strobe of a chip that keeps its contents is on a line held only in read",
+    "write-pin-held", Severity.STOP, "no write strobe of a chip that keeps its contents is held only in read",
     "The original asks for that level only while it is read; while power comes up the line may be at either level.",
+    do="Do not power up. Bend that pin of the chip up and tie it to the level at which nothing is written (VCC for "
+    "/WE).",
+    example="pin 27 of the chip is /WE",
 )  # fmt: skip
 
 

@@ -19,15 +19,21 @@ from romwright.images.words import in_bytes
 PARTLY_FILLED = Code(
     "partly-filled",
     Severity.CAUTION,
-    "Whether an image is so small that the chip's highest address lines decide whether it is seen.",
+    "an image fills the chip, or is repeated until it does",
     "A chip that is larger than the socket has address pins that the board does not drive: tied the wrong way, they "
     "show the filled part and the machine reads an erased chip.",
+    do="Tie the chip's highest address lines to GND so that the filled block shows, or repeat the image over the "
+    "whole chip with prepare --repeat: then their level does not matter.",
+    example="the image takes 16,384 of 32,768 bytes; the rest is fill",
 )
 WORD_WIDE = Code(
     "word-wide",
     Severity.NOTE,
-    "Whether the chip holds 16-bit words, so that the order of the bytes matters.",
+    "the chip holds words of 8 bits: the order of the bytes does not matter",
     "Programmers take the even byte of a file as D0 to D7 (common practice, no source); some show a sum of words.",
+    do="Compare the programmer's display with the sum of words that is printed. If it comes out with the bytes of "
+    "each word exchanged, prepare --swap 2 exchanges them.",
+    example="the 27C1024 holds words of 16 bits; bytes stay in the order of the file",
 )
 
 

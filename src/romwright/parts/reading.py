@@ -18,8 +18,11 @@ from romwright.parts.markings import Maker, Markings, Meanings, Speeds, fold, me
 SEVERAL_MEANINGS = Code(
     "several-meanings",
     Severity.CAUTION,
-    "whether a page's name is printed on other parts too",
-    "two parts with one number differ in supplies, programming voltage or pins: the wrong page can destroy the chip",
+    "a page's name is printed on no other part",
+    "Two parts with one number differ in supplies, programming voltage or pins: the wrong page can destroy the chip.",
+    do="Read the whole marking on the chip and its maker's data sheet, before anything gets power; then give the "
+    "name of the right page.",
+    example="2764 is easily taken for 2764A: look at the chip",
 )
 
 

@@ -18,6 +18,9 @@ from romwright.recognition.cpus import NEEDED, Judgement, judge_cpus
 IF_CROSSED = Code(
     "cpu-if-crossed", Severity.NOTE, "a dump is no program until its data lines are crossed or inverted",
     "Data lines exchanged on a board or an adapter, or an inverting buffer, hide a program from its CPU, and from us.",
+    do="Compare the data pins of chip, adapter and reader with the data sheet. If the board itself crosses or "
+    "inverts them, the chip is right as it is.",
+    example="with all data lines inverted it would look like a program for the 6502",
 )  # fmt: skip
 
 LARGEST = 1 << 18  # bytes of an image that is tried

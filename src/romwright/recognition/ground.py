@@ -26,13 +26,16 @@ from romwright.recognition.sketch import SAMPLES, filled, sample_places
 RIGHT = 0.7  # of the bytes of a damaged dump, when routes are weighed
 MAY_BE_RIGHT = 0.5, 0.7, 0.95  # when one is judged
 PRIOR = 2.0  # neighbours that are supposed to be as bytes in general are
+TOO_OFTEN = 0.25  # share of neighbours that have the byte too, from which it tells nothing
+ALL_AGAIN = 0.9  # share of bytes that are again at a neighbour, from which the dump repeats itself there
 BLANK_SHARE = 0.25  # share from which a value is taken for fill
 CONSTANT = 0.02  # share below which the rarer level of a data line is noise
 FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which a route is worth improving
 FEWEST = 8  # bytes from which data lines are matched
+LIKE = 0.25  # correlation from which a data line follows one of the image
 BETTER = 0.05  # share of bytes by which a data line must be explained better if it is stuck or joined
 MARGIN = 20.0  # bits: one false name in a million dumps
-LEAST_SHARE, LEAST_EQUAL = 0.4, 16  # of the sampled bytes that can be seen must be right, and so many
+LEAST_SHARE, LEAST_EQUAL = 0.5, 16  # of the sampled bytes that can be seen must be right, and so many
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
 
 
@@ -123,8 +126,8 @@ class Ground:
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, int]:
         """Return what is expected of the bytes if the data lines run so, and what right and wrong ones weigh.
 
-        With the places of the bytes in the dump, what is there often at other levels of one or two address lines weighs
-        less: tables and texts are alike in that way.
+        With the places of the bytes in the dump, what is there also at other levels of one or two address lines weighs
+        less, and nothing if it is there often: tables and texts are alike in that way.
         """
         mask = sum(1 << n for n, line in enumerate(data) if line.state is not State.STUCK)
         masked = np.arange(256) & mask
@@ -135,11 +138,14 @@ class Ground:
         expected = byte_table(data)[self.samples] & mask
         chance = share[expected]
         if at is not None:
+            found = self.dump.values[at] & np.uint8(mask)
             for steps in neighbours(self.dump.lines):
-                again = self.dump.values[at[:, None] ^ steps] & np.uint8(mask) == expected[:, None]
-                chance = np.maximum(chance, (again.sum(axis=1) + PRIOR * share[expected]) / (len(steps) + PRIOR))
+                other = self.dump.values[at[:, None] ^ steps] & np.uint8(mask)
+                again = other == expected[:, None]
+                again = again[:, (other == found[:, None]).mean(axis=0) < ALL_AGAIN]  # not where the dump just repeats
+                chance = np.maximum(chance, (again.sum(axis=1) + PRIOR * share[expected]) / (again.shape[1] + PRIOR))
+        tells = self.telling & ~blank[expected] & (chance < TOO_OFTEN)
         chance = np.minimum(chance, 0.99)
-        tells = self.telling & ~blank[expected]
         right = np.where(tells, np.log2(expect / chance), 0)
         wrong = np.where(tells, np.log2((1 - expect) / (1 - chance)), 0)
         return expected, right, wrong, blank, mask
@@ -186,10 +192,11 @@ class Ground:
         way = Ways.of(best.route)
         trials = [self.evidence(way, best.route.data, strict=True, expect=expect) for expect in MAY_BE_RIGHT]
         bits = max(float(trial[0][0]) for trial in trials) - log2(len(trials))
+        best = replace(best, bits=bits, equal=int(trials[0][1][0]), seen=int(trials[0][2][0]))
         for route in (best.route, *self.other_partners(best.route)):
             if self.borne_out(route):
-                return replace(best, bits=bits, route=route, borne_out=True)
-        return replace(best, bits=bits, borne_out=False)
+                return replace(best, route=route, borne_out=True)
+        return replace(best, borne_out=False)
 
     def other_partners(self, route: Route) -> Iterator[Route]:
         """Yield the route with other lines joined: OR with a low line that reaches nothing changes nothing."""
@@ -244,15 +251,18 @@ def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Lin
     agree = (seen.T @ due / len(found) + 1) / 2  # share, by data line of the dump and of the image
     centred = [part - part.mean(axis=0) for part in (seen, due)]
     norms = [np.maximum(np.sqrt((part**2).sum(axis=0)), 1e-6) for part in centred]
-    alike = np.abs(centred[0].T @ centred[1]) / np.outer(*norms)  # whatever the share of ones
+    along = centred[0].T @ centred[1] / np.outer(*norms)  # correlation: whatever the share of ones
+    alike = np.abs(along)
+    along += (alike < LIKE) * (agree - 0.5)
     chosen, high = assign(-(alike + np.eye(8) * 1e-3).T), (seen > 0).mean(axis=0)
     lines = []
     for plane, line in enumerate(chosen.tolist()):
         share, still = agree[plane, line], max(high[plane], 1 - high[plane])
-        if still > max(share, 1 - share) + BETTER:
+        unlike = alike[plane, line] < max(LIKE, 3 / np.sqrt(len(found)))
+        if unlike and still > max(share, 1 - share) + BETTER:
             lines.append(Line.stuck(int(high[plane] > 0.5)))
         else:
-            lines.append(Line.follows(line) if share >= 0.5 else Line.inverted(line))
+            lines.append(Line.follows(line) if along[plane, line] >= 0 else Line.inverted(line))
     for a, b in dump.alike:
         of = sorted(chosen[[a, b]].tolist())
         plain = min(max(agree[p, q], 1 - agree[p, q]) for p, q in ((a, chosen[a]), (b, chosen[b])))

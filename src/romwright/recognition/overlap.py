@@ -7,18 +7,30 @@ the dump at the addresses that were sampled of all images. A smaller image is th
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import cache
 from itertools import combinations
 from math import log2
 from typing import NamedTuple
 
 import numpy as np
 
+from romwright.faults.alone import signs
+from romwright.findings import Code, Finding, Severity
 from romwright.recognition import forms
 from romwright.recognition.ground import BLANK_SHARE, MARGIN, Dump
-from romwright.recognition.reference import Store
+from romwright.recognition.reference import Known, Store
 from romwright.recognition.signatures import SketchIndex
 from romwright.recognition.sketch import LEAST_BYTES, MOST_BYTES, sample_places
 from romwright.recognition.verdicts import Match, pages_of
+
+BOTH = Code(
+    "two-known-at-once", Severity.FAULT, "a dump is not the AND of two known ROMs",
+    "Two chips answered at once: no byte can be trusted, and in the computer their outputs fight.",
+    do="Pull one of the two and read again; then probe the /CE and /OE of both: they must never be active together. "
+    "On a board, romwright links tells which setting makes them so.",
+    example="two ROMs answered at once: tern-logger.bin and tern-diagnostic.bin",
+)  # fmt: skip
 
 WRONG = 0.01  # share of bits that may be wrong
 RIGHT = 0.9  # share of the bytes that is expected to be right, and that must be of those that tell anything
@@ -111,3 +123,36 @@ def match_overlap(index: SketchIndex, store: Store, data: bytes) -> list[Match]:
             for one, other in (known, known[::-1])
         ]  # fmt: skip
     return []
+
+
+def check_known(store: Store) -> signs.Check:
+    """Return the check whether a dump is two ROMs of a reference list at once. A store is read when it is called."""
+
+    @cache
+    def index() -> SketchIndex:
+        return SketchIndex(store.sketches())
+
+    def check(dump: signs.Dump) -> Iterator[signs.Sign]:
+        data = dump.image.flat(0xFF)
+        if not dump.whole or not LEAST_BYTES <= len(data) <= MOST_BYTES or forms.blank(data):
+            return
+        for overlap in find_overlaps(index(), Dump(data))[:1]:
+            yield said(overlap, [store.owners([number])[number] for number in overlap.images])
+
+    return check
+
+
+def said(overlap: Overlap, known: list[Known]) -> signs.Sign:
+    """Say which two ROMs answered at once, with the evidence."""
+    names = [f"{each.row.name} (list {each.list})" for each in known]
+    return signs.Sign(
+        Finding(
+            BOTH, f"two ROMs answered at once: {names[0]} and {names[1]}",
+            f"a bit is 1 where it is 1 in both, in {overlap.equal} of {overlap.seen} sampled bytes; that the second of "
+            f"them agrees so by chance is {signs.one_in(overlap.bits)}. A low wins against a high {signs.UNSOURCED}",
+            "pull one of the two and read again; probe the /CE and /OE of both: they must never be active together; "
+            "romwright links predicts it for a board",
+        ),
+        {"images": [{"name": each.row.name, "list": each.list} for each in known], "samples_equal": overlap.equal,
+         "samples_total": overlap.seen, "evidence_bits": round(overlap.bits)},
+    )  # fmt: skip

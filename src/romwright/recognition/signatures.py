@@ -19,9 +19,9 @@ from romwright.recognition.sketch import SAMPLES, Sketch, lines_of, sample_place
 from romwright.recognition.verdicts import PAGE_BYTES
 
 MOST_PIECES = 16  # places of an image in a larger dump, or of a smaller dump in an image, that are tried by samples
-LIKE = 0.2  # correlation of data lines from which an image is a candidate; by chance it is 0.12
+LIKE = 3.0  # correlation of data lines, in units of its noise, from which an image is a candidate
 CHUNK = 1024  # images compared at a time
-MOST = 6  # candidates of each kind
+MOST = 12  # candidates of each kind
 LEAST_WINDOWS = 2
 LEAST_SCORE, LESS = 1.0, 4.0  # of an image by its cubes: at least so much, and this part of the most that can be right
 MOST_RANKED, MOST_CUBES = 100, 150  # images that are ranked by how many of their cubes can be right at once
@@ -88,6 +88,7 @@ class SketchIndex:
                     _likeness(self.samples[rows[first : first + CHUNK]], views)
                     for first in range(0, len(rows), CHUNK)
                 ])  # fmt: skip
+                likeness *= np.sqrt([view[2].sum() for view in views])  # by chance it is 2, however few bytes are seen
                 for row, view in zip(*np.nonzero(likeness > LIKE)):
                     found.append((float(likeness[row, view]), int(rows[row]), lines, views[view][0]))
         for _, row, lines, base in sorted(found, reverse=True)[:MOST]:

@@ -27,15 +27,19 @@ DATE = re.compile(rb"[01]\d/[0-3]\d/\d\d")
 WRONG_HEADER = Code(
     "rom-header",
     Severity.FAULT,
-    "the lengths and byte sums that a ROM header promises",
+    "the lengths and byte sums that a ROM header promises hold",
     "A PC ignores an expansion ROM whose bytes do not sum to zero, and a sum that fails is often a bad read.",
+    do="Read the ROM again and compare. If it reads the same, compare it with a known good copy.",
+    example="the expansion ROM header at offset 0000 does not hold",
 )
 
 DOUBTFUL_HEADER = Code(
     "55aa-by-chance",
     Severity.NOTE,
-    "whether an image that starts with 55 AA goes on as an expansion ROM does",
+    "an image that starts with 55 AA goes on as an expansion ROM does",
     "Two bytes alone can agree by chance, or because a test pattern was written there.",
+    do="Nothing, unless the chip should hold an expansion ROM: then read it again.",
+    example="55 AA at the start, but nothing else of an expansion ROM",
 )
 
 

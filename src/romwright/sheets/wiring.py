@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from romwright.fit.plans.proof import Proof
 from romwright.fit.plans.wiring import Plan
 from romwright.sheets.adapter import draw_view
 from romwright.sheets.drawing import SHOWN
@@ -38,6 +39,15 @@ def build_wiring_svg(plan: Plan, warning: str = "") -> bytes:
 def title_of(plan: Plan) -> str:
     """Name a plan."""
     return f"{plan.chip.name} in a socket laid out for {plan.original.name}"
+
+
+def warning_about(proof: Proof) -> str:
+    """Say on the drawing what the proof did not find right."""
+    if not proof.equal:
+        return "DO NOT BUILD THIS AS IT STANDS: read through these wires, the chip does not give the original's bytes"
+    if not proof.drive_equal:
+        return "CAUTION: the wired chip does not drive the bus in exactly the same states as the original"
+    return ""
 
 
 def lay_out(plan: Plan, warning: str, list_after: int) -> Paper:

@@ -22,7 +22,7 @@ from romwright.images.image import Image
 REAL = load(IMAGES)
 CBIOS = sorted(Path("/usr/share/cbios").glob("*.rom"))
 TERN = Path(__file__).parents[3] / "fixtures" / "tern"
-LARGE = [name for name in REAL if int(name.split()[-1][:-1]) >= 32]
+LARGE = [name for name in REAL if 32 <= int(name.split()[-1][:-1]) <= 128]
 random_bytes = st.builds(
     lambda seed, lines: np.random.default_rng(seed).integers(0, 256, 1 << lines, np.uint8),
     st.integers(0, 1 << 30), st.integers(10, 14),

@@ -115,7 +115,7 @@ def test_all_sets_are_those_of_brute_force(data, names, seed, count):
     seed=st.integers(0, 10**6), wrong=st.integers(1, 3),
     names=st.sets(st.sampled_from([*WITNESSES]), min_size=1, max_size=3),
 )  # fmt: skip
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_the_true_correction_is_among_them_and_each_holds(decay, seed, wrong, names):
     rng = random.Random(seed)
     good = rng.randbytes(24)

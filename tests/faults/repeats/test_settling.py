@@ -21,6 +21,7 @@ TERN = Path(__file__).parents[3] / "fixtures" / "tern"
 LOGGER = np.frombuffer((TERN / "logger.bin").read_bytes(), np.uint8)
 DIAGNOSTIC = np.frombuffer((TERN / "diagnostic.bin").read_bytes(), np.uint8)
 RANDOM = np.random.default_rng(4).integers(0, 256, 8192).astype(np.uint8)
+OTHER = np.random.default_rng(99).integers(0, 256, 8192).astype(np.uint8)
 
 
 def loaded(*datas, names="r{}.bin"):
@@ -141,7 +142,7 @@ def joined(data):
 
 
 SPOILT = {
-    "another ROM": (lambda data: np.random.default_rng(99).integers(0, 256, len(data)).astype(np.uint8), "other contents", "another ROM or version"),
+    "another ROM": (lambda data: OTHER[: len(data)], "other contents", "another ROM or version"),
     "blank": (lambda data: np.full_like(data, 0xFF), "blank", "FF"),
     "all zero": (lambda data: np.zeros_like(data), "blank", "00"),
     "data line stuck": (stuck, "lines", "D5 is stuck low"),

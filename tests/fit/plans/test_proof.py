@@ -185,7 +185,7 @@ def test_a_level_held_only_in_read_does_not_keep_a_strobe_at_rest():
 GATED = {
     "inverter": ("rom-2364-24", {20: "H"}, "27C64", ["inverter"]),
     "or": ("rom-23128-style-b", {20: "L", 22: "L", 27: "L"}, "28C256", ["or"]),
-    "and": ("prom-82s181", {}, "rom-9316b-inhibit-pin18", ["and"]),
+    "and": ("prom-82s181", {}, "rom-9316b-inhibit", ["and"]),
     "nand": ("rom-23128-style-b", {20: "H", 22: "H", 27: "L"}, "27128", ["nand"]),
     "nand behind nand": ("rom-23128-style-b", {20: "L", 22: "L", 27: "H"}, "27128", ["nand", "nand"]),
     "or behind or": ("2564", {}, "rom-2364-24", ["or", "or"]),

@@ -20,10 +20,15 @@ from romwright.images.words import in_bytes
 DROPS = Code(
     "answers-now-and-then", Severity.FAULT, "no value of an undriven bus stands at random between the bytes of a dump",
     "The chip, its select or a contact drops out while it is read: the bytes that do come are good.",
+    do="Clean the pins, reseat the chip and the adapter, press on the chip and read again, slower. Probe /CE and /OE "
+    "at the chip, and its supply, which may sag (common practice, no source).",
+    example="about 9.9% of the bytes are not the chip's: it answers only some of the time",
 )  # fmt: skip
 ADDRESS = Code(
     "reads-its-address", Severity.CAUTION, "the bytes of a dump are not their own addresses",
     "Where nothing answers, some readers read back what was last on the bus. Test patterns look so too.",
+    do="Unless it is a test pattern, probe /CE and /OE at the chip while it is read, and look at its supply.",
+    example="each byte is the low byte of its own address",
 )  # fmt: skip
 
 LOOKED_AT, PIECES = 1 << 17, 16  # bytes looked at; in longer dumps they are as many pieces, spread evenly

@@ -19,6 +19,9 @@ from romwright.images.words import in_bytes
 BREAKS = Code(
     "stretches-missing", Severity.CAUTION, "stretches that read FF begin or end where programs have their padding",
     "A chip that stops answering for a while leaves such holes; what should stand there was never read.",
+    do="Read again and compare: holes that move are a contact or a supply that fails. Clean the pins, reseat, and do "
+    "not touch the chip while it is read (common practice, no source).",
+    example="2 stretches of FF begin and end at odd addresses: 4BEB-4CAC, 4E5F-4EE0",
 )  # fmt: skip
 
 FEWEST = 2  # stretches that begin and end at odd addresses

@@ -17,6 +17,9 @@ from romwright.findings import Code, Finding, Severity
 CROWD = Code(
     "few-ones", Severity.CAUTION, "the bits of a dump are 1 about as often as those of a program",
     "Two chips that answer at once read as the AND of both: every byte may be wrong, and looks like a program's.",
+    do="If two ROMs share these data lines, pull one and read again. Probe the /CE and /OE of both: they must never "
+    "be active together.",
+    example="few bits are 1, as if two ROMs answered at once",
 )  # fmt: skip
 
 FEWEST, VALUES = 1024, 64  # bytes that are neither FF nor 00, and byte values among them

@@ -18,34 +18,58 @@ from romwright.images.words import in_bytes
 DEAD = Code(
     "line-reaches-nothing", Severity.FAULT, "a change of any address line changes what is read",
     "Half of the ROM was never read, and the other half was read twice.",
+    do="Probe that line at the chip's pin while it is read. If it moves, a contact inside the chip is open; if not, "
+    "clean and reseat the adapter, and look for a short to GND or VCC (common practice, no source).",
+    example="A9 reaches nothing: changing it changes no byte",
 )  # fmt: skip
 DOUBLED = Code(
     "blocks-repeat", Severity.CAUTION, "no address line below the highest is without effect in large blocks",
     "A line that reaches nothing looks so, and so does a chip with several programs, each of them doubled.",
+    do="Probe that line at the chip's pin while it is read, unless you know that the chip holds several programs, "
+    "each twice.",
+    example="A16 reaches nothing: changing it changes no byte",
 )  # fmt: skip
 REPEATS = Code(
     "image-repeats", Severity.NOTE, "the highest address lines of a dump have an effect",
     "An image is doubled to fill a bigger chip; but a line that reaches nothing repeats the ROM too.",
+    do="Nothing, if the image was doubled to fill a bigger chip. Else probe that line at the chip's pin while it is "
+    "read, and check which type the reader was set to.",
+    example="the first 4,096 bytes come 2 times over (4K in a 8K image)",
 )  # fmt: skip
 UNSTEADY = Code(
     "repeats-differ", Severity.CAUTION, "what a dump shows twice is the same both times",
     "One cell read twice should give one value: cells near their limit, or two versions of one program, do not.",
+    do="Read it several times and let romwright settle count the bits. If it reads the same each time, the copies "
+    "are two versions.",
+    example="the first 4,096 bytes come 2 times over (4K in a 8K image), but not quite equal",
 )  # fmt: skip
 SILENT = Code(
     "silent-by-address", Severity.FAULT, "a dump has contents at both levels of every address line",
     "The chip, or one of two, does not answer at that level: half of what it holds was not read.",
+    do="Probe that line and the selects at the chip's pins while it is read; if two chips share the bus, see that "
+    "both are selected in turn (common practice, no source).",
+    example="reads FF wherever A8 is low",
 )  # fmt: skip
 PADDED = Code(
     "blocks-blank", Severity.CAUTION, "no large block of a dump is blank in one half as its neighbours are",
     "A chip that is silent at one level of a line looks so, and so do banks that are half full.",
+    do="Probe that line and the selects at the chip's pins while it is read, unless you know that the chip's banks "
+    "are half full (common practice, no source).",
+    example="reads FF wherever A13 is high",
 )  # fmt: skip
 WORDS = Code(
     "words-half-zero", Severity.NOTE, "no byte of every word of 2, 4 or 8 bytes is 00",
     "Tables of small numbers look so, and so does a chip that is silent, its bus pulled down, at one level of a line.",
+    do="Nothing, if the chip holds tables of small numbers. Else probe that line and the selects at the chip's pins "
+    "while it is read (common practice, no source).",
+    example="reads 00 wherever A1 is high",
 )  # fmt: skip
 HALF = Code(
     "half-blank", Severity.NOTE, "both halves of a dump have contents",
     "A small program in a bigger chip looks so, and so does a chip whose highest line only works at one level.",
+    do="If the chip should be full, probe its highest line and the selects at the chip's pins while it is read "
+    "(common practice, no source).",
+    example="the upper half is blank: it reads FF",
 )  # fmt: skip
 
 SILENCE, SPEECH = 0.98, 0.95  # shares of blank bytes at the level that is silent, and at the other

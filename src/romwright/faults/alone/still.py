@@ -13,7 +13,8 @@ import numpy as np
 
 from romwright.faults.alone.signs import BLANK, UNSOURCED, Dump, Sign, all_lines, in_words, one_in
 from romwright.faults.causes import RESEAT
-from romwright.faults.diagnosis import JOINED, LEVELS, STUCK
+from romwright.faults.diagnosis import JOINED, STUCK
+from romwright.faults.lines import LEVELS
 from romwright.findings import Code, Finding, Severity
 from romwright.images import runs
 from romwright.images.words import in_bytes
@@ -21,14 +22,22 @@ from romwright.images.words import in_bytes
 STILL = Code(
     "line-still", Severity.CAUTION, "every data line of a dump moves, those at the edge of the byte too",
     "A dead line looks so, and so do bytes that are narrower: 7-bit text, a 4-bit PROM, dots of characters.",
+    do="If the chip should hold a program, probe those lines at the chip and at the reader while it is read, and "
+    "reseat (reasoning, no source). A table or a narrow PROM may be so.",
+    example="D6 and D7 never move: D6 and D7 always high",
 )  # fmt: skip
 TEXT = Code(
     "seven-bit-text", Severity.NOTE, "D7 moves in a dump that is not text",
     "Plain text has D7 low in every byte, so it cannot show whether D7 works.",
+    do="Nothing, if the chip should hold only text. Else probe D7 at the chip while it is read.",
+    example="D7 is low in every byte, as in plain text",
 )  # fmt: skip
 NOTHING = Code(
     "one-value", Severity.CAUTION, "a dump has more than one byte value",
     "A blank chip reads so, and so does a chip that does not answer.",
+    do="Probe /CE and /OE while the chip is read, look at its supply pins and at the polarity of its selects. Read "
+    "the empty socket too: if that gives the same, nothing was read.",
+    example="every byte is FF",
 )  # fmt: skip
 
 PATTERNS = 24  # on the other lines, from which a line is judged

@@ -8,8 +8,9 @@ import numpy as np
 
 from romwright.errors import RomwrightError
 from romwright.faults.causes import UNSOURCED, in_bits
-from romwright.faults.diagnosis import BLANK, INVERTED, LEVELS, SIZE, STUCK, crossed, joined, named
-from romwright.faults.lines import Line, State
+from romwright.faults.diagnosis import BLANK, INVERTED, STUCK, crossed, joined, named
+from romwright.faults.extent import SIZE
+from romwright.faults.lines import LEVELS, Line, State
 from romwright.faults.patterns.readout import Readout, Ways
 from romwright.faults.statement import level_of, state_lines
 from romwright.findings import Code, Finding, Severity
@@ -17,18 +18,29 @@ from romwright.findings import Code, Finding, Severity
 INVERTED_ADDRESS = Code(
     "address-inverted", Severity.FAULT, "no address line reaches a line finder inverted",
     "Each byte is read where that line has the other level: the two halves are exchanged.",
+    do="Look for an inverter between the reader and that address pin, or a gate that was taken for a buffer "
+    "(reasoning, no source); read again without it.",
+    example="A13 is inverted",
 )  # fmt: skip
 NOT_PATTERN = Code(
     "not-line-finder", Severity.FAULT, "a dump is the line finder of its chip, seen through faults of lines",
     "The image may be for another size of chip, or not burnt, or more lines are wrong than can be told.",
+    do="Make sure that the chip was burnt with the line finder for this very part and verified; then reseat it, "
+    "clean the pins and read again. If most lines are wrong, try it in another reader.",
+    example="this is no dump of the line finder for 65,536 words of 8 bits",
 )  # fmt: skip
 UNDECIDED = Code(
     "lines-undecided", Severity.CAUTION, "only one combination of line faults gives the dump of a line finder",
     "With so little left to be seen several faults look alike; mending one of them and reading again parts them.",
+    do="Mend one of the faults named, the easiest to reach first, and read the line finder again.",
+    example="2 combinations of faults give this dump",
 )  # fmt: skip
 WRONG_BITS = Code(
     "pattern-bits-wrong", Severity.FAULT, "no bit of a line finder is wrong beside what its lines do",
     "A cell was not burnt, or has lost its charge, or a contact comes and goes.",
+    do="Verify the chip in the programmer that burnt it. If it is right there, reseat it and read several times: "
+    "a contact comes and goes. If not, erase it and burn it again.",
+    example="3 bits of the 524,288 are wrong besides",
 )  # fmt: skip
 MOST_LISTED = 24
 SHOWN = 3

@@ -7,7 +7,7 @@ with a wrong one the words say nothing that hangs together.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 
@@ -17,6 +17,7 @@ from romwright.faults.lines import Line, gather
 from romwright.faults.patterns.codebook import changes, find_data_maps, read_through
 from romwright.faults.patterns.doubles import changed, double_faults
 from romwright.faults.patterns.image import LineFinder, mixed
+from romwright.faults.patterns.moves import moves, pairs_in_doubt
 from romwright.faults.patterns.tally import Tally, best_line, best_lines
 
 SAMPLE = 1 << 14  # addresses of a large dump by which maps are tried; the best are then checked on every one
@@ -29,6 +30,9 @@ THOROUGH = 3  # of the finalists, for which every start is tried
 FINALISTS = 12  # maps that are worked out to the end
 SMALL, SMALLISH = 256, 2048  # words up to which all double faults are tried in any case, or if nothing else fits
 GOOD = 0.05  # share of wrong bits up to which a dump is one of this pattern
+NEAR = 0.2  # up to which two lines at once are tried
+STRAY = 0.02  # share of words that are there, but belong to another address, up to which no line was missed
+CROWDED = 0.25  # share of all words that are code words, from which a wrong bit easily makes one of another
 
 
 @dataclass(frozen=True)
@@ -48,8 +52,9 @@ class Ways:
 class Readout:
     """A dump of the line finder, read. `best` is the way that leaves the fewest bits wrong, `others` leave no more."""
 
-    def __init__(self, finder: LineFinder, words: np.ndarray) -> None:
-        self.finder, self.dump = finder, words
+    def __init__(self, finder: LineFinder, words: np.ndarray, progress: Callable[[list], Iterable] = iter) -> None:
+        """Read a dump; `progress` hands on the items of a list that takes long, one by one."""
+        self.finder, self.dump, self.progress = finder, words, progress
         self.reader_lines = max(len(words) - 1, 0).bit_length()
         count = len(words)
         some = np.arange(min(SAMPLE, count), dtype=np.int64)
@@ -75,7 +80,7 @@ class Readout:
     @property
     def explained(self) -> bool:
         """Whether the dump is one of this pattern."""
-        return not self.blank and self.best.wrong <= GOOD * self.finder.bits * len(self.dump)
+        return not self.blank and self._fits(self.best, None)
 
     @cached_property
     def expected(self) -> np.ndarray:
@@ -105,7 +110,7 @@ class Readout:
         seen = self.tally.common(share)
         maps = find_data_maps(seen, self.tally.partners(seen), self.finder.code, self.finder.bits)
         ranked = sorted(range(len(maps)), key=lambda at: self._against(maps[at]))
-        for place, at in enumerate(ranked[:FINALISTS]):
+        for place, at in enumerate(self.progress(ranked[:FINALISTS])):
             way = self._settled(maps[at], thorough=place < THOROUGH)
             yield way
             yield from self._equals(way)
@@ -136,7 +141,22 @@ class Readout:
                 best = self._better(best, self._bettered(start, joins_last))
                 if self._good(best):
                     return best
+        if thorough and best.wrong <= NEAR * self.finder.bits * len(self.addresses):
+            best = self._bettered(self._together(best), joins_last=False)
         return best
+
+    def _together(self, way: Ways) -> Ways:
+        """Better two address lines at once, again and again, until that does not help.
+
+        Two that are joined often seem stuck both, and neither alone is better: so the search would end there.
+        """
+        for _ in range(ROUNDS):
+            before = way
+            for pair in pairs_in_doubt(before.address, self.reader_lines):
+                way = self._better(way, self._way(changed(before.address, pair), way.data, self.addresses))
+            if way is before or self._good(way):
+                break
+        return way
 
     @staticmethod
     def _better(one: Ways, other: Ways) -> Ways:
@@ -145,7 +165,17 @@ class Readout:
 
     def _good(self, way: Ways) -> bool:
         """Tell whether few enough bits of the sample are left wrong."""
-        return way.wrong <= GOOD * self.finder.bits * len(self.addresses)
+        return self._fits(way, self.addresses)
+
+    def _fits(self, way: Ways, addresses: np.ndarray | None) -> bool:
+        """Tell whether the bits left wrong may be wrong bits: few, and not the words of other addresses."""
+        seen = self.dump if addresses is None else self.sample
+        if way.wrong > GOOD * self.finder.bits * len(seen):
+            return False
+        if not way.wrong or 2 * self.finder.lines > CROWDED * (1 << self.finder.bits):
+            return True
+        other = seen[self._read(way.address, way.data, addresses) != seen]
+        return int(np.isin(other, self._table(way.data)).sum()) <= max(STRAY * len(seen), 1)
 
     def _shown(self, data: Sequence[Line]) -> list[list[int]]:
         """Return for each address line the word that is read where it is low, and where it is high."""
@@ -252,15 +282,3 @@ class Readout:
     def _code_shown(self, data: tuple[Line, ...]) -> np.ndarray:
         """Return each code word as a reader with these data lines sees it."""
         return np.array(read_through(data, [word for pair in self.finder.code for word in pair]), np.uint16)
-
-
-def moves(address: Sequence[Line], number: int, lines: Sequence[Line]) -> Iterator[dict[int, Line]]:
-    """Yield changes that give one line of the ROM one of these: alone, and a join together with another of its lines.
-
-    Of two lines that are joined, each for itself seems right when it follows the same one of the reader's.
-    """
-    for line in lines:
-        yield {number: line}
-        if line.law:
-            others = [n for n, held in enumerate(address) if n != number and set(held.of) & set(line.of)]
-            yield from ({number: line, other: line} for other in others)

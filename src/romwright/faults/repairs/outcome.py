@@ -14,23 +14,36 @@ from romwright.images.words import in_bytes
 WRONG = Code(
     "checksum-wrong", Severity.FAULT, "the checksums of a dump, as stated or as its header promises, hold",
     "A checksum that fails shows a bad read, a rotten chip, another version, or a checksum stated wrongly.",
+    do="Read the chip again, reseated, and compare the two reads. Make sure that the checksum, its range and its "
+    "place are as stated.",
+    example="the sum16 over 0000-0FFF is 0AD5, not 0ABD",
 )  # fmt: skip
 NONE = Code(
     "no-correction", Severity.FAULT, "some correction within the bounds makes the checksums hold",
     "Then more bits are wrong than were tried, or other cells, or bits went the other way, or the checksum is not what "
     "was stated.",
+    do="Read the chip again. Then allow more: --decay either, or more --bits; and make sure that the checksum, its "
+    "range and its place are as stated.",
+    example="no correction of up to 2 bits in 8,234 cells makes the checksums hold",
 )  # fmt: skip
 ONE = Code(
     "one-correction", Severity.CAUTION, "exactly one correction within the bounds makes the checksums hold",
     "Only one within the bounds is no proof: with more wrong bits than were tried the true one is not among them.",
+    do="Check it against a second read or a known good copy, before you burn it.",
+    example="one correction of up to 2 bits in 16,435 cells makes the checksums hold",
 )  # fmt: skip
 SEVERAL = Code(
     "several-corrections", Severity.CAUTION, "not more than one correction makes the checksums hold",
     "All fulfil the checksums alike: which one is true, if any, must come from somewhere else.",
+    do="Do not choose by the rank alone. Another checksum (--sum), a second read (--read) or a list of weak cells "
+    "(--weak) narrows the list.",
+    example="1,042 corrections of up to 1 bit in 8,225 cells make the checksums hold; at most one is true",
 )  # fmt: skip
 UNSEEN = Code(
     "not-in-a-checksum", Severity.CAUTION, "every byte of a dump enters a checksum",
     "Bits that are wrong outside all checksums change none, so they are neither seen nor corrected.",
+    do="Compare those bytes with a second read or a known good copy.",
+    example="16 bytes enter no checksum: what is wrong there stays unseen",
 )  # fmt: skip
 SMALL = 1e-6  # chance of a wrong candidate below which one alone is not called doubtful in its title
 LONG = 10**18

@@ -18,15 +18,22 @@ from romwright.images.words import in_bytes
 RESTORES = Code(
     "restores-reference", Severity.CAUTION, "what replaces the bytes of a damaged dump was read from the same chip",
     "With a reference the changed bytes are the reference's: nothing shows that this very chip ever held them.",
+    do="Make sure that the reference is the version that this board needs, before you burn it.",
+    example="the reference's contents are restored, not this chip's own",
 )  # fmt: skip
 NO_REPAIR = Code(
     "not-a-repair", Severity.FAULT, "a dump is so much like its reference that to change the rest is a repair",
     "Where bytes are altogether different the dump may be another version, good as it is: to change them would destroy "
     "the only copy.",
+    do="Read the chip again. If it reads the same, keep this dump as it is and ask romwright identify; if you want "
+    "the reference in the chip, burn the reference.",
+    example="this is not called a repair: the dump may be another version or another ROM, or no read at all",
 )  # fmt: skip
 UNREAD = Code(
     "not-in-the-dump", Severity.CAUTION, "every byte of a reference was read in the dump",
     "Of what was never read, nothing in the dump says which version it is.",
+    do="Put the lines right and read again, before you trust that it is the same version.",
+    example="4,096 bytes of the reference are nowhere in the dump",
 )  # fmt: skip
 
 ANOTHER = {VERSION, UNEXPLAINED, BLANK, NO_REFERENCE}  # findings of compare with which it may be another ROM

@@ -20,34 +20,53 @@ if TYPE_CHECKING:
 DISAGREE = Code(
     "reads-disagree", Severity.FAULT, "enough reads of a chip agree with each other",
     "If reads differ throughout and neither kind has a majority, nothing in them says which are right.",
+    do="Reseat the chip and the adapter, check the wiring, and read at least three times more (reasoning, no "
+    "source). Leave out a read that is known to be bad.",
+    example="the reads differ throughout, in 2 kinds: neither can be called right",
 )  # fmt: skip
 UNDECIDED = Code(
     "bits-undecided", Severity.FAULT, "no bit is left undecided by the reads of a chip",
     "A tie settles nothing, and a bare majority of few reads is nearly as often wrong as right.",
+    do="Read the chip again, seated anew, and give all reads to romwright settle.",
+    example="2 bits are undecided",
 )  # fmt: skip
 EVEN = Code(
     "bits-about-even", Severity.FAULT, "no bit of a chip is read as 0 about as often as 1",
     "As it looks, no number of reads will settle such a bit.",
+    do="Seat the chip anew, read slower and at other supplies (reasoning, no source), or take the bit from another "
+    "chip with this ROM or from the ROM's own checksum.",
+    example="1 bit read 0 about as often as 1",
 )  # fmt: skip
 MORE = Code(
     "more-reads", Severity.FAULT, "there are enough reads of a chip for the chance of a wrong bit that is allowed",
     "A cell that reads either way by chance looks stable in a few reads.",
+    do="Read the chip again as often as is said, taken out and seated anew each time.",
+    example="5 reads are not enough",
 )  # fmt: skip
 ONCE = Code(
     "read-once", Severity.FAULT, "every byte of a chip is in at least two reads",
     "Of what was read once it is not known whether it reads alike again.",
+    do="Read all of the chip again.",
+    example="256 bytes are in one read only",
 )  # fmt: skip
 ASIDE = Code(
     "read-set-aside", Severity.CAUTION, "all reads of a chip agree but for a few bits",
     "A read of another chip, or through a bad line, would spoil the majority of many bits.",
+    do="Look at the reason that is given for that read: reseat the chip, set the reader to this type, and read once "
+    "more.",
+    example="U7-3.bin is set aside",
 )  # fmt: skip
 SAME = Code(
     "same-read-twice", Severity.CAUTION, "no file is given twice among reads of a chip",
     "The same file twice is no second read: it agrees with itself.",
+    do="Read the chip once more, into a file of its own.",
+    example="U7-1.bin is not counted",
 )  # fmt: skip
 NOWHERE = Code(
     "byte-in-no-read", Severity.CAUTION, "every byte of a chip is in some read",
     "What no read has stays undefined in the settled image.",
+    do="Read all of the chip. If those addresses are never to be read, fill them with --fill when you write the image.",
+    example="256 bytes are in no read",
 )  # fmt: skip
 NAMED = 4  # files and ranges that are named
 REMEDIES = {

@@ -17,6 +17,9 @@ from romwright.images.words import in_bytes
 UNSTABLE = Code(
     "unstable-bits", Severity.CAUTION, "every bit of a chip is read alike each time",
     "A bit that is read now so, now so is weak, or was read at the limit; a single read hides it.",
+    do="Read the chip again, seated anew, slower and at a lower supply too (4.5 V), and give all reads to romwright "
+    "settle (reasoning, no source).",
+    example="3 bits were not read alike in all 5 reads",
 )  # fmt: skip
 TOGETHER = 8  # unstable bits that go together, from which it is no chance: with four reads one in seven does
 CHARGE = (

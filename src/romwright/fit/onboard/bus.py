@@ -13,34 +13,46 @@ from romwright.fit.drive import in_words
 from romwright.fit.onboard.accesses import Access, Accesses, group_lines
 from romwright.fit.onboard.mounted import Mounted
 from romwright.fit.onboard.nets import Nets
-from romwright.fit.onboard.power_up import at_power_up
-from romwright.fit.writes import WRITE
 
 CPU = "CPU"
 CONTENTION = Code(
     "bus-contention", Severity.FAULT, "no two devices drive one data line in any bus cycle",
     "Every byte read there is a mix of both, and the outputs strain against each other.",
+    do="Set the links so that the decoder's select reaches the pin on which the chip selects, or wire it there. "
+    "Leave the other chips on that bus alone: they are good.",
+    example="U7 drives the data bus together with DRAM, U8 and U9",
 )  # fmt: skip
 WRITE_CONTENTION = Code(
     "write-contention", Severity.CAUTION, "nothing that is only read drives the data bus while the CPU writes there",
     "A ROM whose select heeds no read strobe fights with the CPU when a program writes to it. Boards were built so and "
     "worked, since programs do not write to ROM (common practice, no source).",
+    do="See that no program writes to those addresses, or bring the read strobe to an enable of the chip.",
+    example="U7 drives the data bus together with CPU",
 )  # fmt: skip
 NOT_MAPPED = Code(
     "not-mapped", Severity.CAUTION, "the board's map says where the chip is to answer",
     "Without it a chip on the wrong select looks as good as one on the right one.",
+    do="Write into the board's file where the socket is to answer, under [[map]], and ask again.",
+    example="the map of the board has no addresses for U7",
 )  # fmt: skip
 ACKNOWLEDGE = Code(
     "answers-acknowledge", Severity.CAUTION, "no memory drives the data bus in an interrupt acknowledge",
     "The CPU may take its byte for the vector, and a device that gives one fights with it; where interrupts need no "
     "vector from the bus, it does no harm.",
+    do="Keep the chip's select off in the acknowledge, or see that no device on the board gives a vector and that "
+    "none is needed.",
+    example="U7 drives the data bus in an interrupt acknowledge",
 )  # fmt: skip
 OPEN_BUS = Code(
-    "open-bus", Severity.FAULT, "the device that should answer a read drives the data bus", "The CPU reads noise."
-)
+    "open-bus", Severity.FAULT, "the device that should answer a read drives the data bus", "The CPU reads noise.",
+    do="Set the links so that the decoder's select reaches the pin on which the chip selects, or wire it there.",
+    example="U7 does not answer",
+)  # fmt: skip
 WRONG_DEVICE = Code(
     "wrong-device", Severity.FAULT, "no other device answers in the place of the one that should",
     "The CPU reads the bytes of another device.",
+    do="Set the links so that each select reaches its own chip, and look at which chip sits in which socket.",
+    example="U8 answers where U7 should",
 )  # fmt: skip
 
 
@@ -274,23 +286,3 @@ def check_map(mounted: Mounted) -> Iterator[Finding]:
         title = f"the map of the board has no addresses for {name}"
         do = f"say in the board's file where {name} is to answer: [[map]]"
         yield Finding(NOT_MAPPED, title, "whether it answers, and where it may, is not judged", do)
-
-
-def find_writes(mounted: Mounted) -> Iterator[Finding]:
-    """Yield a stop if a cycle writes the chip that no program means to write there, or power coming up may."""
-    accesses, own, lines = mounted.accesses, mounted.socket.name, frozenset(mounted.data.values())
-    hit = [a for a in accesses.all if a.mask & mounted.written and not (a.may_write and a.device == own)]
-    hit = [a for a in hit if a.lines & lines or not lines]
-    if hit:
-        first = hit[0]
-        levels = next(tables.true_rows(accesses.names, first.mask & mounted.written))
-        strobes = [mounted.chip.by_function[name] for name in mounted.chip.strobes]
-        where, when = mounted.places_of(strobes), listed(list(dict.fromkeys(access.name for access in hit)))
-        pins = " and ".join(str(pin.number) for pin in strobes)
-        yield Finding(
-            WRITE, f"the board writes the {mounted.chip.name}",
-            f"in {when}; for instance at {first.at(levels)} with {in_words(levels)}. {where}",
-            f"bend chip pin {pins} up and tie it to VCC; never leave it in the socket",
-        )  # fmt: skip
-    elif mounted.exposed and not mounted.chip.volatile:
-        yield at_power_up(mounted, any(a.may_write and a.device == own for a in accesses.all))

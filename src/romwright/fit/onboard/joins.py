@@ -9,20 +9,29 @@ from romwright.fit.onboard.nets import Nets
 from romwright.fit.onboard.traces import Source
 
 RAILS_JOINED = Code(
-    "rails-joined", Severity.STOP, "no two rails are joined", "The supply is shorted: tracks and links burn."
-)
+    "rails-joined", Severity.STOP, "no two rails are joined", "The supply is shorted: tracks and links burn.",
+    do="Do not power up. Move the links so that the two rails stay apart, and measure between them with the supply "
+    "off.",
+    example="+5V and GND are joined",
+)  # fmt: skip
 SIGNAL_ON_RAIL = Code(
     "signal-on-rail", Severity.STOP, "no line that something drives is joined with a rail",
     "The output works against the supply and dies.",
+    do="Do not power up. Move the links so that the line and the rail stay apart.",
+    example="A13 and +5V are joined",
 )  # fmt: skip
 TWO_DRIVERS = Code(
     "two-drivers", Severity.STOP, "no two outputs that can be at opposite levels are joined",
     "Push-pull outputs that may be opposite even briefly must not be joined: excess current and damage "
     "(TI SN74HC00 data sheet SCLS181H, August 2021, section 9.2.1.3).",
+    do="Do not power up. Move the links so that the two outputs stay apart.",
+    example="A13 and /ROMSEL are joined",
 )  # fmt: skip
 DATA_JOINED = Code(
     "data-line-joined", Severity.STOP, "a data line is joined with nothing else",
     "Every byte on the bus is wrong, and whatever drives the other line fights with it.",
+    do="Do not power up. Move the links so that nothing else is joined with the data line.",
+    example="A13 and D7 are joined",
 )  # fmt: skip
 
 

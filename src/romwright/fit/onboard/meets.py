@@ -13,6 +13,8 @@ from romwright.parts.model import Pin, Role
 FLOATING = Code(
     "input-open", Severity.FAULT, "no control input of the chip is left without a driver or a resistor",
     "A floating input takes either level at random: the chip drives, or is written, when it likes.",
+    do="Set the links so that something drives that pin, or bend it up and tie it to the level that it needs.",
+    example="/WE (chip pin 27) floats",
 )  # fmt: skip
 WIRE = "bend these pins up and wire them to their own lines"
 BEND = "bend chip pin {0} up and {1}"

@@ -9,10 +9,17 @@ from romwright.fit.writes import protection
 POWER_UP = Code(
     "write-at-power-up", Severity.STOP, "no chip that keeps its contents can be written before lines have their levels",
     "While power comes up and goes down every line may be at either level: one stray pulse, and a byte is lost.",
+    do="Do not power up. Bend the write pin of the chip up and tie it to the level at which nothing is written: VCC "
+    "for /WE.",
+    example="the 28C256 may be written while power comes up",
 )  # fmt: skip
 POWER_UP_OWN = Code(
-    "own-write-at-power-up", Severity.CAUTION, "nor can a chip that keeps its contents and that programs write",
+    "own-write-at-power-up", Severity.CAUTION,
+    "a chip that programs write, and that keeps its contents, is safe at power-up",
     "The strobe must be there, and it is safe only if the board's reset circuit holds it off.",
+    do="See in the schematic that the reset circuit holds the write strobe off until VCC is up, and while it goes "
+    "down.",
+    example="the 28C64 may be written while power comes up",
 )  # fmt: skip
 
 

@@ -24,7 +24,6 @@ from romwright.fit.onboard.bus import (
     bus_findings,
     check_map,
     find_cases,
-    find_writes,
     list_drivers,
 )
 from romwright.fit.onboard.joins import find_clashes
@@ -34,6 +33,7 @@ from romwright.fit.onboard.ranking import Positions, Ranking, Table, verdict_of
 from romwright.fit.onboard.situations import Situations
 from romwright.fit.onboard.tastes import Taste, find_tastes
 from romwright.fit.onboard.traces import Wiring
+from romwright.fit.onboard.written import find_writes
 from romwright.parts.model import Part, Role
 
 PAPER = {

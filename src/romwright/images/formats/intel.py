@@ -35,26 +35,36 @@ WORDS = {
 MIXED_BASES = Code(
     "mixed-bases",
     Severity.FAULT,
-    "Whether segment (02) and linear (04) bases that are not zero meet in one file.",
+    "segment (02) and linear (04) bases that are not zero do not meet in one file",
     "The specification is silent: some readers add the two bases, others let the newer replace the older.",
+    do="Check the addresses that were read against what you expect, and write the file again with one kind of base "
+    "before you give it to a programmer.",
+    example="segment and linear bases are mixed; the newer replaced the older here",
 )
 WRAP = Code(
     "address-wrap",
     Severity.FAULT,
-    "Whether a data record runs past the end of its 64K segment.",
+    "no data record runs past the end of its 64K segment",
     "By the specification it goes on at the start of the segment; common readers go on above it.",
+    do="Find out where the bytes behind the end of the segment belong, and compare the sum with the programmer's "
+    "display: another reader may place them elsewhere.",
+    example="a data record runs past FFFF without a base record; its rest was placed at 10000",
 )
 STARTS_DIFFER = Code(
     "starts-differ",
     Severity.CAUTION,
-    "Whether the file names more than one start address.",
+    "a file names one start address at most",
     "Only one can be right; a memory chip does not use it.",
+    do="Nothing for a memory chip, which does not use it. If a start address matters to you, look at both lines.",
+    example="two start addresses: 179B8, then 179B9; the later one is kept",
 )
 END_OFFSET = Code(
     "end-with-address",
     Severity.NOTE,
-    "Whether the end record carries an address.",
+    "the end record carries no address",
     "An old 8-bit habit to give the start address; the specification wants 0000.",
+    do="Nothing. Remember it if you look for the program's start address.",
+    example="the end record names start address 1234",
 )
 
 

@@ -27,14 +27,20 @@ COUNTS, STARTS = (5, 6), (7, 8, 9)
 RESERVED = Code(
     "reserved-record",
     Severity.CAUTION,
-    "Whether an S-record file has records of the reserved type S4.",
+    "an S-record file has no records of the reserved type S4",
     "Nothing says what such a record means, so it is left out.",
+    do="Look at the line that is named and find out what made the file. Get the file without such records, or "
+    "compare the size with what you expect.",
+    example="records of the reserved type S4 were left out",
 )
 ADDRESS_PASSED = Code(
     "past-address-width",
     Severity.CAUTION,
-    "Whether a data record runs past the highest address that its type can name.",
+    "no data record runs past the highest address that its type can name",
     "No source says where its rest belongs; it is placed above.",
+    do="Look at the line that is named, and check where the bytes of its end belong. Write the file again with wider "
+    "addresses.",
+    example="a data record runs past its last address",
 )
 
 

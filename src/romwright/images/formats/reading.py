@@ -20,20 +20,28 @@ WRITTEN_LINE = re.compile(rb"[^\r\n\0\x1a \t][^\r\n]*")  # a line with more on i
 MISSING_END = Code(
     "missing-end",
     Severity.FAULT,
-    "Whether a hex file closes with its end record.",
+    "a hex file closes with its end record",
     "A file without one may have been cut short, and nothing else in it would show that.",
+    do="Get the file again from where it came, and compare its size with what you expect. Go on with --accept "
+    "missing-end only if you know that it is whole.",
+    example="the end record is missing",
 )
 AFTER_END = Code(
     "after-end",
     Severity.FAULT,
-    "Whether anything follows the end record of a hex file.",
+    "nothing follows the end record of a hex file",
     "Readers stop at the end record without a word, so bytes behind it are lost: often two files were joined.",
+    do="Look at the file in a text editor at the line that is named. If two files were joined there, split them and "
+    "use each by itself.",
+    example="3 lines were not read: after the end record",
 )
 TWICE = Code(
     "given-twice",
     Severity.NOTE,
-    "Whether a hex file gives some addresses twice, with the same bytes.",
+    "a hex file gives each address once",
     "Harmless, but unusual: a file made of overlapping parts.",
+    do="Nothing, if you know how the file was made. Else look at the two lines that are named, and get the file again.",
+    example="8 bytes are given twice, with equal values",
 )
 
 

@@ -1,0 +1,39 @@
+"""A manifest: one line for each input and output with its SHA-256, as `sha256sum` reads and writes them.
+
+`sha256sum --check manifest-sha256.txt` in the folder of the outputs tells next year whether anything has changed. Lines
+that begin with # say what belongs to what; sha256sum passes over them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+NAME = "manifest-sha256.txt"
+LINE = re.compile(r"([0-9a-f]{64})  (.+)")
+
+
+def build_manifest(title: str, inputs: Iterable[tuple[str, str]], outputs: Mapping[str, bytes], up: str) -> bytes:
+    """Return the manifest of outputs by their names in the folder; `up` leads from there to that of the inputs.
+
+    >>> print(build_manifest("U7", [("a.bin", "0" * 64)], {"b.bin": b""}, "..").decode().splitlines()[2])
+    0000000000000000000000000000000000000000000000000000000000000000  ../a.bin
+    """
+    lines = [f"# {one_line(title)}", "# made from"]
+    lines += [f"{digest}  {one_line(Path(up, name).as_posix())}" for name, digest in inputs]
+    lines.append("# outputs")
+    lines += [f"{hashlib.sha256(data).hexdigest()}  {one_line(name)}" for name, data in outputs.items()]
+    return ("\n".join(lines) + "\n").encode("utf-8", "replace")
+
+
+def one_line(words: str) -> str:
+    """Return words without what would break a line."""
+    return "".join(c if c.isprintable() else "\ufffd" for c in words)
+
+
+def up_from(folder: Path, job_folder: Path) -> str:
+    """Return how the folder of the inputs is written from that of the outputs."""
+    return os.path.relpath(job_folder, folder)
