@@ -8,8 +8,8 @@ does not fill the chip. Each dump is one of them under a transform of TRANSFORMS
 of SIZES. Left out are dumps that show fewer than 512 bytes, or a tenth, that are not fill. Unrelated dumps are other
 pieces of the same files, every third through faulty lines, and random bytes, text, erased and nearly erased images.
 Programs share libraries: a piece that has a tenth of its byte strings or more in common with the image named is rightly
-said to be that one damaged, or another version; such names are counted apart. With FOLDER the list is kept for the
-next run.
+said to be that one damaged, or another version; such names are counted apart, and what is beside a dump of another
+size is of no image of the list. With FOLDER the list is kept for the next run.
 """
 
 from __future__ import annotations
@@ -88,6 +88,16 @@ def grams(data: bytes) -> np.ndarray:
     return numbers[numbers >> np.uint64(40) & np.uint64(KEPT - 1) == 0]
 
 
+def strangers(pieces: list[bytes], images: list[bytes]) -> list[bytes]:
+    """Return the pieces that have next to nothing in common with any image."""
+    known = np.unique(np.concatenate([grams(image) for image in images]))
+
+    def share(strings: np.ndarray) -> float:
+        return float((known[np.minimum(np.searchsorted(known, strings), len(known) - 1)] == strings).mean())
+
+    return [piece for piece in pieces if share(grams(piece)) < RELATED / 4]
+
+
 def same(images: list[bytes], image: int, named: int) -> bool:
     """Tell whether an image was named, or one with the same contents: some files are copies of others."""
     return image == named or np.isin(grams(images[named]), grams(images[image])).mean() > 0.9
@@ -156,11 +166,10 @@ def spoil(image: bytes, other: bytes, seed: int) -> tuple[bytes, tuple[str, ...]
     )  # fmt: skip
     dump = line_map(rng, len(values).bit_length() - 1, kinds[0]).apply(values, len(values))
     dump = damaged(rng, dump, kinds[1])
-    seen = dump[: len(dump) // 2] if kinds[2] == "half" else dump
+    whole = resized(rng, dump, kinds[2], other)
+    seen = whole if kinds[2] == "half" else dump
     live = len(seen) - int(np.bincount(seen, minlength=256).max())
-    if live < max(LEAST_BYTES, LEAST_SHARE * len(values)):
-        return b"", kinds
-    return resized(rng, dump, kinds[2], other).tobytes(), kinds
+    return (whole.tobytes() if live >= max(LEAST_BYTES, LEAST_SHARE * len(values)) else b""), kinds
 
 
 def unrelated(number: int, pieces: list[bytes]) -> tuple[bytes, bytes]:
@@ -214,7 +223,7 @@ def main() -> None:
         folder = Path(sys.argv[4] if len(sys.argv) > 4 else made)
         source, taken = random.Random(1984), set()
         images = cut_images(count, source, taken)
-        beside = cut_images(200, source, taken)
+        beside = strangers(cut_images(400, source, taken), images)
         file = str(folder / f"robust-{count}.sqlite")
         if not os.path.exists(file):
             begun = time.perf_counter()
@@ -247,7 +256,9 @@ def main() -> None:
         for kind in (*TRANSFORMS, *DAMAGES, "same", *SIZES):
             print(f"  {kind}: {right[kind]} of {tried[kind]}")
         print(flush=True)
-        pieces = cut_images(max(others // 2, 1), source, taken) if others else []
+        if not others:
+            return
+        pieces = cut_images(max(others // 2, 1), source, taken)
         tasks = [unrelated(number, pieces) for number in range(others)]
         named = in_processes(pool, file, [data for data, _ in tasks])
         common = [

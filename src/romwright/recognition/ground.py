@@ -12,16 +12,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
-from itertools import combinations
+from functools import cached_property
+from itertools import combinations, islice
 from math import log2
+from typing import NamedTuple
 
 import numpy as np
 
 from romwright.faults.lines import Law, Line, State, byte_table
 from romwright.faults.search.matching import assign
-from romwright.recognition.route import FREE, Route, Ways
-from romwright.recognition.sketch import SAMPLES, filled, sample_places
+from romwright.recognition.route import FREE, STRAIGHT_DATA, Route, Ways
+from romwright.recognition.sketch import filled, neighbours
+from romwright.recognition.verdicts import PAGE_BYTES
 
 RIGHT = 0.7  # of the bytes of a damaged dump, when routes are weighed
 MAY_BE_RIGHT = 0.5, 0.7, 0.95  # when one is judged
@@ -31,19 +33,25 @@ ALL_AGAIN = 0.9  # share of bytes that are again at a neighbour, from which the 
 BLANK_SHARE = 0.25  # share from which a value is taken for fill
 CONSTANT = 0.02  # share below which the rarer level of a data line is noise
 FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which a route is worth improving
+STRICT_STEPS, LIKELIEST = 3, 6  # changes that are made by strict evidence, and how many are tried for each
 FEWEST = 8  # bytes from which data lines are matched
 LIKE = 0.25  # correlation from which a data line follows one of the image
 BETTER = 0.05  # share of bytes by which a data line must be explained better if it is stuck or joined
 MARGIN = 20.0  # bits: one false name in a million dumps
 LEAST_SHARE, LEAST_EQUAL = 0.5, 16  # of the sampled bytes that can be seen must be right, and so many
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
+MOST_LOST = 2  # data lines that may be stuck in a part of the dump only
+LEAST_RIGHT_PAGE = 0.4  # share of the bytes of a page that are right if it was not overwritten
+SHIFT = 32  # bytes
+SCATTERED = 0.02  # share of bytes with several wrong bits between right ones, from which they are of something else
 
 
 @dataclass(frozen=True)
 class Fit:
     """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence.
 
-    `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must.
+    `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must;
+    `scattered` tells that bytes with several wrong bits lie between right ones everywhere.
     """
 
     route: Route
@@ -51,15 +59,21 @@ class Fit:
     equal: int
     seen: int
     borne_out: bool = True
+    scattered: bool = False
 
     def believed(self, images: int) -> bool:
         """Tell whether no chance explains the agreement, where any of so many images could have been found."""
         enough = self.equal >= max(LEAST_EQUAL, LEAST_SHARE * self.seen)
         return enough and self.borne_out and self.surplus(images) >= MARGIN
 
+    @property
+    def worth(self) -> float:
+        """The bits of evidence that are left when all routes that are no more complicated are counted."""
+        return self.bits - self.route.price
+
     def surplus(self, images: int) -> float:
-        """The bits of evidence that are left when all routes and images are counted."""
-        return self.bits - self.route.price - log2(max(images, 1))
+        """The bits that are left when the images are counted too."""
+        return self.worth - log2(max(images, 1))
 
 
 class Dump:
@@ -94,17 +108,25 @@ class Dump:
         ]  # fmt: skip
 
 
+class Sampled(NamedTuple):
+    """The sampled bytes of an image of so many address lines, where they are, and which values are fill."""
+
+    lines: int
+    places: np.ndarray
+    values: np.ndarray
+    fill: np.ndarray
+
+
 class Ground:
     """A dump and the sampled bytes of one image, on which routes are judged."""
 
-    def __init__(self, dump: Dump, samples: np.ndarray, lines: int) -> None:
-        self.dump, self.samples, self.lines = dump, samples, lines
-        places = sample_places() & (1 << lines) - 1
-        self.bits = places >> np.arange(lines)[:, None] & 1
-        times = np.bincount(samples, minlength=256)
-        fill = times >= BLANK_SHARE * SAMPLES
+    def __init__(self, dump: Dump, known: Sampled) -> None:
+        self.dump, self.samples, self.lines = dump, known.values, known.lines
+        self.at = known.places
+        self.bits = known.places >> np.arange(known.lines)[:, None] & 1
+        fill = known.fill.copy()
         fill[[0x00, 0xFF]] = True
-        self.telling = ~fill[samples]
+        self.telling = ~fill[self.samples]
 
     def places(self, ways: Ways) -> tuple[np.ndarray, np.ndarray]:
         """Return for each way the dump's address of each sampled byte, and whether it can be seen there."""
@@ -176,27 +198,71 @@ class Ground:
         return Fit(route, float(bits), int(equal), int(count))
 
     def improve(self, route: Route) -> Fit:
-        """Change one thing after another, as long as there is more evidence for it.
+        """Change one thing after another, as long as there is more evidence for it; at last by strict evidence.
 
         A route of which next to nothing is right is left as it is.
         """
         best = self.fit(route)
-        while best.equal >= max(FEWEST_RIGHT, LEAST_RIGHT * best.seen):
-            ways = Ways.near(best.route, self.dump.lines)
-            bits, _, _ = self.evidence(ways, best.route.data)
-            first = int((bits - ways.price).argmax())
-            better = self.fit(ways.route(first))
-            if better.bits - better.route.price <= best.bits - best.route.price:
+        while self.promises(best):
+            better = next(self.near(best), best)
+            if better.worth <= best.worth:
                 break
             best = better
-        way = Ways.of(best.route)
-        trials = [self.evidence(way, best.route.data, strict=True, expect=expect) for expect in MAY_BE_RIGHT]
+        best = self.strictly(best)
+        for _ in range(STRICT_STEPS):
+            near = islice(self.near(best), LIKELIEST) if self.promises(best) else ()
+            better = max([best, *map(self.strictly, near)], key=lambda fit: (fit.borne_out, fit.worth))
+            if better is best:
+                break
+            best = better
+        return replace(best, scattered=self.scattered(best.route))
+
+    def promises(self, fit: Fit) -> bool:
+        """Tell whether enough of a fit is right to improve it."""
+        return fit.equal >= max(FEWEST_RIGHT, LEAST_RIGHT * fit.seen)
+
+    def near(self, fit: Fit) -> Iterator[Fit]:
+        """Yield fits of the routes in which one thing is different, the likeliest first."""
+        ways = Ways.near(fit.route, self.dump.lines)
+        bits, _, _ = self.evidence(ways, fit.route.data)
+        here = replace(fit.route, data=STRAIGHT_DATA)
+        yield from (
+            self.fit(route)
+            for row in np.argsort(ways.price - bits, kind="stable").tolist()
+            if (route := ways.route(row)) != here
+        )
+
+    def strictly(self, fit: Fit) -> Fit:
+        """Judge a fit again, so that its evidence may be believed, and whether the dump bears it out."""
+        way = Ways.of(fit.route)
+        trials = [self.evidence(way, fit.route.data, strict=True, expect=expect) for expect in MAY_BE_RIGHT]
         bits = max(float(trial[0][0]) for trial in trials) - log2(len(trials))
-        best = replace(best, bits=bits, equal=int(trials[0][1][0]), seen=int(trials[0][2][0]))
-        for route in (best.route, *self.other_partners(best.route)):
+        fit = replace(fit, bits=bits, equal=int(trials[0][1][0]), seen=int(trials[0][2][0]))
+        for route in (fit.route, *self.other_partners(fit.route)):
             if self.borne_out(route):
-                return replace(best, route=route, borne_out=True)
-        return replace(best, borne_out=False)
+                return replace(fit, route=route)
+        return replace(fit, borne_out=False)
+
+    def scattered(self, route: Route) -> bool:
+        """Tell whether wrong bytes are as between two like tables: not of single bits, nor in pages of their own.
+
+        Faulty cells turn single bits; what was overwritten is wrong throughout, by pages of the image or of the dump,
+        wherever these start in it.
+        """
+        [at], [seen] = self.places(Ways.of(route))
+        expected, right, _, blank, mask = self.weights(route.data, at)
+        found = self.dump.values[at] & np.uint8(mask)
+        equal = found == expected
+        counted = seen & (right != 0) & (equal | ~blank[found])
+        several = counted & (np.bitwise_count(found ^ expected) > 1)
+        between = []
+        shifted = [(at + step) // PAGE_BYTES for step in range(0, PAGE_BYTES, SHIFT)]
+        for pages in (self.at // PAGE_BYTES, *shifted):
+            right, count = (
+                np.bincount(pages[which], minlength=int(pages.max()) + 1) for which in (counted & equal, counted)
+            )
+            between.append(int(several[(right >= LEAST_RIGHT_PAGE * count)[pages]].sum()))
+        return min(between) > max(1, SCATTERED * counted.sum())
 
     def other_partners(self, route: Route) -> Iterator[Route]:
         """Yield the route with other lines joined: OR with a low line that reaches nothing changes nothing."""
@@ -211,6 +277,9 @@ class Ground:
         With a line stuck, one of the dump's reaches nothing. With two joined, changing one of them changes nothing
         where both are low (AND), or high (OR).
         """
+        stuck = [n for n, line in enumerate(route.data) if line.state is State.STUCK and self.dump.constant[n] == FREE]
+        if len(stuck) > MOST_LOST:
+            return False
         lost = self.lines - route.held.count(FREE) - max(self.lines - self.dump.lines, 0)
         if lost <= 0 and not route.equal:
             return True
@@ -220,29 +289,23 @@ class Ground:
         used = {line for line, level in zip(route.lines, route.held) if level == FREE}
         moved = route.base % (1 << min(self.lines, self.dump.lines)) and any(route.base >> line & 1 for line in used)
 
-        def repeats(line: int, where: np.ndarray) -> bool:
-            other = at + (1 << line) if moved else at ^ 1 << line
-            there = where & (other < self.dump.size)
+        def repeats(line: int, where: np.ndarray, level: int) -> bool:
+            other = at + (1 - 2 * level << line) if moved else at ^ 1 << line
+            there = where & (other >= 0) & (other < self.dump.size)
             found = self.dump.values[np.where(there, other, 0)] & np.uint8(mask)
             there &= ~blank[found] | (found == expected)
             return bool(there.any()) and (found == expected)[there].mean() >= REPEATS
 
-        idle = sum(repeats(line, right_now) for line in range(self.dump.lines) if line not in used)
+        unused = set(range(self.dump.lines)) - used
+        idle = sum(any(repeats(line, right_now, level) for level in ((0, 1) if moved else (0,))) for line in unused)
         joined = all(
             any(
-                all(repeats(route.lines[line], right_now & (self.bits[a] == level)) for line in (a, b))
+                all(repeats(route.lines[line], right_now & (self.bits[a] == level), level) for line in (a, b))
                 for level in (0, 1)
             )
             for a, b in route.equal
         )
         return idle >= lost and joined
-
-
-@cache
-def neighbours(lines: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return the steps to an address in which one address line is another, and in which two are."""
-    single = 1 << np.arange(lines)
-    return single, np.array([a | b for a, b in combinations(single.tolist(), 2)], np.int64)
 
 
 def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Line, ...]:

@@ -16,7 +16,7 @@ from romwright.errors import InputError, OutputError
 from romwright.recognition.digests import KINDS
 
 APPLICATION_ID = 0x524F4D57  # "ROMW", in the header of the file
-SCHEMA_VERSION = 2  # 1 had no sketches
+SCHEMA_VERSION = 3  # 1 had no sketches, 2 smaller ones
 CACHE_KIB = 98_304
 MAPPED_BYTES = 1 << 30
 LOCK_WAIT_S = 30
@@ -31,7 +31,10 @@ CREATE TABLE rom (key INTEGER NOT NULL, list INTEGER NOT NULL, name TEXT NOT NUL
 PRAGMA application_id = {APPLICATION_ID};
 PRAGMA user_version = {SCHEMA_VERSION};
 """
-UPGRADES = {1: "ALTER TABLE image ADD COLUMN sketch BLOB; PRAGMA user_version = 2"}  # from a version to the next
+UPGRADES = {  # from a version to the next
+    1: "ALTER TABLE image ADD COLUMN sketch BLOB; PRAGMA user_version = 2",
+    2: "UPDATE image SET sketch = NULL; PRAGMA user_version = 3",
+}
 
 
 def default_file() -> str:

@@ -26,6 +26,8 @@ CHECK = 8  # bytes of a page's check
 PAGE_LINES = 8
 SMALLEST_DUMP = LEAST_BYTES // 2
 FEW_CROSSED = 6  # lines that are named one by one
+MANY_VALUES, MANY_PAGES = 24, 0.25  # in a page that is not there by chance, and the share of such pages
+LEAST_PART = 0.2  # of the image or of the dump that must be one seen in the other
 WORTH = 0.5  # part of the best's evidence that another match must have
 
 
@@ -33,43 +35,39 @@ def match_misread(index: SketchIndex, store: Store, data: bytes) -> list[Match]:
     """Return the known images that a dump shows through faulty lines or wrong bits, the surest first."""
     if not len(index) or not SMALLEST_DUMP <= len(data) <= MOST_BYTES or forms.blank(data):
         return []
-    dump = Dump(data)
-    best = max_by_row(find_fits(index, dump))
-    if not best:
-        return []
-    ranked = sorted(best.items(), key=lambda item: -item[1].surplus(len(index)))
-    least = WORTH * ranked[0][1].surplus(len(index))
-    numbers = [index.numbers[row] for row, fit in ranked if fit.surplus(len(index)) >= least]
-    known, traces = store.owners(numbers), store.checks(numbers)
-    matches = [
-        Misread(dump, known[number], traces[number], fit, fit.surplus(len(index))).match
-        for number, (_, fit) in zip(numbers, ranked)
-    ]
+    found = best_of_each(find_misreads(index, store, Dump(data)))
+    worthy = [each for each in found if each.surplus >= WORTH * found[0].surplus]
+    matches = [each.match for each in worthy]
     return [match for match in matches if match.lossless] or matches
 
 
-def find_fits(index: SketchIndex, dump: Dump) -> list[tuple[int, Fit]]:
-    """Return the images, by row, that are believed; what is dearer is looked for only if nothing was found."""
+def find_misreads(index: SketchIndex, store: Store, dump: Dump) -> list[Misread]:
+    """Return what is believed; what is dearer is looked for only if nothing was found."""
     for candidates in (
         index.find_straight(dump), index.find_shifted(dump),
         index.find_crossed(dump), index.find_crossed(dump, every=True), index.find_crossed(dump, anywhere=True),
+        index.find_crossed(dump, every=True, anywhere=True),
     ):  # fmt: skip
         found = []
         for row, route in candidates:
-            fit = Ground(dump, index.samples[row], int(index.lines[row])).improve(route)
+            fit = Ground(dump, index.sampled(row)).improve(route)
             if fit.believed(len(index)):
-                found.append((row, fit))
+                number = index.numbers[row]
+                known, checks = store.owners([number])[number], store.checks([number])[number]
+                misread = Misread(dump, known, checks, fit, fit.surplus(len(index)))
+                if misread.covers_enough and (not fit.scattered or misread.has_whole_pages):
+                    found.append(misread)
         if found:
             return found
     return []
 
 
-def max_by_row(found: list[tuple[int, Fit]]) -> dict[int, Fit]:
-    """Return the best fit of each image."""
-    best: dict[int, Fit] = {}
-    for row, fit in sorted(found, key=lambda each: each[1].bits, reverse=True):
-        best.setdefault(row, fit)
-    return best
+def best_of_each(found: list[Misread]) -> list[Misread]:
+    """Return the surest of each image, the surest first."""
+    best: dict[tuple[str, str], Misread] = {}
+    for misread in sorted(found, key=lambda each: -each.surplus):
+        best.setdefault((misread.known.list, misread.known.row.name), misread)
+    return list(best.values())
 
 
 @dataclass(frozen=True)
@@ -133,6 +131,22 @@ class Misread:
             != self.checks[page * CHECK : (page + 1) * CHECK]
         ]  # fmt: skip
         return compared, differ
+
+    @property
+    def covers_enough(self) -> bool:
+        """Whether more than a piece that two programs may share is seen."""
+        seen = int(self.places[1].sum())
+        return seen >= LEAST_PART * min(self.size, self.dump.size)
+
+    @property
+    def has_whole_pages(self) -> bool:
+        """Whether many pages of many different bytes are there whole."""
+        compared, differ = self.pages
+        whole = sum(
+            len(np.unique(self.undone[page * PAGE_BYTES : (page + 1) * PAGE_BYTES])) >= MANY_VALUES
+            for page in set(compared) - set(differ)
+        )
+        return whole > 0 and whole >= MANY_PAGES * len(compared)
 
     @cached_property
     def part(self) -> list[int]:

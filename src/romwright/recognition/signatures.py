@@ -7,13 +7,14 @@ the dump starts anywhere; from cubes, if lines are crossed at random.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
 
 from romwright.faults.search.matching import assign
 from romwright.recognition.cubes import ALL_PLANES, MOST_LINES, Windows, active_planes, find_cubes
-from romwright.recognition.ground import Dump
+from romwright.recognition.ground import BLANK_SHARE, Dump, Sampled
 from romwright.recognition.route import FREE, Route
 from romwright.recognition.sketch import SAMPLES, Sketch, lines_of, sample_places, unpack_place
 from romwright.recognition.verdicts import PAGE_BYTES
@@ -29,6 +30,7 @@ MOST_PLACES = 4  # of one cube in a dump: what is there more often tells nothing
 SETS, LIKELIEST = 3, 2  # further sets of cubes that are tried of the likeliest images
 LEAST_PLANES = 4
 STILL, MANY = 0.02, 0.3  # share of ones or zeros in a page, and of pages, from which a line looks stuck
+MOST_STILL = 3  # such lines that are left out together
 CLEARLY = 0.03  # a data line that changes more rarely may be a stuck one with wrong bits
 
 
@@ -70,11 +72,19 @@ class SketchIndex:
         self.sizes = [size for _, size, _ in rows]
         self.lines = np.array([lines_of(size) for size in self.sizes], np.int64)
         self.samples = np.array([sketch.samples for _, _, sketch in rows], np.uint8).reshape(-1, SAMPLES)
+        self._own = [sketch.own for _, _, sketch in rows]
         self.cubes = Places([sketch.cubes for _, _, sketch in rows])
         self.windows = Places([sketch.windows for _, _, sketch in rows])
 
     def __len__(self) -> int:
         return len(self.numbers)
+
+    def sampled(self, row: int) -> Sampled:
+        """Return the sampled bytes of an image, those at places of its own too."""
+        lines, own = int(self.lines[row]), self._own[row]
+        places = np.concatenate([sample_places() & (1 << lines) - 1, own["place"].astype(np.int64)])
+        fill = np.bincount(self.samples[row], minlength=256) >= BLANK_SHARE * SAMPLES
+        return Sampled(lines, places, np.concatenate([self.samples[row], own["value"]]), fill)
 
     def find_straight(self, dump: Dump) -> Iterator[Candidate]:
         """Yield the images whose sampled bytes are most like the dump, the address lines being nearly straight."""
@@ -119,7 +129,7 @@ class SketchIndex:
         if dump.lines > MOST_LINES:
             return
         parts = []
-        for planes in one_less(dump.values) if every else masks(dump.values):
+        for planes in one_less(masks(dump.values)) if every else masks(dump.values):
             for cubes in find_cubes(dump.values, planes, anywhere):
                 asked, here = self.cubes.find(cubes.hashes)
                 if len(asked):
@@ -162,18 +172,20 @@ def masks(values: np.ndarray) -> list[int]:
     """
     pages = values[: len(values) // PAGE_BYTES * PAGE_BYTES].reshape(-1, PAGE_BYTES)
     pages = pages[(pages != pages[:, :1]).any(axis=1)]
-    found = [ALL_PLANES, active_planes(values, CLEARLY)]
+    found, still = [ALL_PLANES, active_planes(values, CLEARLY)], np.empty(0, np.int64)
     if len(pages):
         ones = np.stack([(pages >> bit & 1).mean(axis=1) for bit in range(8)])
-        for still in (ones <= STILL, ones >= 1 - STILL):
-            found += [ALL_PLANES & ~(1 << int(bit)) for bit in np.flatnonzero(still.mean(axis=1) >= MANY)]
+        shares = np.maximum((ones <= STILL).mean(axis=1), (ones >= 1 - STILL).mean(axis=1))
+        still = np.argsort(-shares, kind="stable")[: min((shares >= MANY).sum(), MOST_STILL)]
+    for count in range(1, len(still) + 1):
+        found += [ALL_PLANES & ~sum(1 << bit for bit in some) for some in combinations(still.tolist(), count)]
     return [planes for planes in dict.fromkeys(found) if planes.bit_count() >= LEAST_PLANES]
 
 
-def one_less(values: np.ndarray) -> list[int]:
-    """Return the sets of data lines that change in a dump without one of them."""
-    planes = active_planes(values)
-    return [planes & ~(1 << bit) for bit in range(8) if planes >> bit & 1 and planes.bit_count() > LEAST_PLANES]
+def one_less(sets: list[int]) -> list[int]:
+    """Return the sets of data lines without one of them, those that were there before left out."""
+    found = dict.fromkeys(planes & ~(1 << bit) for planes in sets for bit in range(8) if planes >> bit & 1)
+    return [planes for planes in found if planes not in sets and planes.bit_count() >= LEAST_PLANES]
 
 
 def pieces(lines: int, room: int) -> range:

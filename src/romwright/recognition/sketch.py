@@ -1,8 +1,8 @@
 """The sketch that is kept of an image: not its contents, but enough to know it again through faulty lines.
 
-It has sampled bytes, at addresses that are the same for all images, and hashes of cubes and windows with their
-places: of all data lines that change, and again without each of them, for a dump in which one is stuck. At most
-SAMPLES + 8 * (CUBES + WINDOWS + 8 * (FEWER_CUBES + FEWER_WINDOWS)) bytes.
+It has sampled bytes at addresses that are the same for all images, others at places where this image is unlike itself,
+and hashes of cubes and windows with their places: of all data lines that change, and again without each of them, for a
+dump in which one is stuck. At most SAMPLES + 5 * OWN + 8 * (CUBES + WINDOWS + 8 * (FEWER_CUBES + FEWER_WINDOWS)) bytes.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from functools import cache
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -17,11 +18,13 @@ import numpy as np
 from romwright.recognition.cubes import AXES, MOST_LINES, WINDOW, Windows, active_planes, draw_cubes
 
 SAMPLES = 320
-CUBES, FEWER_CUBES = 48, 16
-WINDOWS, FEWER_WINDOWS, DRAWN_WINDOWS = 16, 3, 96
+OWN, DRAWN_OWN = 192, 4096
+CUBES, FEWER_CUBES = 96, 32
+WINDOWS, FEWER_WINDOWS, DRAWN_WINDOWS = 24, 8, 160
 LEAST_BYTES, MOST_BYTES = 512, 1 << 24  # of an image that gets a sketch
 ERASED = 0xFF
 _ENTRY = np.dtype([("hash", "<u4"), ("place", "<u4")])
+_OWN = np.dtype([("place", "<u4"), ("value", "u1")])
 
 
 @cache
@@ -47,15 +50,20 @@ class Sketch(NamedTuple):
     """A sketch, taken apart."""
 
     samples: np.ndarray
+    own: np.ndarray
     cubes: np.ndarray
     windows: np.ndarray
 
     @classmethod
     def parse(cls, blob: bytes) -> Sketch:
         """Take a sketch apart."""
-        cubes = int.from_bytes(blob[:2], "little")
-        entries = np.frombuffer(blob, _ENTRY, offset=2 + SAMPLES)
-        return cls(np.frombuffer(blob, np.uint8, SAMPLES, 2), entries[:cubes], entries[cubes:])
+        own, cubes = np.frombuffer(blob, "<u2", 2).tolist()
+        rest = 4 + SAMPLES + own * _OWN.itemsize
+        entries = np.frombuffer(blob, _ENTRY, offset=rest)
+        return cls(
+            np.frombuffer(blob, np.uint8, SAMPLES, 4), np.frombuffer(blob, _OWN, own, 4 + SAMPLES),
+            entries[:cubes], entries[cubes:],
+        )  # fmt: skip
 
 
 def build_sketch(data: bytes) -> bytes:
@@ -70,7 +78,32 @@ def build_sketch(data: bytes) -> bytes:
     cubes = _cubes(values, [(planes, CUBES), *((rest, FEWER_CUBES) for rest in fewer)])
     windows = _windows(values, [(planes, WINDOWS), *((rest, FEWER_WINDOWS) for rest in fewer)])
     samples = values[sample_places() & len(values) - 1]
-    return len(cubes).to_bytes(2, "little") + samples.tobytes() + cubes.tobytes() + windows.tobytes()
+    own = _own_samples(values)
+    counts = np.array([len(own), len(cubes)], "<u2")
+    return b"".join(part.tobytes() for part in (counts, samples, own, cubes, windows))
+
+
+def _own_samples(values: np.ndarray) -> np.ndarray:
+    """Return bytes that are seldom there again at other levels of one or two address lines: they tell most of a route.
+
+    Of those that are there as seldom, the rarest.
+    """
+    rng = np.random.Generator(np.random.PCG64(0))
+    places = np.unique(rng.integers(0, len(values), DRAWN_OWN))
+    again = sum((values[places ^ step] == values[places]).astype(int) for steps in neighbours(lines_of(len(values)))
+                for step in steps.tolist())  # fmt: skip
+    order = np.lexsort((rng.permutation(len(places)), np.bincount(values, minlength=256)[values[places]], again))
+    chosen = np.sort(places[order[:OWN]])
+    own = np.empty(len(chosen), _OWN)
+    own["place"], own["value"] = chosen, values[chosen]
+    return own
+
+
+@cache
+def neighbours(lines: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return the steps to an address in which one address line is another, and in which two are."""
+    single = 1 << np.arange(lines)
+    return single, np.array([a | b for a, b in combinations(single.tolist(), 2)], np.int64)
 
 
 def _cubes(values: np.ndarray, wanted: Sequence[tuple[int, int]]) -> np.ndarray:
