@@ -167,22 +167,22 @@ def test_odd_images_make_no_sketch_that_hurts(data):
         store.add_image("list", *measured("odd", data))
         store.add_image("list", *measured("random", random.Random(1).randbytes(4096)))
     assert identify(store, random.Random(2).randbytes(4096)) == ()
-    assert len(build_sketch(data)) <= 2100
+    assert len(build_sketch(data)) <= 4900
 
 
 @needs_images
 def test_a_sketch_is_small_and_its_cubes_are_found_again():
     values = np.frombuffer(PIECES[NAMES[0]], np.uint8)
     blob = build_sketch(values.tobytes())
-    assert len(blob) <= 2100
+    assert len(blob) <= 4900
     sketch = Sketch.parse(blob)
     found = [cubes for planes in (0xFF, 0x7F) for cubes in find_cubes(values, planes)]
     every = {
         (int(h), int(a), *axes)
         for cubes in found for h, a, axes in zip(cubes.hashes, cubes.addresses, cubes.axes.tolist())
     }  # fmt: skip
-    addresses, axes = unpack_place(sketch.cubes["place"][:48])
-    kept = zip(sketch.cubes["hash"][:48].tolist(), addresses.tolist(), axes.tolist())
+    addresses, axes = unpack_place(sketch.cubes["place"][:96])
+    kept = zip(sketch.cubes["hash"][:96].tolist(), addresses.tolist(), axes.tolist())
     assert {(h, a, *x) for h, a, x in kept} <= every
 
 
@@ -191,3 +191,44 @@ def test_axes_come_out_of_one_number(order):
     axes = np.array([order[:3]])
     assert unpack_place(pack_axes(axes) << 19 | 77)[1].tolist() == axes.tolist()
     assert unpack_place(pack_axes(axes) << 19 | 77)[0].tolist() == [77]
+
+
+def table(seed, entries=256, target=0x5000):
+    """Return a table of jumps of 16 bytes: the count runs on, the distances differ from program to program."""
+    source = random.Random(seed)
+    return b"".join(
+        bytes([0xFF, 0x25, *source.randbytes(2), 0x17, 0x00, 0x68, n & 0xFF, n >> 8, 0, 0, 0xE9])
+        + (target - 16 * n & 0xFFFF).to_bytes(2, "little") + b"\xff\xff"
+        for n in range(entries)
+    )  # fmt: skip
+
+
+def test_a_table_that_is_only_alike_is_not_named():
+    store = Store(":memory:", create=True)
+    with store.changing():
+        store.add_image("list", *measured("jumps", table(1)))
+        store.add_image("list", *measured("random", random.Random(1).randbytes(4096)))
+    other = table(2)
+    assert sum(a == b for a, b in zip(table(1), other)) > 0.85 * len(other)
+    assert identify(store, other) == ()
+    assert identify(store, random.Random(3).randbytes(1000) + other) == ()
+    worn = turned(np.random.default_rng(1), np.frombuffer(table(1), np.uint8), 0.005)
+    assert [match.name for match in identify(store, worn.tobytes())] == ["jumps"]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_text_is_named_through_crossed_inverted_lines_with_pages_overwritten(seed):
+    """Of text the highest data line never changes, and cubes that differ in all others are rare."""
+    rng = np.random.default_rng(seed)
+    words = ["load", "the", "byte", "ERROR", "ready", "disk\0", "key_", "line", "memory", "OK?", "file", "_set", "0x1F"]
+    text = " ".join(np.random.default_rng(1).choice(words) + str(n * 7919 % 1009) for n in range(3000)).encode()[:8192]
+    store = Store(":memory:", create=True)
+    with store.changing():
+        store.add_image("list", *measured("text", text))
+        store.add_image("list", *measured("random", random.Random(1).randbytes(4096)))
+    crossed = random_map(rng, 13, [])
+    lines = LineMap(crossed.address, tuple(Line.inverted(line.of[0]) for line in crossed.data))
+    dump = lines.apply(np.frombuffer(text, np.uint8), 8192).copy()
+    for page in rng.choice(32, 6, replace=False):
+        dump[page * 256 : page * 256 + 256] = rng.integers(0, 256, 256, np.uint8)
+    assert [match.name for match in identify(store, dump.tobytes())] == ["text"]

@@ -203,7 +203,7 @@ def test_a_file_of_version_1_is_upgraded_and_loses_nothing(tmp_path):
     path = str(tmp_path / "lists")
     before = version_1(path)
     with Store(path) as store:
-        assert store.version == SCHEMA_VERSION == 2
+        assert store.version == SCHEMA_VERSION == 3
         assert store.lists() == [("a", 1, 1)]
         assert (store.without_sketch(), store.sketches(), store.has_sketches) == ({"a": 1}, [], False)
     with sqlite3.connect(path) as after:
@@ -214,6 +214,20 @@ def test_a_file_of_version_1_is_upgraded_and_loses_nothing(tmp_path):
     with Store(path) as store, store.changing():  # added again, the same image gets its sketch, and is no second one
         assert not store.add_image("a", *measured("old.bin", DATA * 8))
         assert (store.lists(), store.without_sketch()) == ([("a", 1, 1)], {})
+
+
+def test_of_a_file_of_version_2_only_the_sketches_are_left_out(tmp_path):
+    path = str(tmp_path / "lists")
+    version_1(path)
+    with sqlite3.connect(path) as file:
+        file.executescript(listfile.UPGRADES[1])
+        file.execute("UPDATE image SET sketch = x'0000'")
+        before = [line for line in file.iterdump() if line.startswith("INSERT")]
+    with Store(path) as store:
+        assert (store.version, store.without_sketch(), store.has_sketches) == (SCHEMA_VERSION, {"a": 1}, False)
+    with sqlite3.connect(path) as file:
+        after = [line for line in file.iterdump() if line.startswith("INSERT")]
+    assert after == [line.replace("X'0000');", "NULL);") for line in before] != before
 
 
 def test_an_upgrade_that_is_cut_short_leaves_version_1(tmp_path, monkeypatch):

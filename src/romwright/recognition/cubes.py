@@ -97,8 +97,8 @@ class Cubes(NamedTuple):
         return cls(hashes[clear], addresses[clear], ordered[clear], kinds[clear])
 
 
-def find_cubes(data: np.ndarray, planes: int, anywhere: bool = False) -> Iterator[Cubes]:
-    """Yield the cubes of an image of a power of two of bytes, some at a time.
+def find_cubes(data: np.ndarray, planes: int, anywhere: bool = False, every: int = 1) -> Iterator[Cubes]:
+    """Yield the cubes of an image of a power of two of bytes, some at a time; one in so many of them.
 
     With `anywhere` the image may start at any address: cells are then reached by adding to the address.
     """
@@ -113,6 +113,7 @@ def find_cubes(data: np.ndarray, planes: int, anywhere: bool = False) -> Iterato
         at = np.flatnonzero((differ | rest) == 0xFF)
         if not anywhere:
             at = at[at & step == 0]
+        at = at[::every]
         if len(at):
             found.append(at)
             axes.append(np.broadcast_to(np.array(triple), (len(at), AXES)))

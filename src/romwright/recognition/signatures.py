@@ -27,6 +27,8 @@ LEAST_WINDOWS = 2
 LEAST_SCORE, LESS = 1.0, 4.0  # of an image by its cubes: at least so much, and this part of the most that can be right
 MOST_RANKED, MOST_CUBES = 100, 150  # images that are ranked by how many of their cubes can be right at once
 MOST_PLACES = 4  # of one cube in a dump: what is there more often tells nothing
+MOST_LOOKED_AT = 1 << 14  # bytes of a dump all of whose cubes are looked at many times over
+OFTEN = 8 * MOST_PLACES  # times from which a cube is not looked up
 SETS, LIKELIEST = 3, 2  # further sets of cubes that are tried of the likeliest images
 LEAST_PLANES = 4
 STILL, MANY = 0.02, 0.3  # share of ones or zeros in a page, and of pages, from which a line looks stuck
@@ -124,16 +126,18 @@ class SketchIndex:
         """Yield the images that have most cubes in common with the dump, and how these say that the lines run.
 
         With `anywhere` the lines may have been crossed before the bytes were moved to another address. With `every` any
-        data line is taken to be stuck in turn, or to change too rarely.
+        data line is taken to be stuck in turn, or to change too rarely; of large dumps not all cubes are then looked at.
         """
         if dump.lines > MOST_LINES:
             return
-        parts = []
+        parts, share = [], max(len(dump.values) // (MOST_LOOKED_AT >> anywhere), 1) if every else 1
         for planes in one_less(masks(dump.values)) if every else masks(dump.values):
-            for cubes in find_cubes(dump.values, planes, anywhere):
-                asked, here = self.cubes.find(cubes.hashes)
+            for cubes in find_cubes(dump.values, planes, anywhere, share):
+                few = np.flatnonzero(seldom(cubes.hashes))
+                asked, here = self.cubes.find(cubes.hashes[few])
                 if len(asked):
-                    parts.append((self.cubes.rows[here], here, cubes.addresses[asked], cubes.axes[asked]))
+                    at = few[asked]
+                    parts.append((self.cubes.rows[here], here, cubes.addresses[at], cubes.axes[at]))
         if not parts:
             return
         rows, here, addresses, axes = (np.concatenate(part) for part in zip(*parts))
@@ -163,6 +167,12 @@ class SketchIndex:
                 own, own_axes = unpack_place(self.cubes.places[here[mine]])
                 votes = Votes(own, own_axes, addresses[mine], axes[mine], weights[mine], anywhere)
                 yield Candidate(row, votes.route(int(self.lines[row]), dump.lines))
+
+
+def seldom(hashes: np.ndarray) -> np.ndarray:
+    """Return which of some hashes are not among them again and again, as those of a table are."""
+    _, inverse, times = np.unique(hashes, return_inverse=True, return_counts=True)
+    return (times <= OFTEN)[inverse]
 
 
 def masks(values: np.ndarray) -> list[int]:
