@@ -7,7 +7,7 @@ import pytest
 from line_faults import IMAGES, load, turned
 
 from romwright.images.image import Image
-from romwright.recognition.ground import Dump
+from romwright.recognition.dump import Dump
 from romwright.recognition.identification import Identifier, measured
 from romwright.recognition.inspection import inspect_image
 from romwright.recognition.overlap import check_known, find_overlaps

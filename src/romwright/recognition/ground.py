@@ -12,17 +12,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cached_property
-from itertools import combinations, islice
+from itertools import islice
 from math import log2
 from typing import NamedTuple
 
 import numpy as np
 
-from romwright.faults.lines import Law, Line, State, byte_table
-from romwright.faults.search.matching import assign
+from romwright.faults.lines import Line, State, byte_table
+from romwright.recognition.datalines import match_data
+from romwright.recognition.dump import Dump
 from romwright.recognition.route import FREE, STRAIGHT_DATA, Route, Ways
-from romwright.recognition.sketch import filled, neighbours
+from romwright.recognition.sketch import neighbours
 from romwright.recognition.verdicts import PAGE_BYTES
 
 RIGHT = 0.7  # of the bytes of a damaged dump, when routes are weighed
@@ -30,13 +30,9 @@ MAY_BE_RIGHT = 0.5, 0.7, 0.95  # when one is judged
 PRIOR = 2.0  # neighbours that are supposed to be as bytes in general are
 TOO_OFTEN = 0.25  # share of neighbours that have the byte too, from which it tells nothing
 ALL_AGAIN = 0.9  # share of bytes that are again at a neighbour, from which the dump repeats itself there
-BLANK_SHARE = 0.25  # share from which a value is taken for fill
-CONSTANT = 0.02  # share below which the rarer level of a data line is noise
 FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which a route is worth improving
 STRICT_STEPS, LIKELIEST = 3, 6  # changes that are made by strict evidence, and how many are tried for each
 FEWEST = 8  # bytes from which data lines are matched
-LIKE = 0.25  # correlation from which a data line follows one of the image
-BETTER = 0.05  # share of bytes by which a data line must be explained better if it is stuck or joined
 MARGIN = 20.0  # bits: one false name in a million dumps
 LEAST_SHARE, LEAST_EQUAL = 0.5, 16  # of the sampled bytes that can be seen must be right, and so many
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
@@ -74,38 +70,6 @@ class Fit:
     def surplus(self, images: int) -> float:
         """The bits that are left when the images are counted too."""
         return self.worth - log2(max(images, 1))
-
-
-class Dump:
-    """A dump, and how often it has each byte."""
-
-    def __init__(self, data: bytes) -> None:
-        self.bytes = data
-        self.size = len(data)
-        self.values = filled(data)
-        self.lines = len(self.values).bit_length() - 1
-        self.times = np.bincount(np.frombuffer(data, np.uint8), minlength=256)
-        self.ones = np.array([int(self.times[np.arange(256) >> bit & 1 == 1].sum()) for bit in range(8)]) / self.size
-
-    @cached_property
-    def blank(self) -> np.ndarray:
-        """Which values are fill."""
-        return self.times >= BLANK_SHARE * self.size
-
-    @cached_property
-    def constant(self) -> tuple[int, ...]:
-        """For each data line the level at which it nearly always is, or FREE."""
-        return tuple(0 if ones < CONSTANT else 1 if ones > 1 - CONSTANT else FREE for ones in self.ones)
-
-    @cached_property
-    def alike(self) -> list[tuple[int, int]]:
-        """The pairs of data lines that nearly always are at one level, though it changes."""
-        numbers = np.arange(256)
-        return [
-            (a, b) for a, b in combinations(range(8), 2)
-            if self.constant[a] == self.constant[b] == FREE
-            and self.times[(numbers >> a ^ numbers >> b) & 1 == 1].sum() < CONSTANT * self.size
-        ]  # fmt: skip
 
 
 class Sampled(NamedTuple):
@@ -306,32 +270,3 @@ class Ground:
             for a, b in route.equal
         )
         return idle >= lost and joined
-
-
-def match_data(found: np.ndarray, expected: np.ndarray, dump: Dump) -> tuple[Line, ...]:
-    """Match the data lines of a dump with those of an image, from bytes of both that should be the same."""
-    seen, due = (np.unpackbits(part[:, None], axis=1, bitorder="little") * 2.0 - 1 for part in (found, expected))
-    agree = (seen.T @ due / len(found) + 1) / 2  # share, by data line of the dump and of the image
-    centred = [part - part.mean(axis=0) for part in (seen, due)]
-    norms = [np.maximum(np.sqrt((part**2).sum(axis=0)), 1e-6) for part in centred]
-    along = centred[0].T @ centred[1] / np.outer(*norms)  # correlation: whatever the share of ones
-    alike = np.abs(along)
-    along += (alike < LIKE) * (agree - 0.5)
-    chosen, high = assign(-(alike + np.eye(8) * 1e-3).T), (seen > 0).mean(axis=0)
-    lines = []
-    for plane, line in enumerate(chosen.tolist()):
-        share, still = agree[plane, line], max(high[plane], 1 - high[plane])
-        unlike = alike[plane, line] < max(LIKE, 3 / np.sqrt(len(found)))
-        if unlike and still > max(share, 1 - share) + BETTER:
-            lines.append(Line.stuck(int(high[plane] > 0.5)))
-        else:
-            lines.append(Line.follows(line) if along[plane, line] >= 0 else Line.inverted(line))
-    for a, b in dump.alike:
-        of = sorted(chosen[[a, b]].tolist())
-        plain = min(max(agree[p, q], 1 - agree[p, q]) for p, q in ((a, chosen[a]), (b, chosen[b])))
-        for law, joined in ((Law.AND, np.minimum), (Law.OR, np.maximum)):
-            share = float((joined(due[:, of[0]], due[:, of[1]]) == seen[:, a]).mean())
-            if share > plain + BETTER:
-                lines[a] = lines[b] = Line.joined(law, of)
-                plain = share
-    return tuple(lines)

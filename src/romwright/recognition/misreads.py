@@ -15,7 +15,8 @@ import numpy as np
 from romwright.faults.lines import Law, Line, State
 from romwright.faults.statement import state_lines
 from romwright.recognition import forms
-from romwright.recognition.ground import Dump, Fit, Ground
+from romwright.recognition.dump import Dump
+from romwright.recognition.ground import Fit, Ground
 from romwright.recognition.reference import Known, Store
 from romwright.recognition.route import FREE, Route
 from romwright.recognition.signatures import SketchIndex

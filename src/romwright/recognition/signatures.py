@@ -7,17 +7,17 @@ the dump starts anywhere; from cubes, if lines are crossed at random.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
 
 from romwright.faults.search.matching import assign
-from romwright.recognition.cubes import ALL_PLANES, MOST_LINES, Windows, active_planes, find_cubes
-from romwright.recognition.ground import BLANK_SHARE, Dump, Sampled
+from romwright.recognition.cubes import MOST_LINES, Windows, find_cubes
+from romwright.recognition.dump import BLANK_SHARE, Dump
+from romwright.recognition.ground import Sampled
+from romwright.recognition.planes import masks, one_less
 from romwright.recognition.route import FREE, Route
 from romwright.recognition.sketch import SAMPLES, Sketch, lines_of, sample_places, unpack_place
-from romwright.recognition.verdicts import PAGE_BYTES
 
 MOST_PIECES = 16  # places of an image in a larger dump, or of a smaller dump in an image, that are tried by samples
 LIKE = 3.0  # correlation of data lines, in units of its noise, from which an image is a candidate
@@ -30,10 +30,6 @@ MOST_PLACES = 4  # of one cube in a dump: what is there more often tells nothing
 MOST_LOOKED_AT = 1 << 14  # bytes of a dump all of whose cubes are looked at many times over
 OFTEN = 8 * MOST_PLACES  # times from which a cube is not looked up
 SETS, LIKELIEST = 3, 2  # further sets of cubes that are tried of the likeliest images
-LEAST_PLANES = 4
-STILL, MANY = 0.02, 0.3  # share of ones or zeros in a page, and of pages, from which a line looks stuck
-MOST_STILL = 3  # such lines that are left out together
-CLEARLY = 0.03  # a data line that changes more rarely may be a stuck one with wrong bits
 
 
 class Candidate(NamedTuple):
@@ -126,7 +122,7 @@ class SketchIndex:
         """Yield the images that have most cubes in common with the dump, and how these say that the lines run.
 
         With `anywhere` the lines may have been crossed before the bytes were moved to another address. With `every` any
-        data line is taken to be stuck in turn, or to change too rarely; of large dumps not all cubes are then looked at.
+        data line is taken to be stuck in turn, or to change too rarely; of large dumps not all cubes are looked at.
         """
         if dump.lines > MOST_LINES:
             return
@@ -173,29 +169,6 @@ def seldom(hashes: np.ndarray) -> np.ndarray:
     """Return which of some hashes are not among them again and again, as those of a table are."""
     _, inverse, times = np.unique(hashes, return_inverse=True, return_counts=True)
     return (times <= OFTEN)[inverse]
-
-
-def masks(values: np.ndarray) -> list[int]:
-    """Return the sets of data lines by which a dump is to be looked at: all, and without those that look stuck.
-
-    Where pages are overwritten, or a part is of another chip, a stuck line is seen in the other pages only.
-    """
-    pages = values[: len(values) // PAGE_BYTES * PAGE_BYTES].reshape(-1, PAGE_BYTES)
-    pages = pages[(pages != pages[:, :1]).any(axis=1)]
-    found, still = [ALL_PLANES, active_planes(values, CLEARLY)], np.empty(0, np.int64)
-    if len(pages):
-        ones = np.stack([(pages >> bit & 1).mean(axis=1) for bit in range(8)])
-        shares = np.maximum((ones <= STILL).mean(axis=1), (ones >= 1 - STILL).mean(axis=1))
-        still = np.argsort(-shares, kind="stable")[: min((shares >= MANY).sum(), MOST_STILL)]
-    for count in range(1, len(still) + 1):
-        found += [ALL_PLANES & ~sum(1 << bit for bit in some) for some in combinations(still.tolist(), count)]
-    return [planes for planes in dict.fromkeys(found) if planes.bit_count() >= LEAST_PLANES]
-
-
-def one_less(sets: list[int]) -> list[int]:
-    """Return the sets of data lines without one of them, those that were there before left out."""
-    found = dict.fromkeys(planes & ~(1 << bit) for planes in sets for bit in range(8) if planes >> bit & 1)
-    return [planes for planes in found if planes not in sets and planes.bit_count() >= LEAST_PLANES]
 
 
 def pieces(lines: int, room: int) -> range:

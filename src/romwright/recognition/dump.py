@@ -1,0 +1,46 @@
+"""A dump, and what is to be known of its bytes whatever they are of."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+
+from romwright.recognition.route import FREE
+from romwright.recognition.sketch import filled
+
+BLANK_SHARE = 0.25  # share from which a value is taken for fill
+CONSTANT = 0.02  # share below which the rarer level of a data line is noise
+
+
+class Dump:
+    """A dump, and how often it has each byte."""
+
+    def __init__(self, data: bytes) -> None:
+        self.bytes = data
+        self.size = len(data)
+        self.values = filled(data)
+        self.lines = len(self.values).bit_length() - 1
+        self.times = np.bincount(np.frombuffer(data, np.uint8), minlength=256)
+        self.ones = np.array([int(self.times[np.arange(256) >> bit & 1 == 1].sum()) for bit in range(8)]) / self.size
+
+    @cached_property
+    def blank(self) -> np.ndarray:
+        """Which values are fill."""
+        return self.times >= BLANK_SHARE * self.size
+
+    @cached_property
+    def constant(self) -> tuple[int, ...]:
+        """For each data line the level at which it nearly always is, or FREE."""
+        return tuple(0 if ones < CONSTANT else 1 if ones > 1 - CONSTANT else FREE for ones in self.ones)
+
+    @cached_property
+    def alike(self) -> list[tuple[int, int]]:
+        """The pairs of data lines that nearly always are at one level, though it changes."""
+        numbers = np.arange(256)
+        return [
+            (a, b) for a, b in combinations(range(8), 2)
+            if self.constant[a] == self.constant[b] == FREE
+            and self.times[(numbers >> a ^ numbers >> b) & 1 == 1].sum() < CONSTANT * self.size
+        ]  # fmt: skip
