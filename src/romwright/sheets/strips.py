@@ -30,10 +30,12 @@ from romwright.sheets.vectors import Mark, read_drawing
 SPACE = 9.0  # between blocks
 UNNUMBERED = "!"  # in place of the number of a section: what is unchecked
 BOX = 13.0  # to tick
-ROOM, UNITS, EXPECTED = 78.0, 64.0, 150.0  # for a measured value, its unit, and what to expect at most
+GUTTER = 22.0  # between two short facts in one row
+ROOM, UNITS, EXPECTED = 70.0, 64.0, 150.0  # for a measured value, its unit, and what to expect at most
 LABEL = 0.34  # of the width: a fact's name at most
 LEAST = 34.0  # width of a column of a table at least
 MOST_SCALE, SMALL = 0.75, 0.5  # points for a pixel of a drawing: at most, and below that it is laid on its side
+HEADING = 52.0  # room for the heading of a section whose drawings share a page
 TAG = 66.0  # width of a severity's sign
 
 
@@ -47,8 +49,9 @@ def strips_of(sheet: Sheet, frame: Frame) -> Iterator[tuple[bool, list[Strip]]]:
     for number, section in enumerate(sheet.sections, 1):
         yield section.whole, [*section_strips(section, str(number), frame)]
     if sheet.unchecked:
-        last = Section("Unchecked", (Words(UNCHECKED, loud=True), *map(Words, sheet.unchecked)))
-        yield True, [*section_strips(last, UNNUMBERED, frame)]
+        last = Section("Unchecked", (Words(UNCHECKED, loud=True),))
+        listed = (strip for entry in sheet.unchecked for strip in plain(entry, frame))
+        yield False, [*section_strips(last, UNNUMBERED, frame), *listed]
 
 
 def title(sheet: Sheet, frame: Frame) -> Iterator[Strip]:
@@ -127,9 +130,16 @@ def loud(words: str, frame: Frame) -> Iterator[Strip]:
 def _(block: Facts, frame: Frame) -> Iterator[Strip]:
     wide = max((frame.measure(name, BODY, False) for name, _ in block.pairs), default=0)
     wide = min(wide + 1, frame.width * LABEL)
-    for name, value in block.pairs:
-        values = frame.cell(wide + 14, value or NOTHING, frame.width - wide - 14, bold=True)
-        yield from row_strips([frame.cell(0, name, wide), values], frame)
+    half = (frame.width + GUTTER) / 2
+    pairs = list(block.pairs)
+    while pairs:
+        short = [frame.measure(value, BODY, True) <= half - GUTTER - wide - 14 for _, value in pairs[:2]]
+        row = [pairs.pop(0) for _ in range(2 if short == [True, True] else 1)]
+        cells = []
+        for place, (name, value) in enumerate(row):
+            x, room = half * place, (half - GUTTER if len(row) > 1 else frame.width) - wide - 14
+            cells += [frame.cell(x, name, wide), frame.cell(x + wide + 14, value or NOTHING, room, bold=True)]
+        yield from row_strips(cells, frame)
 
 
 @block_strips.register
@@ -138,20 +148,22 @@ def _(block: Ticks, frame: Frame) -> Iterator[Strip]:
         return min(max((frame.measure(each, BODY, False) + 1 for each in words), default=0), most)
 
     units = widest([item.unit for item in block.items if item.unit], UNITS)
-    expected = widest([f"expect {item.expected}" for item in block.items if item.expected], EXPECTED)
     at_unit = frame.width - units
     at_room = at_unit - ROOM - 6 if units else frame.width
+    words = widest([item.words for item in block.items if item.expected], at_room) + BOX + 36
+    most = max(EXPECTED, at_room - words)
+    expected = widest([f"expect {item.expected}" for item in block.items if item.expected], most)
     at_expected = at_room - expected - 14 if expected else at_room
     for item in block.items:
         right = at_expected if item.expected else at_room if item.unit else frame.width
         cells = [frame.cell(BOX + 11, item.words or NOTHING, right - BOX - 21)]
-        lead = [box(1, 4, BOX, BOX, stroke=1.6)]
+        lead = [box(1, 3, BOX, BOX, stroke=1.6)]
         if item.expected:
             cells.append(frame.cell(at_expected, f"expect {item.expected}", expected))
         if item.unit:
             cells.append(frame.cell(at_unit, item.unit, units))
-            lead.append(rule(at_room, at_unit - 6, 16, 1))
-        yield from row_strips(cells, frame, lead, least=22)
+            lead.append(rule(at_room, at_unit - 6, 15.5, 1))
+        yield from row_strips(cells, frame, lead, least=20)
 
 
 @block_strips.register
@@ -194,7 +206,14 @@ def widths(block: Table, frame: Frame, room: float) -> list[float]:
     words = [max((frame.measure(word, BODY, bold) for said, bold in column for word in said.split()), default=0) + 9
              for column in columns]  # fmt: skip
     least = [max(LEAST, min(longest, each, room / count)) for longest, each in zip(words, natural)]
-    more = [max(each - low, 0) for each, low in zip(natural, least)]
+    more = [max(each - low, 0) ** 0.5 for each, low in zip(natural, least)]  # the longest would take nearly all
+    for _ in natural:
+        part = (room - sum(least)) / (sum(more) or 1)
+        full = [n for n, each in enumerate(more) if each and least[n] + each * part >= natural[n]]
+        for n in full:
+            least[n], more[n] = natural[n], 0
+        if not full:
+            break
     part = (room - sum(least)) / (sum(more) or 1)
     return [low + each * part for low, each in zip(least, more)]
 
@@ -209,6 +228,9 @@ def _(block: Picture, frame: Frame) -> Iterator[Strip]:
         return
     drawing = read_drawing(block.svg)
     room = frame.height - min(90 + LEADING * len(caption), frame.height / 2)
+    shared = (frame.height - HEADING) / block.share - LEADING * len(caption) - SPACE - 4
+    if block.share > 1 and shared / drawing.height >= SMALL:
+        room = shared
     upright, turned = (
         min(frame.width / wide, room / high, MOST_SCALE)
         for wide, high in ((drawing.width, drawing.height), (drawing.height, drawing.width))
