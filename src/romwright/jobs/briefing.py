@@ -12,7 +12,7 @@ from romwright.images.words import counted, in_bytes
 from romwright.jobs.doubts import unchecked
 from romwright.jobs.dumps import Examined
 from romwright.jobs.fitting import Burning, Fitted
-from romwright.jobs.measurements import after, supplies
+from romwright.jobs.measurements import after, stays_out, supplies
 from romwright.jobs.model import Job
 from romwright.jobs.troubles import trouble
 from romwright.parts.cautions import LOCAL_RULES, job_cautions
@@ -26,7 +26,7 @@ from romwright.sheets.shapes import page
 from romwright.sheets.wirelist import HEADER, list_straight, list_ties, list_wires
 from romwright.sheets.wiring import LEGEND, VIEWS, title_of, warning_about
 
-READ_MARKING = "Before a voltage is set, read the marking: maker, number, letters behind it."
+READ_MARKING = "Read the marking first: maker, number, letters behind it."
 DOSE = "15 to 20 minutes at 12 mW/cm2 within 2.5 cm (Intel 27128A sheet p. 5-34); some makers ask for twice that"
 ERASED = {  # how a chip of a family is erased
     "EPROM": f"by UV-C light through its window: {DOSE}", "EEPROM": "electrically, by the programmer",
@@ -46,16 +46,17 @@ def brief(
         sections.append(Section("Supplies, with the socket empty", tuple(supplies(fitted)), whole=True))
     sections += [Section(f"The dump {' and '.join(each.files)}", tuple(verdict(each))) for each in dumps]
     if fitted:
-        sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted)), whole=True))
+        sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted))))
     if burning and fitted:
-        sections.append(Section("Burn it, and check the sums", tuple(sums(job, fitted, burning)), whole=True))
+        sections.append(Section("Burn it, and check the sums", tuple(sums(job, fitted, burning))))
     if fitted:
         if fitted.onboard and fitted.onboard.links:
             sections.append(Section("Links", tuple(links(fitted)), whole=True))
-        sections.append(Section("Wiring", tuple(views(fitted)), whole=True))
+        sections.append(Section("Wiring", tuple(views(fitted))))
         sections.append(Section("Wires", tuple(wires(fitted))))
         sections.append(Section("After fitting", tuple(after(job, fitted))))
-        sections.append(Section("If it does not work", tuple(trouble(fitted, burning)), whole=True))
+        if not stays_out(fitted):
+            sections.append(Section("If it does not work", tuple(trouble(fitted, burning)), whole=True))
     return Sheet(job.title, job.why, job.date, tuple(sections), tuple(unchecked(fitted)))
 
 
@@ -144,17 +145,15 @@ def judgement(dump: Examined) -> tuple[bool, str]:
 def chip(fitted: Fitted) -> Iterator[Block]:
     """Yield the chip: how it is burnt and erased."""
     part = fitted.plan.chip
-    programming, pairs = part.programming, [("part", size_of(part))]
+    programming, volts = part.programming, "its page names none"
     if programming and programming.vpp_v:
         limit = f", never above {programming.vpp_max_v:g} V" if programming.vpp_max_v else ""
         doubt = " (UNCHECKED)" if part.unchecked_about("programming.vpp_v") else ""
-        pairs.append(("programming voltage", f"{programming.vpp_v:g} V{limit}{doubt}"))
-    else:
-        pairs.append(("programming voltage", "its page names none: set the programmer to the exact marking"))
-    pairs += [("by maker", line) for line in (programming.by_maker if programming else ())]
-    pairs.append(("erased", erased(fitted)))
+        volts = f"{programming.vpp_v:g} V{limit}{doubt}"
+    yield Words(f"Programming voltage: {volts}. {READ_MARKING}", loud=True)
+    makers = programming.by_maker if programming else ()
+    pairs = [("part", size_of(part)), *(("by maker", line) for line in makers), ("erased", erased(fitted))]
     yield Facts(tuple(pairs))
-    yield Words(READ_MARKING, loud=True)
 
 
 def erased(fitted: Fitted) -> str:

@@ -4,23 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from romwright.fit.plans.work import gate_parts
 from romwright.fit.standins import unchecked_pins
 from romwright.jobs.fitting import Fitted
+from romwright.sheets.drawing import SHOWN
 
-# Of the chip the sheet shows these too: how it is burnt and erased, its size, its current, its output levels.
-BURNT = ("programming", "erased", "currents.active_ma", "levels", "row_pitch_mm", "package", "words", "bits", "select")
+BURNT = ("programming", "erased", "currents.active_ma", "levels.vol_max_v", "levels.voh_min_v")  # of the chip alone
 
 
 def unchecked(fitted: Fitted | None) -> Iterator[str]:
-    """Yield each thing once, with the page that says so."""
+    """Yield for each page what it says of itself, each thing once."""
     if not fitted:
         return
     found = {name: list(entries) for name, entries in fitted.unchecked.items()}
+    for part in filter(None, fitted.pages):
+        found.setdefault(part.name, []).extend(part.unchecked_about(*SHOWN))
     chip = fitted.plan.chip
     found.setdefault(chip.name, []).extend(chip.unchecked_about(*BURNT))
+    for gate in fitted.plan.gates:
+        if doubt := gate_parts()[gate.kind].unchecked:
+            found.setdefault(gate.part, []).append(doubt)
     for name, part in (fitted.also or {}).items():
         found.setdefault(f"{part.name} in {name}", []).extend(unchecked_pins(part))
     if fitted.cpu and fitted.cpu.free_run:
         found.setdefault(fitted.cpu.name, []).extend(f"free run: {each}" for each in fitted.cpu.free_run.unchecked)
     for name, entries in found.items():
-        yield from (f"{name}: {entry}" for entry in dict.fromkeys(entries))
+        if entries:
+            yield f"{name}: {'; '.join(dict.fromkeys(entries))}"

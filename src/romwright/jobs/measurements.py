@@ -18,6 +18,8 @@ from romwright.sheets.document import Block, Tick, Ticks, Words
 
 TIED = {How.VCC: ("tied to VCC", "H"), How.GND: ("tied to GND", "L")}
 NO_LIMITS = "{0} states no limits for rails, no current and no clock: write down what you measure."
+LOGIC = "0 to +5 V"  # what TTL and NMOS signals keep within
+LEFT_OUT = "Leave the chip out, and do not switch on with it: put right what stands under 1, then run the job again."
 QUIET = "An enable that never pulses: nothing is read there. One that never rests: the chip is always on."
 
 
@@ -32,24 +34,20 @@ def supplies(fitted: Fitted) -> Iterator[Block]:
         items.append(Tick(f"position {net.position} ({name}){ground}", "V", f"{net.volts:+g} V"))
     if not items:
         yield Words("The socket brings no supply that its page names: find it before the chip goes in.", loud=True)
-    low, high = span(fitted)
-    items.append(Tick("every other position: the one furthest off", "V", f"{low:g} to {high:+g} V"))
+    items.append(Tick("every other position: the one furthest off", "V", LOGIC))
     for name, volts in (board.rails if board else {}).items():
         if volts and volts not in met:
             items.append(Tick(f"rail {name}, where the board has it", "V", f"{volts:+g} V"))
     items.append(Tick("supply current, socket empty", "mA"))
     yield Ticks(tuple(items))
-    yield Words(NO_LIMITS.format("The board's file" if board else "No board's file is given: the socket's page"))
-
-
-def span(fitted: Fitted) -> tuple[float, float]:
-    """Return the lowest and highest voltage that the chip's supplies make right at any of its pins."""
-    volts = fitted.plan.chip.supplies.values()
-    return min(0, *volts), max(volts)
+    yield Words(NO_LIMITS.format("The board's file" if board else "The socket's page"))
 
 
 def after(job: Job, fitted: Fitted) -> Iterator[Block]:
-    """Yield what to measure once the chip is in, and what it should show."""
+    """Yield what to measure once the chip is in, and what it should show; nothing of that if it must stay out."""
+    if stays_out(fitted):
+        yield Words(LEFT_OUT, loud=True)
+        return
     items = [Tick("notch and pin 1 once more, then switch on"), *supply_pins(fitted), *controls(fitted)]
     items += [*activity(fitted), *map(Tick, job.after.measure)]
     yield Ticks(tuple(items))
@@ -60,6 +58,11 @@ def after(job: Job, fitted: Fitted) -> Iterator[Block]:
         yield Ticks(tuple(map(Tick, job.after.shows)))
     else:
         yield Ticks((Tick("what it shows: the job's file does not say what it should", "noted"),))
+
+
+def stays_out(fitted: Fitted) -> bool:
+    """Tell whether the chip must not go in as it is planned: something stops it, or it gives the wrong bytes."""
+    return bool(fitted.stops) or not fitted.proof.equal
 
 
 def supply_pins(fitted: Fitted) -> Iterator[Tick]:
@@ -125,7 +128,7 @@ def activity(fitted: Fitted) -> Iterator[Tick]:
 
 def output_levels(fitted: Fitted) -> str:
     """Say between which levels a data pin of the chip changes; nothing if its page does not."""
-    levels, doubt = fitted.plan.chip.levels, fitted.plan.chip.unchecked_about("levels")
+    levels, doubt = fitted.plan.chip.levels, fitted.plan.chip.unchecked_about("levels.vol_max_v", "levels.voh_min_v")
     if not levels or levels.vol_max_v is None or levels.voh_min_v is None:
         return " between L and H"
     return f", at most {levels.vol_max_v:g} V, at least {levels.voh_min_v:g} V{' (UNCHECKED)' * bool(doubt)}"

@@ -23,7 +23,7 @@ from romwright.sheets.wirelist import ranges
 
 LIKELIST = 3  # that are told
 MODEL = "a model: where outputs fight a low usually wins"  # common practice, no source
-HEADER = ("if this was left undone", "it is seen so", "do this")
+HEADER = ("left undone", "it is seen so", "do this")
 Trouble = tuple[str, str, str]
 
 
@@ -60,7 +60,7 @@ def still_linked(fitted: Fitted, burning: Burning | None) -> tuple[str, list[Fin
     joined = wires(board, fitted.socket, plan, 0)
     study = Study(with_gates(board, fitted.socket, plan), fitted.cpu, fitted.socket, plan.chip,
                   also=fitted.also, wired=joined)  # fmt: skip
-    found = bad(study.judge(fitted.now).findings)
+    found = bad(fitted, study.judge(fitted.now).findings)
     if burning:
         mounted = study.mount(study.nets(fitted.now))
         signs = find_symptoms(mounted, study.cases(mounted), contents_of(burning.burnt, plan.chip), Law.LOW)
@@ -78,15 +78,16 @@ def plugged_in(fitted: Fitted) -> tuple[str, list[Finding]] | None:
         return None
     if fitted.onboard:
         study = Study(fitted.board, fitted.cpu, fitted.socket, fitted.plan.chip, also=fitted.also)
-        found = bad(study.judge(fitted.onboard.links).findings)
+        found = bad(fitted, study.judge(fitted.onboard.links).findings)
     else:
-        found = bad(fitted.plugged_in)
+        found = bad(fitted, fitted.plugged_in)
     return f"chip pin{'s' * (len(done) > 1)} {ranges(sorted(done))} not wired", found
 
 
-def bad(findings: Iterable[Finding]) -> list[Finding]:
-    """Return the findings that are more than notes, the worst first."""
-    return [finding for finding in worst_first(findings) if finding.severity is not Severity.NOTE]
+def bad(fitted: Fitted, findings: Iterable[Finding]) -> list[Finding]:
+    """Return the findings that are more than notes, the worst first, without those of the plan itself."""
+    planned = {finding.code for finding in fitted.findings}
+    return [f for f in worst_first(findings) if f.severity is not Severity.NOTE and f.code not in planned]
 
 
 def slips(fitted: Fitted, burning: Burning | None) -> Iterator[Trouble]:

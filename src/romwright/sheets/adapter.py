@@ -39,7 +39,7 @@ def draw_view(plan: Plan, mirrored: bool) -> tuple[Canvas, float]:
 def draw_banner(canvas: Canvas, picture: Picture) -> None:
     """Write between socket and chip from which side they are seen: white from above, black from the solder side."""
     words, middle = SIDES[canvas.mirrored], (picture.socket_right + picture.chip_left) / 2
-    wide = width_of(words, 17) + 16
+    wide = max(width_of(each, 17) for each in SIDES.values()) + 16
     canvas.box(middle - wide / 2, 3, wide, 27, 3, INK if canvas.mirrored else PAPER)
     canvas.write(middle, 22.5, words, 17, "middle", bold=True, ink=PAPER if canvas.mirrored else INK)
 

@@ -93,11 +93,12 @@ def section_strips(section: Section, number: str, frame: Frame) -> Iterator[Stri
         if last:
             marks.append(box(0, height - 3, frame.width, 3, BLACK))
         entry = f"{number}. {section.heading}".removeprefix(f"{UNNUMBERED}. ") if not n else ""
-        yield Strip(height, tuple(marks), above=18 if not n else 0, keep=True, mark=entry)
+        yield Strip(height, tuple(marks), above=15 if not n else 0, keep=True, mark=entry)
     for n, block in enumerate(section.blocks):
-        first, *rest = [*block_strips(block, frame)] or [Strip(0)]
-        yield replace(first, above=SPACE if n else SPACE - 2)
-        yield from rest
+        strips = [*block_strips(block, frame)] or [Strip(0)]
+        strips[0] = replace(strips[0], above=SPACE if n else SPACE - 2)
+        leads = isinstance(block, Words) and isinstance((*section.blocks[n + 1 :], None)[0], Picture)
+        yield from (replace(strip, keep=True) for strip in strips) if leads else strips
 
 
 @singledispatch
@@ -120,10 +121,11 @@ def plain(words: str, frame: Frame) -> Iterator[Strip]:
 
 def loud(words: str, frame: Frame) -> Iterator[Strip]:
     """Yield a paragraph in bold letters beside a black bar with a mark of exclamation."""
-    for n, line in enumerate(frame.lines(words, frame.width - 34, 11, True)):
+    lines = frame.lines(words, frame.width - 34, 11, True)
+    for n, line in enumerate(lines):
         sign = [lettering(11, 14, "!", 15, True, anchor="middle", ink=WHITE)] if not n else []
         yield Strip(18, (box(0, 0, 22, 18.2, BLACK), *sign, lettering(32, 13, line, 11, True)),
-                    above=SPACE if not n else 0)  # fmt: skip
+                    above=SPACE if not n else 0, keep=n < len(lines) - 1)  # fmt: skip
 
 
 @block_strips.register
@@ -163,7 +165,7 @@ def _(block: Ticks, frame: Frame) -> Iterator[Strip]:
         if item.unit:
             cells.append(frame.cell(at_unit, item.unit, units))
             lead.append(rule(at_room, at_unit - 6, 15.5, 1))
-        yield from row_strips(cells, frame, lead, least=20)
+        yield from row_strips(cells, frame, lead, least=19)
 
 
 @block_strips.register
@@ -187,7 +189,7 @@ def _(block: Table, frame: Frame) -> Iterator[Strip]:
     yield from head
     ticks = [box(1, 3.5, BOX, BOX, stroke=1.6)] if block.ticked else []
     for n, row in enumerate(block.rows):
-        for strip in row_strips(cells(row), frame, ticks, least=20 if block.ticked else 0):
+        for strip in row_strips(cells(row), frame, ticks, least=19 if block.ticked else 0):
             yield replace(strip, again=again, keep=n < min(2, len(block.rows) - 1))
 
 
@@ -206,7 +208,7 @@ def widths(block: Table, frame: Frame, room: float) -> list[float]:
     words = [max((frame.measure(word, BODY, bold) for said, bold in column for word in said.split()), default=0) + 9
              for column in columns]  # fmt: skip
     least = [max(LEAST, min(longest, each, room / count)) for longest, each in zip(words, natural)]
-    more = [max(each - low, 0) ** 0.5 for each, low in zip(natural, least)]  # the longest would take nearly all
+    more = [max(each - low, 0) ** 0.7 for each, low in zip(natural, least)]  # or the longest would take nearly all
     for _ in natural:
         part = (room - sum(least)) / (sum(more) or 1)
         full = [n for n, each in enumerate(more) if each and least[n] + each * part >= natural[n]]
