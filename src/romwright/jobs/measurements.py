@@ -16,7 +16,7 @@ from romwright.jobs.model import Job
 from romwright.parts.model import Role
 from romwright.sheets.document import Block, Tick, Ticks, Words
 
-TIED = {How.VCC: ("tied to VCC", "H"), How.GND: ("tied to GND", "L")}
+TIED = {How.VCC: ("tied to VCC", "H, +5 V"), How.GND: ("tied to GND", "L, 0 V")}
 NO_LIMITS = "{0} states no limits for rails, no current and no clock: write down what you measure."
 LOGIC = "0 to +5 V"  # what TTL and NMOS signals keep within
 LEFT_OUT = "Leave the chip out, and do not switch on with it: put right what stands under 1, then run the job again."

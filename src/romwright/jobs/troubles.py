@@ -97,9 +97,12 @@ def slips(fitted: Fitted, burning: Burning | None) -> Iterator[Trouble]:
     part, burnt, wanted, at = fitted.plan.chip, burning.burnt, burning.wanted, fitted.plan.burn_at
     right = measure(burnt)
     if part.erased:
-        blank = bytes.fromhex(part.erased) * len(burnt)
+        blank = measure(bytes.fromhex(part.erased) * len(burnt))
+        kind, shown, due = ("16-bit sum", blank.sum16, right.sum16)
+        if shown == due:
+            kind, shown, due = ("CRC-32", blank.crc32, right.crc32)
         doubt = " (UNCHECKED)" if part.unchecked_about("erased") else ""
-        seen = f"its 16-bit sum is {measure(blank).sum16}, not {right.sum16}: {part.erased} throughout{doubt}"
+        seen = f"its {kind} is {shown}, not {due}: {part.erased} throughout{doubt}"
         yield "the chip was not burnt, or another went in", seen, "burn it, and verify"
     if at and burnt[at : at + len(wanted)] == wanted:
         elsewhere = measure(wanted + burnt[: len(burnt) - len(wanted)])

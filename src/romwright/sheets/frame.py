@@ -10,7 +10,7 @@ from romwright.sheets.marks import SIZE, lettering, rule
 from romwright.sheets.vectors import Mark
 
 BODY, LEADING = SIZE, 13.0  # points: size of letters, distance of lines
-PAD = 3.6  # in a row of a table
+PAD = 2.2  # in a row of a table
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,9 +27,9 @@ from romwright.sheets.marks import BLACK, WHITE, box, lettering, octagon, on_its
 from romwright.sheets.text import NOTHING, UNCHECKED
 from romwright.sheets.vectors import Mark, read_drawing
 
-SPACE = 9.0  # between blocks
+SPACE = 7.5  # between blocks
 UNNUMBERED = "!"  # in place of the number of a section: what is unchecked
-BOX = 13.0  # to tick
+BOX = 12.0  # to tick
 GUTTER = 22.0  # between two short facts in one row
 ROOM, UNITS, EXPECTED = 70.0, 64.0, 150.0  # for a measured value, its unit, and what to expect at most
 LABEL = 0.34  # of the width: a fact's name at most
@@ -93,7 +93,7 @@ def section_strips(section: Section, number: str, frame: Frame) -> Iterator[Stri
         if last:
             marks.append(box(0, height - 3, frame.width, 3, BLACK))
         entry = f"{number}. {section.heading}".removeprefix(f"{UNNUMBERED}. ") if not n else ""
-        yield Strip(height, tuple(marks), above=15 if not n else 0, keep=True, mark=entry)
+        yield Strip(height, tuple(marks), above=13 if not n else 0, keep=True, mark=entry)
     for n, block in enumerate(section.blocks):
         strips = [*block_strips(block, frame)] or [Strip(0)]
         strips[0] = replace(strips[0], above=SPACE if n else SPACE - 2)
@@ -165,7 +165,7 @@ def _(block: Ticks, frame: Frame) -> Iterator[Strip]:
         if item.unit:
             cells.append(frame.cell(at_unit, item.unit, units))
             lead.append(rule(at_room, at_unit - 6, 15.5, 1))
-        yield from row_strips(cells, frame, lead, least=19)
+        yield from row_strips(cells, frame, lead, least=18)
 
 
 @block_strips.register
@@ -189,7 +189,7 @@ def _(block: Table, frame: Frame) -> Iterator[Strip]:
     yield from head
     ticks = [box(1, 3.5, BOX, BOX, stroke=1.6)] if block.ticked else []
     for n, row in enumerate(block.rows):
-        for strip in row_strips(cells(row), frame, ticks, least=19 if block.ticked else 0):
+        for strip in row_strips(cells(row), frame, ticks, least=18 if block.ticked else 0):
             yield replace(strip, again=again, keep=n < min(2, len(block.rows) - 1))
 
 
