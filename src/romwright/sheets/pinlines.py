@@ -16,7 +16,8 @@ from romwright.sheets.text import cut
 BESIDE, NAME = 20, 12  # columns beside a pin, and of its name
 INSIDE = 2 * (NAME + 5) + 2  # between the edges
 NOTCH = "\\__/"
-BENT = "UP"  # of a pin that is bent up
+BENT = "UP:"  # of a pin that is bent up
+LEGEND = "UP: the pin is bent up, clear of the socket, and goes where it says"
 
 
 def draw_pin_lines(plan: Plan, mirrored: bool) -> list[str]:
@@ -32,7 +33,8 @@ def draw_pin_lines(plan: Plan, mirrored: bool) -> list[str]:
             f"{beside(plan, rows[left], wires):>{BESIDE}} -{edge}{pin_on_left(plan, left)}  "
             f"{pin_on_right(plan, right)}{edge}- {beside(plan, rows[right], wires)}"
         )
-    return [*lines, f"{indent}+{f'  {plan.chip.name}  '.center(INSIDE, fill)}+"]
+    lines.append(f"{indent}+{f'  {plan.chip.name}  '.center(INSIDE, fill)}+")
+    return [*lines, *([LEGEND] if any(BENT in line for line in lines) else [])]
 
 
 def pin_on_left(plan: Plan, number: int) -> str:
@@ -52,4 +54,4 @@ def beside(plan: Plan, row: Row, wires: dict[int, int]) -> str:
     if row.socket is None and plan.chip.pins[row.chip - 1].role is Role.NC:
         return "nothing"
     said = {How.VCC: "VCC", How.GND: "GND", How.OPEN: "open", How.POINT: row.point, How.STRAP: row.strap}
-    return cut(f"{BENT}: {said.get(row.how) or f'wire {wires[row.chip]}'}", BESIDE)
+    return cut(f"{BENT} {said.get(row.how) or f'wire {wires[row.chip]}'}", BESIDE)
