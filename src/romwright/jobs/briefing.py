@@ -37,9 +37,10 @@ DECOUPLED = "100 nF beside it (common practice, no source)"
 
 
 def brief(
-    job: Job, dumps: tuple[Examined, ...], fitted: Fitted | None, burning: Burning | None, unrecorded: tuple[str, ...]
-) -> Sheet:
-    """Write the sheet of a job from all that was found out."""
+    job: Job, dumps: tuple[Examined, ...], fitted: Fitted | None, burning: Burning | None, unrecorded: tuple[str, ...],
+    file: str = "",
+) -> Sheet:  # fmt: skip
+    """Write the sheet of a job from all that was found out; `file` is what is burnt, if the job writes it."""
     sections = [Section("What and why", tuple(purpose(job, fitted, burning, unrecorded)))]
     sections.append(Section("Before you start", tuple(before(fitted))))
     if fitted:
@@ -48,7 +49,7 @@ def brief(
     if fitted:
         sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted))))
     if burning and fitted:
-        sections.append(Section("Burn it, and check the sums", tuple(sums(job, fitted, burning))))
+        sections.append(Section("Burn it, and check the sums", tuple(sums(fitted, burning, file))))
     if fitted:
         if fitted.onboard and fitted.onboard.links:
             sections.append(Section("Links", tuple(links(fitted)), whole=True))
@@ -165,13 +166,13 @@ def erased(fitted: Fitted) -> str:
     return f"{way}; then every byte reads {part.erased}{doubt}" if part.erased else way
 
 
-def sums(job: Job, fitted: Fitted, burning: Burning) -> Iterator[Block]:
+def sums(fitted: Fitted, burning: Burning, file: str) -> Iterator[Block]:
     """Yield what was done to the contents, and what the programmer should show."""
     measured = measure(burning.burnt)
     yield Facts((
         *((f"step {number}", step) for number, step in enumerate(burning.steps, 1)),
-        ("bytes", f"{len(burning.burnt):,}"), ("16-bit sum", measured.sum16), ("8-bit sum", measured.sum8),
-        ("CRC-32", measured.crc32), ("SHA-256", measured.sha256),
+        ("burn", ", ".join(filter(None, (file, in_bytes(len(burning.burnt)))))), ("16-bit sum", measured.sum16),
+        ("8-bit sum", measured.sum8), ("CRC-32", measured.crc32), ("SHA-256", measured.sha256),
     ))  # fmt: skip
     erase = (Tick("the chip reads blank before it is burnt"),) if fitted.plan.chip.erased else ()
     yield Ticks((*erase, Tick("burnt and verified"), Tick("the sum on the programmer's display", "", measured.sum16)))

@@ -11,10 +11,11 @@ from itertools import pairwise
 from romwright.boards.model import Link
 from romwright.sheets.links import PAD, Layout, draw_link, link_pitch
 from romwright.sheets.shapes import INK, PAPER, page, text, width_of, wrap
+from romwright.sheets.text import COLUMNS
 
 WIDTH, WIDEST, LEAST = 920, 1180, 430  # pixels: of the page; at most, if two links lie side by side; of a link
-MARGIN, SPACE = 12, 34  # at the page's edges; between two links
-NAMES, PADS, WORDS, LINE = 62, 104, 172, 25  # pixels down from the top: node names, pads, first line below them; a line
+MARGIN, SPACE = 12, 24  # at the page's edges; between two links
+NAMES, PADS, WORDS, LINE = 58, 98, 158, 22  # pixels down from the top: node names, pads, first line below them; a line
 BELOW = 52  # how far below the pads a wire runs between two that are not neighbours
 TITLE_LINES = 2  # of a link's title that are kept
 SET, LEAVE = "SET", "is now"
@@ -110,4 +111,9 @@ def draw_jumpers(links: Sequence[Link], setting: Mapping[str, str], now: Mapping
     """Yield the same in ASCII: the jumpers sit as they must be; where they are now is told at that position."""
     for link in links:
         told = {(now or setting)[link.name]: LEAVE} | {setting[link.name]: SET}
-        yield from draw_link(link, setting[link.name], told)
+        words = [Layout(link).words(position) for position in link.positions]
+        for line in draw_link(link, setting[link.name], told):
+            at = max(line.rfind(f"  {each}") for each in words) if len(line) > COLUMNS else len(line)
+            yield line[:at].rstrip()
+            if at < len(line):
+                yield f"{'':6}{line[at:].strip()}"
