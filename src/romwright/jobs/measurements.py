@@ -50,14 +50,12 @@ def after(job: Job, fitted: Fitted) -> Iterator[Block]:
         return
     items = [Tick("notch and pin 1 once more, then switch on"), *supply_pins(fitted), *controls(fitted)]
     items += [*activity(fitted), *map(Tick, job.after.measure)]
+    items += [Tick(f"it should show: {sight}") for sight in job.after.shows]
+    if not job.after.shows:
+        items.append(Tick("what it shows: the job's file does not say what it should", "noted"))
     yield Ticks(tuple(items))
     if any(how_enabled(fitted, row) for row in fitted.plan.rows):
         yield Words(QUIET)
-    if job.after.shows:
-        yield Words("It should show:")
-        yield Ticks(tuple(map(Tick, job.after.shows)))
-    else:
-        yield Ticks((Tick("what it shows: the job's file does not say what it should", "noted"),))
 
 
 def stays_out(fitted: Fitted) -> bool:

@@ -81,7 +81,7 @@ def plugged_in(fitted: Fitted) -> tuple[str, list[Finding]] | None:
         found = bad(fitted, study.judge(fitted.onboard.links).findings)
     else:
         found = bad(fitted, fitted.plugged_in)
-    return f"chip pin{'s' * (len(done) > 1)} {ranges(sorted(done))} not wired", found
+    return f"not wired: pin{'s' * (len(done) > 1)} {ranges(sorted(done))}", found
 
 
 def bad(fitted: Fitted, findings: Iterable[Finding]) -> list[Finding]:
@@ -103,7 +103,7 @@ def slips(fitted: Fitted, burning: Burning | None) -> Iterator[Trouble]:
             kind, shown, due = ("CRC-32", blank.crc32, right.crc32)
         doubt = " (UNCHECKED)" if part.unchecked_about("erased") else ""
         seen = f"its {kind} is {shown}, not {due}: {part.erased} throughout{doubt}"
-        yield "the chip was not burnt, or another went in", seen, "burn it, and verify"
+        yield "not burnt, or another chip", seen, "burn it, and verify"
     if at and burnt[at : at + len(wanted)] == wanted:
         elsewhere = measure(wanted + burnt[: len(burnt) - len(wanted)])
         seen = f"its CRC-32 is {elsewhere.crc32}, the 16-bit sum is right: the socket shows what lies at {at:04X}"

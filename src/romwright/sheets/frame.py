@@ -9,7 +9,7 @@ from romwright.sheets.document import is_unchecked
 from romwright.sheets.marks import SIZE, lettering, rule
 from romwright.sheets.vectors import Mark
 
-BODY, LEADING = SIZE, 13.0  # points: size of letters, distance of lines
+BODY, LEADING = SIZE, 12.5  # points: size of letters, distance of lines
 PAD = 2.2  # in a row of a table
 
 

@@ -49,9 +49,9 @@ def strips_of(sheet: Sheet, frame: Frame) -> Iterator[tuple[bool, list[Strip]]]:
     for number, section in enumerate(sheet.sections, 1):
         yield section.whole, [*section_strips(section, str(number), frame)]
     if sheet.unchecked:
-        last = Section("Unchecked", (Words(UNCHECKED, loud=True),))
-        listed = (strip for entry in sheet.unchecked for strip in plain(entry, frame))
-        yield False, [*section_strips(last, UNNUMBERED, frame), *listed]
+        listed = [strip for entry in sheet.unchecked for strip in plain(entry, frame)]
+        listed[:1] = [replace(strip, above=SPACE) for strip in listed[:1]]
+        yield False, [*section_strips(Section(UNCHECKED, ()), UNNUMBERED, frame), *listed]
 
 
 def title(sheet: Sheet, frame: Frame) -> Iterator[Strip]:
@@ -207,7 +207,8 @@ def widths(block: Table, frame: Frame, room: float) -> list[float]:
         return natural
     words = [max((frame.measure(word, BODY, bold) for said, bold in column for word in said.split()), default=0) + 9
              for column in columns]  # fmt: skip
-    least = [max(LEAST, min(longest, each, room / count)) for longest, each in zip(words, natural)]
+    fair = room / count
+    least = [each if each <= fair else max(LEAST, min(longest, fair)) for longest, each in zip(words, natural)]
     more = [max(each - low, 0) ** 0.7 for each, low in zip(natural, least)]  # or the longest would take nearly all
     for _ in natural:
         part = (room - sum(least)) / (sum(more) or 1)
