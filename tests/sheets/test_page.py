@@ -138,7 +138,7 @@ o.textContent = ["measured", e.scrollWidth, past.length, small.length, tiny.leng
 
 @pytest.mark.parametrize("name", SAMPLES)
 def test_nothing_scrolls_sideways_on_a_phone_and_boxes_fit_a_thumb(name, tmp_path, width=360):
-    """44 CSS pixels: the target size of WCAG 2.1, success criterion 2.5.5. A drawing alone scrolls, in a box of its own."""
+    """44 CSS pixels: the target size of WCAG 2.1, success criterion 2.5.5. Only a drawing scrolls, in its own box."""
     if shutil.which("chromium") is None:
         pytest.skip("chromium is not installed")
     frame = tmp_path / "frame.html"
