@@ -1,12 +1,19 @@
-"""Where the data that ships lies: inside the installed package, or in the checkout."""
+"""Where the data that ships lies: inside the installed package, or in the checkout.
+
+It is asked at the start of commands that have to be quick, so nothing but the file system's own module is loaded here.
+"""
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
+from typing import TYPE_CHECKING
 
 from romwright.errors import DataFileError
 
-HERE = Path(__file__).parent
+if TYPE_CHECKING:
+    from pathlib import Path
+
+PACKAGE = os.path.dirname(__file__)
 # What ships: its folder inside the installed package, and in the checkout.
 SHIPPED = {
     "pinmaps": ("pinmaps", "pinmaps"),
@@ -22,8 +29,17 @@ def data_folder(kind: str) -> Path:
 
     Raises DataFileError if neither the package nor the checkout holds it.
     """
+    from pathlib import Path
+
+    return Path(data_place(kind))
+
+
+def data_place(kind: str) -> str:
+    """Return the same as a string."""
     installed, checkout = SHIPPED[kind]
-    for place in (HERE / installed, HERE.parents[1] / checkout):
-        if place.is_dir():
-            return place
-    raise DataFileError(str(HERE / installed), ["the shipped data folder is missing: install romwright again"])
+    for place in (os.path.join(PACKAGE, installed), os.path.join(PACKAGE, "..", "..", checkout)):
+        if os.path.isdir(place):
+            return os.path.normpath(place)
+    raise DataFileError(
+        os.path.join(PACKAGE, installed), ["the shipped data folder is missing: install romwright again"]
+    )

@@ -103,6 +103,14 @@ def test_a_changed_page_or_program_makes_a_new_one(romwright, tmp_path):
     assert not shows_mark(call, folder)
 
 
+def test_a_forged_sheet_cannot_steer_the_terminal(romwright, job):
+    old, forged = finished.digest(MARK), b"\x1b[2Jall is well\n"
+    (job / "out" / "x-sheet.txt").write_bytes(forged)
+    manifest = job / "out" / finished.MANIFEST
+    manifest.write_text(manifest.read_text("utf-8").replace(old, finished.digest(forged)), "utf-8")
+    assert "\x1b" not in (said := romwright("sheet", "job.toml").out) and said.startswith("=====")
+
+
 def test_a_title_that_looks_like_a_record_is_none(romwright, tmp_path):
     (tmp_path / "rom.bin").write_bytes(bytes(8192))
     forged = f"program {'0' * 64}, job's file {'0' * 64}, exit status 0"
@@ -135,9 +143,9 @@ def test_a_manifest_that_only_another_program_made_is_no_hindrance(romwright, jo
 def test_the_fast_way_loads_nothing_heavy(job):
     """What costs time at a start: none of it is loaded to show a finished sheet."""
     code = (
-        "import sys; from romwright.jobs.finished import find_sheet; from pathlib import Path;"
-        "assert find_sheet(Path('job.toml'), '-sheet.txt'); print(*sorted(sys.modules))"
+        "import sys; from romwright.jobs.finished import find_sheet;"
+        "assert find_sheet('job.toml', '-sheet.txt'); print(*sorted(sys.modules))"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=job, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
-    assert not {"numpy", "msgspec", "click", "jinja2", "reportlab", "tomllib"} & {*done.stdout.split()}
+    assert not {"numpy", "msgspec", "click", "pathlib", "jinja2", "reportlab", "tomllib"} & {*done.stdout.split()}

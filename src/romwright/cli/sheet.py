@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
 
 import click
 
@@ -29,16 +29,16 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
     """
     from romwright.jobs.finished import find_sheet
 
-    ending = Path(output).suffix.lower() if output else ".txt"
+    ending = os.path.splitext(output)[1].lower() if output else ".txt"
     if ending not in KINDS:
         raise OptionError(f"{output} is no name of a sheet", expected="one that ends in .txt, .html or .pdf")
     if paper and KINDS[ending] != "pdf":
         raise OptionError("--paper is about a PDF", expected="-o OUT.pdf with it")
-    found = None if as_json or paper else find_sheet(Path(job), f"-sheet{ending}")
+    found = None if as_json or paper else find_sheet(job, f"-sheet{ending}")
     if found:
         data, ok = found
     else:
-        run = find_out(Path(job), overwrite)
+        run = find_out(job, overwrite)
         data, ok = run.build(KINDS[ending], paper), run.ok
     if output:
         from romwright.images.formats import write_bytes
@@ -55,12 +55,14 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
     return int(not ok)
 
 
-def find_out(path: Path, overwrite: bool):
+def find_out(job: str, overwrite: bool):
     """Return the run of a job with all that can be found out, nothing written."""
+    from pathlib import Path
+
     from romwright.jobs.library import read_job
     from romwright.jobs.pipeline import Run
 
-    run = Run(read_job(path), path.parent, overwrite)
+    run = Run(read_job(Path(job)), Path(job).parent, overwrite)
     run.find_out()
     return run
 

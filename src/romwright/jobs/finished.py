@@ -11,9 +11,8 @@ import hashlib
 import os
 import re
 from collections.abc import Iterable
-from pathlib import Path
 
-from romwright.shipped import HERE, data_folder
+from romwright.shipped import PACKAGE, data_place
 
 MANIFEST = "manifest-sha256.txt"
 LINE = re.compile(r"([0-9a-f]{64})  (.+)")
@@ -30,39 +29,42 @@ def build_record(job: bytes, ok: bool) -> str:
     return f"# program {program_digest()}, job's file {digest(job)}, exit status {int(not ok)}"
 
 
-def find_sheet(path: Path, ending: str) -> tuple[bytes, bool] | None:
+def find_sheet(path: str, ending: str) -> tuple[bytes, bool] | None:
     """Return the sheet that a finished run of this job left, and whether all was well; None if anything has changed.
 
     A folder is only guessed at from the job's text: the manifest in it names the job's file by its SHA-256.
     """
     try:
-        job = path.read_bytes()
+        job = read(path)
         if len(job) > LARGEST:
             return None
         said = FOLDER.findall(job.decode("utf-8"))
         for folder in (*said, *FOLDERS):
-            if found := sheet_in(path.parent / folder, digest(job), ending):
+            if found := sheet_in(os.path.join(os.path.dirname(path), folder), digest(job), ending):
                 return found
     except (OSError, ValueError):
         pass  # a new run says what is wrong, if anything is
     return None
 
 
-def sheet_in(folder: Path, job: str, ending: str) -> tuple[bytes, bool] | None:
+def sheet_in(folder: str, job: str, ending: str) -> tuple[bytes, bool] | None:
     """Return the sheet in a folder of outputs if its manifest is of that job and everything still is as it says."""
-    manifest = folder / MANIFEST
-    if not manifest.is_file() or manifest.stat().st_size > LARGEST:
+    manifest = os.path.join(folder, MANIFEST)
+    if not os.path.isfile(manifest) or os.path.getsize(manifest) > LARGEST:
         return None
-    text = manifest.read_bytes().decode("utf-8")
+    text = read(manifest).decode("utf-8")
     record = RECORD.fullmatch(second_line(text))
     if not record or record[2] != job:
         return None
     above, _, below = text.partition(f"\n{OUTPUTS}\n")
     outputs = [line for line in LINE.findall(below) if line[1].endswith(ending)]
-    if len(outputs) != 1 or any(digest((folder / name).read_bytes()) != due for due, name in LINE.findall(above)):
+    changed = (digest(read(os.path.join(folder, name))) != due for due, name in LINE.findall(above))
+    if len(outputs) != 1 or any(changed):
         return None
     (due, name), program = outputs[0], record[1]
-    sheet = (folder / name).read_bytes()
+    sheet = read(os.path.join(folder, name))
+    if ending.endswith(".txt") and not sheet.decode("utf-8").replace("\n", "").isprintable():
+        return None  # no sheet of ours: nothing in it may steer a terminal
     return (sheet, record[3] == "0") if digest(sheet) == due and program == program_digest() else None
 
 
@@ -78,6 +80,12 @@ def without_record(manifest: bytes) -> bytes:
     return first + b"\n" + (below if RECORD.fullmatch(line.decode("utf-8", "replace")) else rest)
 
 
+def read(path: str) -> bytes:
+    """Return the bytes of a file."""
+    with open(path, "rb", buffering=0) as file:
+        return file.read()
+
+
 def digest(data: bytes) -> str:
     """Return the SHA-256 of bytes."""
     return hashlib.sha256(data).hexdigest()
@@ -86,11 +94,10 @@ def digest(data: bytes) -> str:
 def program_digest() -> str:
     """Return the SHA-256 of all that makes sheets: the package's own files, and the pages that ship."""
     sums = hashlib.sha256()
-    for root in (str(HERE), str(data_folder("pinmaps"))):
+    for root in (PACKAGE, data_place("pinmaps")):
         for path in files_in(root):
             sums.update(path[len(root) :].replace(os.sep, "/").encode())
-            with open(path, "rb", buffering=0) as file:
-                sums.update(hashlib.sha256(file.read()).digest())
+            sums.update(hashlib.sha256(read(path)).digest())
     return sums.hexdigest()
 
 
