@@ -15,7 +15,7 @@ from romwright.sheets.text import COLUMNS
 
 WIDTH, WIDEST, LEAST = 920, 1180, 430  # pixels: of the page; at most, if two links lie side by side; of a link
 MARGIN, SPACE = 12, 24  # at the page's edges; between two links
-NAMES, PADS, WORDS, LINE = 58, 98, 158, 22  # pixels down from the top: node names, pads, first line below them; a line
+NAMES, PADS, WORDS, LINE = 54, 98, 158, 22  # pixels down from the top: node names, pads, first line below them; a line
 BELOW = 52  # how far below the pads a wire runs between two that are not neighbours
 TITLE_LINES = 2  # of a link's title that are kept
 SET, LEAVE = "SET", "is now"
