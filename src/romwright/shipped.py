@@ -37,9 +37,10 @@ def data_folder(kind: str) -> Path:
 def data_place(kind: str) -> str:
     """Return the same as a string."""
     installed, checkout = SHIPPED[kind]
-    for place in (os.path.join(PACKAGE, installed), os.path.join(PACKAGE, "..", "..", checkout)):
+    root = os.path.dirname(os.path.dirname(PACKAGE))
+    for place in (os.path.join(PACKAGE, installed), os.path.join(root, checkout)):
         if os.path.isdir(place):
-            return os.path.normpath(place)
+            return place
     raise DataFileError(
         os.path.join(PACKAGE, installed), ["the shipped data folder is missing: install romwright again"]
     )
