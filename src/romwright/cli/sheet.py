@@ -34,7 +34,8 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
         raise OptionError(f"{output} is no name of a sheet", expected="one that ends in .txt, .html or .pdf")
     if paper and KINDS[ending] != "pdf":
         raise OptionError("--paper is about a PDF", expected="-o OUT.pdf with it")
-    found = None if as_json or paper else find_sheet(job, f"-sheet{ending}")
+    at_length = as_json or paper or (output and os.path.exists(output))  # what is there may be an input
+    found = None if at_length else find_sheet(job, f"-sheet{ending}")
     if found:
         data, ok = found
     else:

@@ -31,7 +31,7 @@ DOSE = "15 to 20 minutes at 12 mW/cm2 within 2.5 cm (Intel 27128A sheet p. 5-34)
 ERASED = {  # how a chip of a family is erased
     "EPROM": f"by UV-C light through its window: {DOSE}", "EEPROM": "electrically, by the programmer",
     "flash": "electrically, by the programmer", "bipolar PROM": "never: what is burnt stays burnt",
-    "SRAM": "not: it is written like a RAM", "NVRAM": "not: it is written like a RAM",
+    "SRAM": "not: it is written like a RAM",
 }  # fmt: skip
 DECOUPLED = "100 nF beside it (common practice, no source)"
 

@@ -18,7 +18,7 @@ from romwright.sheets.document import Block, Tick, Ticks, Words
 
 TIED = {How.VCC: ("tied to VCC", "H, +5 V"), How.GND: ("tied to GND", "L, 0 V")}
 NO_LIMITS = "{0} states no limits for rails, no current and no clock: write down what you measure."
-LOGIC = "0 to +5 V"  # what TTL and NMOS signals keep within
+LOGIC = "0 to +5 V"  # what TTL and NMOS signals keep within (common practice, no source)
 LEFT_OUT = "Leave the chip out, and do not switch on with it: put right what stands under 1, then run the job again."
 QUIET = "An enable that never pulses: nothing is read there. One that never rests: the chip is always on."
 
