@@ -29,7 +29,7 @@ def command(job: str, overwrite: bool, as_json: bool) -> int:
     from romwright.jobs.pipeline import Run
 
     path = Path(job)
-    run = Run(read_job(path), path.parent, overwrite)
+    run = Run(read_job(path), path.parent, overwrite, path.read_bytes())
     steps = []
     for what, work in progress(run.steps(), "running"):
         try:

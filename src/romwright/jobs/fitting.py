@@ -8,6 +8,7 @@ from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Board, Cpu, Socket
 from romwright.errors import OptionError
 from romwright.findings import Finding, Severity, blocks
+from romwright.fit import kinds, selects
 from romwright.fit.onboard.boarding import BoardPlan, plan_board
 from romwright.fit.plans.bench import Burnt
 from romwright.fit.plans.contents import words_of
@@ -24,6 +25,12 @@ from romwright.jobs.sockets import fit_others, ordered, parse_also, parse_settin
 from romwright.parts.library import Reading, require_marked
 from romwright.parts.model import Part
 from romwright.parts.notation import parse_polarity
+
+LASTING = {  # of the findings about a chip that is simply plugged in: those that no wire changes
+    kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE, kinds.OUTPUT_KIND, kinds.LATCHED,
+    kinds.SLOWER, kinds.TIME_UNKNOWN,
+}  # fmt: skip
+NOT_EXACT = {selects.STILL_LOST, selects.ENABLE_LOST}  # true of a wired chip too that drives otherwise
 
 
 @dataclass(frozen=True)
@@ -42,6 +49,7 @@ class Fitted:
     socket: Socket | None = None
     onboard: BoardPlan | None = None
     now: dict[str, str] | None = None
+    also: dict[str, Part] | None = None  # the chips in the board's other sockets
 
     @property
     def works(self) -> bool:
@@ -80,7 +88,7 @@ def fit_on_board(fit: Fit, part: Part, reading: Reading, stated: dict) -> Fitted
     findings = (*reading.findings, *found.judged.findings)
     return Fitted(
         found.plan, prove_plan(found.plan), findings, reading, unchecked_of(board, cpu, chip), (None, part), (),
-        board, cpu, socket, found, now,
+        board, cpu, socket, found, now, also,
     )  # fmt: skip
 
 
@@ -95,7 +103,8 @@ def fit_in_socket(fit: Fit, part: Part, reading: Reading, stated: dict) -> Fitte
         )  # fmt: skip
     (first,) = verdict.fits
     unchecked = {page.name: unchecked_pins(page) for page in verdict.pages if unchecked_pins(page)}
-    findings = (*its_reading.findings, *reading.findings)
+    lasting = LASTING | (set() if first.plan.wired.equal else NOT_EXACT)
+    findings = (*its_reading.findings, *reading.findings, *(f for f in verdict.findings if f.code in lasting))
     return Fitted(first.plan, first.proof, findings, reading, unchecked, (original, part), verdict.findings)
 
 

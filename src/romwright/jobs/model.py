@@ -6,6 +6,7 @@ Names of files are relative to the folder of the job's file; outputs go into one
 from __future__ import annotations
 
 import re
+from pathlib import PurePath
 from typing import Literal
 
 from msgspec import Struct, field
@@ -108,6 +109,13 @@ class Job(Struct, frozen=True, forbid_unknown_fields=True):
     label: Label = Label()
     outputs: Outputs = Outputs()
     expected: dict[str, dict[str, str]] = {}
+
+    @property
+    def own_pages(self) -> tuple[str, ...]:
+        """The pages of chips and boards that the job names as files of the user's own."""
+        named = [self.fit.board, self.fit.chip, self.fit.original] if self.fit else []
+        named += [entry.partition("=")[2].partition(",")[0] for entry in self.fit.also] if self.fit else []
+        return tuple(name for name in named if name.endswith(".toml") or PurePath(name).name != name)
 
     @property
     def inputs(self) -> tuple[str, ...]:

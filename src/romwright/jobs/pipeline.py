@@ -17,6 +17,7 @@ from romwright.images.formats import format_named, write_files
 from romwright.images.image import Image
 from romwright.jobs.briefing import brief
 from romwright.jobs.dumps import Examined, examine_dump
+from romwright.jobs.finished import build_record, without_record
 from romwright.jobs.fitting import Burning, Fitted, fit_chip, prepare_contents, prove_burning
 from romwright.jobs.inputs import Inputs
 from romwright.jobs.manifest import NAME, build_manifest, up_from
@@ -33,6 +34,7 @@ class Run:
     job: Job
     folder: Path  # of the job's file
     overwrite: bool = False
+    source: bytes = b""  # the job's file, byte for byte
     inputs: Inputs | None = None
     dumps: tuple[Examined, ...] = ()
     fitted: Fitted | None = None
@@ -158,19 +160,24 @@ class Run:
     @property
     def sheet(self) -> Sheet:
         """The bench sheet."""
-        return brief(self.job, self.dumps, self.fitted, self.burning, self.inputs.unrecorded)
+        file = self.name("burn") if "burn" in self.job.outputs.kinds else ""
+        return brief(self.job, self.dumps, self.fitted, self.burning, self.inputs.unrecorded, file)
 
-    def write(self, name: str, data: bytes) -> None:
+    def write(self, name: str, data: bytes, overwrite: bool = False) -> None:
         """Write an output unless it is there, equal. Raises OutputError if another is there."""
         path = self.target / name
         if path.is_file() and path.read_bytes() == data:
             self.kept.append(name)
         else:
             self.target.mkdir(parents=True, exist_ok=True)
-            write_files({str(path): data}, self.overwrite)
+            write_files({str(path): data}, overwrite or self.overwrite)
         self.written[name] = data
 
     def write_manifest(self) -> None:
-        """Write what ties the outputs to the inputs and the job's file."""
-        up = up_from(self.target, self.folder)
-        self.write(NAME, build_manifest(self.job.title, self.inputs.digests(), dict(self.written), up))
+        """Write what ties the outputs to the inputs and the job's file; one that only another program made goes."""
+        up, record, path = up_from(self.target, self.folder), "", self.target / NAME
+        if self.source and not self.job.own_pages:
+            record = build_record(self.source, self.ok)
+        data = build_manifest(self.job.title, self.inputs.digests(), dict(self.written), up, record)
+        same = path.is_file() and without_record(path.read_bytes()) == without_record(data)
+        self.write(NAME, data, overwrite=same)
