@@ -31,7 +31,8 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
     from romwright.cli.render import inert, print_json
     from romwright.images.formats import write_bytes
     from romwright.jobs.library import read_job
-    from romwright.jobs.pipeline import Run
+    from romwright.jobs.files import require_not_inputs
+    from romwright.jobs.pipeline import Output, Run
 
     kind = KINDS.get(Path(output).suffix.lower()) if output else "text"
     if kind is None:
@@ -39,10 +40,11 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
     if paper and kind != "pdf":
         raise OptionError("--paper is about a PDF", expected="-o OUT.pdf with it")
     path = Path(job)
-    run = Run(read_job(path), path.parent, overwrite)
+    run = Run(read_job(path), path, overwrite)
     run.find_out()
-    data = run.build(kind, paper)
+    data = run.build(Output(output or "", kind), paper)
     if output:
+        require_not_inputs([output], [job, *map(run.inputs.path, run.job.inputs)])
         write_bytes(output, data, overwrite)
     if as_json:
         digest = hashlib.sha256(data).hexdigest()

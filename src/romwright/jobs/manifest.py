@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import hashlib
 import os
-import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 NAME = "manifest-sha256.txt"
-LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 
 
 def build_manifest(title: str, inputs: Iterable[tuple[str, str]], outputs: Mapping[str, bytes], up: str) -> bytes:
@@ -23,10 +21,19 @@ def build_manifest(title: str, inputs: Iterable[tuple[str, str]], outputs: Mappi
     0000000000000000000000000000000000000000000000000000000000000000  ../a.bin
     """
     lines = [f"# {one_line(title)}", "# made from"]
-    lines += [f"{digest}  {one_line(Path(up, name).as_posix())}" for name, digest in inputs]
+    lines += [line(digest, Path(up, name).as_posix()) for name, digest in inputs]
     lines.append("# outputs")
-    lines += [f"{hashlib.sha256(data).hexdigest()}  {one_line(name)}" for name, data in outputs.items()]
+    lines += [line(hashlib.sha256(data).hexdigest(), name) for name, data in outputs.items()]
     return ("\n".join(lines) + "\n").encode("utf-8", "replace")
+
+
+def line(digest: str, name: str) -> str:
+    r"""Return the line of a file, a backslash in its name written twice and announced, as coreutils' manual says.
+
+    >>> print(line("0", "a\\b"))
+    \0  a\\b
+    """
+    return "\\" * ("\\" in name) + f"{digest}  " + one_line(name).replace("\\", "\\\\")
 
 
 def one_line(words: str) -> str:
@@ -35,5 +42,5 @@ def one_line(words: str) -> str:
 
 
 def up_from(folder: Path, job_folder: Path) -> str:
-    """Return how the folder of the inputs is written from that of the outputs."""
-    return os.path.relpath(job_folder, folder)
+    """Return how the folder of the inputs is written from that of the outputs, which may be a link to elsewhere."""
+    return os.path.relpath(os.path.realpath(job_folder), os.path.realpath(folder))
