@@ -57,8 +57,7 @@ def telling(run, number: int, what: str) -> Iterator[None]:
         yield
     except (RomwrightError, OSError, KeyboardInterrupt):
         written = ", ".join(run.written) or "nothing"
-        where = f" into {run.target}" if run.written else ""
-        click.echo(inert(f"stopped at step {number}, {what}; written before{where}: {written}"), err=True)
+        click.echo(inert(f"stopped at step {number}, {what}; written before: {written}"), err=True)
         click.echo("Running it again goes on from there.", err=True)
         raise
 
@@ -72,7 +71,8 @@ def answer(job: str, run, steps: list[str]) -> dict:
     burnt = {output.chip: output.name for output in run.outputs() if output.kind == "burn"}
     chips = [
         {
-            "name": chip.name, "part": chip.fitted.plan.chip.name, "works": chip.fitted.works, "file": burnt.get(number),
+            "name": chip.name, "part": chip.fitted.plan.chip.name, "works": chip.fitted.works,
+            "file": burnt.get(number),
             **({"size": len(chip.burning.burnt), **asdict(measure(chip.burning.burnt))} if chip.burning else {}),
         }
         for number, chip in enumerate(run.chips)

@@ -30,8 +30,8 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
 
     from romwright.cli.render import inert, print_json
     from romwright.images.formats import write_bytes
-    from romwright.jobs.library import read_job
     from romwright.jobs.files import require_not_inputs
+    from romwright.jobs.library import read_job
     from romwright.jobs.pipeline import Output, Run
 
     kind = KINDS.get(Path(output).suffix.lower()) if output else "text"

@@ -14,6 +14,7 @@ from romwright.jobs.burning import prepare_contents, prove_burning
 from romwright.jobs.fitting import Burning, Fitted, Pages, fit_chips
 from romwright.jobs.inputs import Inputs
 from romwright.jobs.model import Contents, Fit, Job
+from romwright.jobs.sockets import parse_setting
 from romwright.parts.model import Part
 
 PASSES = 3  # over the chips of a board, until none of them moves a link that another has set
@@ -31,6 +32,12 @@ class Chip:
     lane: int = 0  # which of the chips that the contents are split to
     burning: Burning | None = None
 
+    @property
+    def words(self) -> str:
+        """What the chip is called on the sheet."""
+        name = self.name if self.fit.label and self.name.startswith(self.fit.label) else f"Chip {self.name}"
+        return f"{name} ({self.title})" if self.title else name
+
     def job(self, job: Job) -> Job:
         """Return the job as if this were its only chip."""
         return structs.replace(job, fit=self.fit, contents=self.contents)
@@ -44,7 +51,7 @@ class Chip:
 
 
 def chips_of(job: Job, folder: Path) -> list[Chip]:
-    """Plan all chips of a job. Raises what `fit_chips` raises, and OptionError where two chips need a link otherwise."""
+    """Plan all chips of a job. Raises what `fit_chips` raises, and OptionError if two need a link set differently."""
     found: list[Chip] = []
     for fit, plans in zip(job.fits, plan_all(job.fits, Pages(folder)), strict=True):
         label = fit.label if len(job.fits) > 1 else ""
@@ -115,14 +122,16 @@ def plan_together(fits: list[Fit], made: list[Fitted], pages: Pages) -> list[Fit
 def beside(made: list[Fitted], number: int) -> Mapping[str, Part]:
     """Return the chips in the other sockets that go straight in; one that is wired does there what the original did."""
     others = [fitted for other, fitted in enumerate(made) if other != number]
-    plain = [each for each in others if not each.plan.gates and all(row.how in (How.STRAIGHT, How.OPEN) for row in each.plan.rows)]
-    return {each.socket.name: each.plan.chip for each in plain}
+    return {each.socket.name: each.plan.chip for each in others if goes_straight_in(each)}
+
+
+def goes_straight_in(fitted: Fitted) -> bool:
+    """Tell whether a chip needs neither wires nor gates."""
+    return not fitted.plan.gates and all(row.how in (How.STRAIGHT, How.OPEN) for row in fitted.plan.rows)
 
 
 def fit_now(fitted: Fitted, stated: str) -> dict[str, str] | None:
     """Return the present setting of the links, None if the user stated none."""
-    from romwright.jobs.sockets import parse_setting
-
     return parse_setting(fitted.board, stated) if stated else None
 
 

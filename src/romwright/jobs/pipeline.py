@@ -122,9 +122,7 @@ class Run:
         name, form = self.job.outputs.name, self.job.outputs.write_as
         for kind in self.job.outputs.kinds:
             chips = [number for number, chip in enumerate(self.chips) if chip.burning or kind not in NEEDS_BYTES]
-            if kind not in (*FIT_KINDS, *NEEDS_BYTES):
-                yield Output(name + KINDS[kind], kind)
-            elif kind == "labels" and chips:
+            if kind not in (*FIT_KINDS, *NEEDS_BYTES) or (kind == "labels" and chips):
                 yield Output(name + KINDS[kind], kind)
             elif kind != "labels":
                 for number in chips:
@@ -142,18 +140,16 @@ class Run:
     @property
     def sheet(self) -> Sheet:
         """The bench sheet: of several chips one, each step told for all of them."""
-        unrecorded = self.inputs.unrecorded
+        said = [self.inputs.unrecorded, *[()] * len(self.chips)]  # once is enough
         if not self.chips:
-            return brief(self.job, self.dumps, None, None, unrecorded)
-        sheets = {
-            " ".join(filter(None, [chip.name, chip.title and f"({chip.title})"])):
-            brief(chip.job(self.job), self.dumps, chip.fitted, chip.burning, unrecorded)
-            for chip in self.chips
-        }  # fmt: skip
-        return merge(sheets)
+            return brief(self.job, self.dumps, None, None, said[0])
+        return merge({
+            chip.words: brief(chip.job(self.job), self.dumps, chip.fitted, chip.burning, unrecorded)
+            for chip, unrecorded in zip(self.chips, said)
+        })  # fmt: skip
 
     def write(self, name: str, data: bytes) -> None:
-        """Write an output unless it is there, equal. Raises OutputError if another is there, OptionError if an input is."""
+        """Write an output unless it is there, equal. Raises OutputError if another is there, OptionError for an input."""
         path = self.target / name
         there = path.read_bytes() if path.is_file() else None
         require_not_inputs([str(path)], [str(self.path), *(self.inputs.path(each) for each in self.job.inputs)])
@@ -163,7 +159,7 @@ class Run:
             raise OutputError(
                 f"{name} is there already, other than the job makes it: its SHA-256 is {digest(there)}",
                 where=str(path), expected=f"{digest(data)}, or no such file",
-                help="move it away, or replace it with --overwrite",
+                help="move it away, or give --overwrite; another job needs a folder of its own, outputs.folder",
             )  # fmt: skip
         else:
             self.make_target()

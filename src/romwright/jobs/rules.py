@@ -38,7 +38,7 @@ def check_outputs(job: Job) -> Iterator[str]:
     if not folder.strip() or PurePosixPath(folder).is_absolute() or PureWindowsPath(folder).anchor or ".." in parts:
         yield f"outputs.folder: {folder!r}, expected a folder below that of the job's file [output-folder]"
     if not NAME.fullmatch(name):
-        yield f"outputs.name: {name!r}, expected at most 60 letters, digits, dots, dashes; file names begin so [output-name]"
+        yield f"outputs.name: {name!r}, expected up to 60 letters, digits, dots, dashes: files begin so [output-name]"
     if not job.outputs.kinds:
         yield "outputs.kinds: none; say what is wanted [output-kinds]"
 
@@ -68,10 +68,11 @@ def check_contents(job: Job) -> Iterator[str]:
             continue
         for name in contents.into:
             if name not in labels or contents.into.count(name) > 1:
-                yield f"{where}.into: {name!r}, expected each once, of: {', '.join(filter(None, labels))} [contents-into]"
+                known = ", ".join(filter(None, labels))
+                yield f"{where}.into: {name!r}, expected each once, of: {known} [contents-into]"
         into = contents.into or labels
         if contents.split and len(into) not in (1, contents.split):
-            yield f"{where}.split: {contents.split}, but {len(into)} fits; expected {contents.split} or 1 [contents-split]"
+            yield f"{where}.split: {contents.split}, but {len(into)} fits; expected as many, or 1 [contents-split]"
         if contents.split and len(into) == 1 and any(fit.board for fit in job.fits if fit.label in into):
             yield f"{where}.split: {contents.split}, but one socket; add a fit for each chip [contents-split]"
         if contents.split and any(fit.label in into and fit.all_banks for fit in job.fits):
@@ -79,7 +80,7 @@ def check_contents(job: Job) -> Iterator[str]:
     for label in labels:
         given = [where for where, each in numbered("contents", job.contents) if label in each.into or not each.into]
         if len(given) > 1:
-            yield f"{given[1]}: {label or 'the chip'} has contents already; say into which fits each goes [contents-twice]"
+            yield f"{given[1]}: {label or 'the chip'} has contents already; say into which each goes [contents-twice]"
 
 
 def check_fits(job: Job) -> Iterator[str]:
