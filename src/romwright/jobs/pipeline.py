@@ -149,7 +149,7 @@ class Run:
         })  # fmt: skip
 
     def write(self, name: str, data: bytes) -> None:
-        """Write an output unless it is there, equal. Raises OutputError if another is there, OptionError for an input."""
+        """Write an output unless it is there, equal. Raises OutputError if another is, OptionError for an input."""
         path = self.target / name
         there = path.read_bytes() if path.is_file() else None
         require_not_inputs([str(path)], [str(self.path), *(self.inputs.path(each) for each in self.job.inputs)])

@@ -77,6 +77,10 @@ def check_contents(job: Job) -> Iterator[str]:
             yield f"{where}.split: {contents.split}, but one socket; add a fit for each chip [contents-split]"
         if contents.split and any(fit.label in into and fit.all_banks for fit in job.fits):
             yield f"{where}.split: a chip with banks takes whole bytes; leave out split or banks [contents-split]"
+        for fit in job.fits:
+            if fit.label in into and fit.all_banks and (bare := [f for f in contents.files if not in_bank(f, fit)]):
+                banks = " or ".join(f"@{bank}" for bank in fit.all_banks)
+                yield f"{where}.files: {bare[0]!r} names no bank of the chip; expected FILE{banks} [contents-bank]"
     for label in labels:
         given = [where for where, each in numbered("contents", job.contents) if label in each.into or not each.into]
         if len(given) > 1:
@@ -104,6 +108,11 @@ def check_fits(job: Job) -> Iterator[str]:
     for board in {fit.board for fit in job.fits if fit.board}:
         if len({fit.now for fit in job.fits if fit.board == board and fit.now}) > 1:
             yield f"fit.now: {board} is set in two ways at once; expected the present setting [fit-now]"
+
+
+def in_bank(text: str, fit: Fit) -> bool:
+    """Tell whether FILE@BANK names a bank of the chip."""
+    return text.rpartition("@")[2] in fit.all_banks
 
 
 def has(fit: Fit, key: str) -> bool:
