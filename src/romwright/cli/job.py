@@ -92,12 +92,14 @@ def new(file: str, title: str | None, banks: str, overwrite: bool, as_json: bool
 
 
 def require_inputs(answers, folder: Path) -> None:
-    """Raise InputError for a file that is not there."""
+    """Raise InputError for a file that is not there, or whose name a TOML file cannot hold."""
     from romwright.jobs.model import file_of
 
     banks = ("first", "second", *answers.banks)
     named = [*answers.dumps, answers.reference, *(file_of(name, banks) for name in answers.contents), answers.lists]
     for name in filter(None, named):
+        if any("\ud800" <= c <= "\udfff" for c in name):
+            raise InputError("the name of this file is no UTF-8", where=name, help="rename the file")
         if not os.path.isfile(folder / name):
             help = "write / between folders" if "\\" in name else "name it from the job's file"
             raise InputError("there is no such file", where=str(folder / name), help=help)

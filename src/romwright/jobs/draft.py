@@ -58,8 +58,13 @@ def build_job(answers: Answers, folder: Path) -> str:
 
 
 def quoted(value: object) -> str:
-    """Write a string, a number or a list of strings as TOML: its basic strings are JSON's, but for DEL."""
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    """Write a string, a number or a list of strings as TOML, whose basic strings are JSON's; all of it can be printed.
+
+    >>> print(quoted(["é", "\\x7f"]))
+    ["é", "\\U0000007f"]
+    """
+    text = json.dumps(value, ensure_ascii=False)
+    return "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in text)
 
 
 def key(name: str, value: object, form: str, remark: str) -> str:

@@ -1,7 +1,7 @@
 """A manifest: one line for each input and output with its SHA-256, as `sha256sum` reads and writes them.
 
 `sha256sum --check manifest-sha256.txt` in the folder of the outputs tells next year whether anything has changed. Lines
-that begin with # say what belongs to what; sha256sum passes over them.
+that begin with # say what belongs to what, and hold names that a terminal might obey; sha256sum passes over them.
 """
 
 from __future__ import annotations
@@ -33,7 +33,9 @@ def line(digest: str, name: str) -> str:
     >>> print(line("0", "a\\b"))
     \0  a\\b
     """
-    return "\\" * ("\\" in name) + f"{digest}  " + one_line(name).replace("\\", "\\\\")
+    if not name.isprintable():
+        return f"# {digest}  {one_line(name)} (this name cannot be printed: look at that file by hand)"
+    return "\\" * ("\\" in name) + f"{digest}  " + name.replace("\\", "\\\\")
 
 
 def one_line(words: str) -> str:

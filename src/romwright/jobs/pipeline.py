@@ -19,12 +19,14 @@ from romwright.jobs.chips import Chip, chips_of
 from romwright.jobs.dumps import Examined, examine_dump
 from romwright.jobs.files import require_not_inputs
 from romwright.jobs.inputs import Inputs
+from romwright.jobs.keys import in_keys
 from romwright.jobs.manifest import NAME, build_manifest, up_from
-from romwright.jobs.model import KINDS, Job
+from romwright.jobs.model import KINDS, Dump, Job
 from romwright.jobs.outputs import FIT_KINDS, build_for_chip, build_labels, build_sheet, ending
 from romwright.sheets.document import Sheet
 from romwright.sheets.merging import merge
 
+Step = tuple[str, Callable[[], None]]  # what it does, and the work
 NEEDS_BYTES = ("burn", "labels")  # outputs that need contents
 
 
@@ -73,11 +75,11 @@ class Run:
         of_chips = [f for c in self.chips for f in (*c.fitted.findings, *(c.burning.findings if c.burning else ()))]
         return list(dict.fromkeys((*of_dumps, *of_chips)))
 
-    def steps(self) -> Iterator[tuple[str, Callable[[], None]]]:
+    def steps(self) -> Iterator[Step]:
         """Yield the steps in order: what each does, and the work; those that write follow from what was found."""
         yield from self.questions()
         for output in self.outputs():
-            yield f"write {output.name}", lambda output=output: self.write(output.name, self.build(output))
+            yield f"write {output.name}", in_keys(lambda output=output: self.write(output.name, self.build(output)))
         yield f"write {NAME}", self.write_manifest
 
     def find_out(self) -> None:
@@ -85,16 +87,16 @@ class Run:
         for _, work in self.questions():
             work()
 
-    def questions(self) -> Iterator[tuple[str, Callable[[], None]]]:
+    def questions(self) -> Iterator[Step]:
         """Yield the steps that write nothing."""
         job = self.job
         yield "check the inputs", self.read_inputs
         for dump in job.dumps:
-            yield f"look at {', '.join(dump.files)}", lambda dump=dump: self.look(examine_dump(job, dump, self.inputs))
+            yield f"look at {', '.join(dump.files)}", in_keys(lambda dump=dump: self.look(dump))
         if job.fits:
-            yield "plan the fit and prove it", self.plan
+            yield "plan the fit and prove it", in_keys(self.plan)
         if job.all_contents:
-            yield "make the bytes to burn, and prove them", self.burn
+            yield "make the bytes to burn, and prove them", in_keys(self.burn)
 
     @property
     def count(self) -> int:
@@ -105,9 +107,9 @@ class Run:
         """Read all inputs and hold them against what is recorded."""
         self.inputs = Inputs(self.job, self.folder)
 
-    def look(self, dump: Examined) -> None:
-        """Keep what is known of a dump."""
-        self.dumps = (*self.dumps, dump)
+    def look(self, dump: Dump) -> None:
+        """Find out what can be known of a dump."""
+        self.dumps = (*self.dumps, examine_dump(self.job, dump, self.inputs))
 
     def plan(self) -> None:
         """Plan the fit of every chip."""
@@ -173,7 +175,7 @@ class Run:
         except OSError as error:
             raise OutputError(
                 f"the folder of the outputs cannot be made: {error.strerror}", where=str(self.target),
-                expected="a folder that you may write to",
+                expected="a folder that you may write to, and no file of that name",
             ) from None  # fmt: skip
 
     def write_manifest(self) -> None:

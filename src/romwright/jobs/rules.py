@@ -50,13 +50,6 @@ def check_dumps(job: Job) -> Iterator[str]:
             yield f"dumps[{number}].files: empty [dump-files]"
 
 
-def check_inputs(job: Job) -> Iterator[str]:
-    """The name of an input can be printed: it stands in the manifest and on the sheet."""
-    for name in job.inputs:
-        if not name.isprintable():
-            yield f"{ascii(name)}: a file's name that cannot be printed; rename the file [input-name]"
-
-
 def check_contents(job: Job) -> Iterator[str]:
     """Contents name their files, and go into fits that there are; what is split goes into as many."""
     labels = [fit.label for fit in job.fits]
@@ -131,6 +124,13 @@ def numbered(key: str, value: object) -> list[tuple[str, object]]:
     return [(f"{key}[{number}]" if several else key, each) for number, each in enumerate(listed(value), 1)]
 
 
+def check_label(job: Job) -> Iterator[str]:
+    """There is a label at least, and it has a place on its sheet."""
+    for key in ("copies", "first"):
+        if (number := getattr(job.label, key)) < 1:
+            yield f"label.{key}: {number}, expected 1 or more [label-number]"
+
+
 def check_expected(job: Job) -> Iterator[str]:
     """Checksums are recorded for inputs, by kinds that are known."""
     for name, sums in job.expected.items():
@@ -141,5 +141,5 @@ def check_expected(job: Job) -> Iterator[str]:
 
 
 RULES = (
-    check_title, check_date, check_outputs, check_dumps, check_inputs, check_contents, check_fits, check_expected,
+    check_title, check_date, check_outputs, check_dumps, check_contents, check_fits, check_label, check_expected,
 )  # fmt: skip
