@@ -112,7 +112,7 @@ def test_a_page_of_ones_own_is_found_from_the_job_and_is_an_input(romwright, tmp
 
 @pytest.mark.parametrize(("text", "said"), [
     ('[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "27128"\nchip = "2764"\nchips = 3\n', "3 chips cannot share"),
-    ('[contents]\nfiles = ["a.bin@nobank"]\n[fit]\nfrom = "2764"\nchip = "27128"\nbanks = ["a", "b"]\n', "contents-bank"),
+    ('[contents]\nfiles = ["a.bin@c"]\n[fit]\nfrom = "2764"\nchip = "27128"\nbanks = ["a", "b"]\n', "contents-bank"),
     ('[contents]\nfiles = ["a.bin"]\nsplit = 2\n[fit]\nboard = "tern-tl-1"\nsocket = "U7"\nchip = "28C256"\n',
      "contents-split"),
     ('[fit]\nboard = "tern-tl-1"\nsocket = "U7"\nchip = "28C256"\nsecond = "2764"\n', "fit-board"),
@@ -120,3 +120,34 @@ def test_a_page_of_ones_own_is_found_from_the_job_and_is_an_input(romwright, tmp
 def test_what_cannot_be_is_said(job, text, said):
     run, made = job(text, status=2, a=WORDS(16384))
     assert said in run.err and not made
+
+
+def dunlin(second):
+    return (
+        '[[contents]]\nfiles = ["a.bin"]\ninto = ["U7"]\n[[contents]]\nfiles = ["b.bin"]\ninto = ["U8"]\n'
+        '[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U7"\nchip = "2732"\nnow = "LK1=2532,LK2=2532,LK3=2532"\n'
+        f'[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U8"\nchip = "{second}"\n'
+    )
+
+
+def test_chips_of_one_board_agree_on_its_links(job):
+    """On the board's file: pin 21 of both hangs on LK3, so two 2732 go straight in once all three links are moved."""
+    _, made = job(dunlin("2732"), a=WORDS(4096), b=WORDS(4096))
+    text = made["x-sheet.txt"].decode()
+    assert all(f"LK{number}: move from 2532 to 2732" in text for number in (1, 2, 3))
+
+
+def test_chips_of_two_kinds_leave_the_common_link(job):
+    """A 2732 and a 2532 cannot both have LK3 as they want it: one of them is wired, and both still work."""
+    done, made = job(dunlin("2532"), a=WORDS(4096), b=WORDS(4096))
+    assert all(chip["works"] for chip in done.json["chips"]) and b"LK3: move" not in made["x-sheet.txt"]
+
+
+def test_labels_name_their_chips_first_and_say_if_they_are_cut(job):
+    done, _ = job(
+        '[contents]\nfiles = ["a.bin"]\nsplit = 2\n[fit]\nfrom = "2764"\nchip = "2764"\n'
+        f'[label]\nname = "{"very long " * 9}"\n', a=WORDS(16384),
+    )  # fmt: skip
+    cut = [each for each in done.json["findings"] if each["code"] == "name-cut"]
+    assert [each["title"].partition(": ")[2][:6] for each in cut] == ["0 very", "1 very"]
+    assert all("label.name" in each["remedy"] for each in cut)

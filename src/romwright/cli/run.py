@@ -98,6 +98,9 @@ def print_summary(run) -> None:
     if wrong := list(dict.fromkeys(f for chip in run.chips for f in chip.fitted.findings if blocks([f]))):
         click.echo()
         print_findings(wrong, "the fit")
+    if run.of_labels:
+        click.echo()
+        print_findings(run.of_labels, "the labels")
     rows = []
     for output in run.outputs():
         if output.kind == "burn":

@@ -10,6 +10,7 @@ from msgspec import structs
 
 from romwright.errors import OptionError
 from romwright.fit.plans.rows import How
+from romwright.fit.plans.work import points
 from romwright.jobs.burning import prepare_contents, prove_burning
 from romwright.jobs.fitting import Burning, Fitted, Pages, fit_chips
 from romwright.jobs.inputs import Inputs
@@ -95,44 +96,49 @@ def plan_all(fits: tuple[Fit, ...], pages: Pages) -> list[list[Fitted]]:
 
 
 def plan_together(fits: list[Fit], made: list[Fitted], pages: Pages) -> list[Fitted]:
-    """Plan chips on one board again until none moves a link that another has set, each beside the others.
+    """Plan chips on one board so that one setting of its links serves them all, with the least work that is found.
 
-    Raises OptionError if they do not agree.
+    Tried is from two sides: each beside what the board's file has in the other sockets, and each beside the other chips
+    simply plugged in. Raises OptionError if neither comes to a setting.
     """
     stated = next((fit.now for fit in fits if fit.now), "")
-    links = dict(made[0].onboard.links)
+    now = parse_setting(made[0].board, stated) if stated else None
+    seated = {fitted.socket.name: fitted.plan.chip for fitted in made}
+    others = [{name: chip for name, chip in seated.items() if name != fitted.socket.name} for fitted in made]
+    plugged_in = [fit_chips(fit, pages, beside)[0] for fit, beside in zip(fits, others, strict=True)]
+    found = [agreed for start in (plugged_in, made) if (agreed := agree(fits, start, pages))]
+    if not found:
+        names = " and ".join(fit.socket for fit in fits)
+        raise OptionError(
+            f"{names} of {made[0].board.name} want its links set in different ways", where="fit",
+            expected="chips that work with one setting of the links",
+            help="fit other chips, or make two jobs and see with `romwright links` what each setting does",
+        )  # fmt: skip
+    return min(([restated(fitted, now) for fitted in each] for each in found), key=lambda each: work_of(each, fits))
+
+
+def agree(fits: list[Fit], made: list[Fitted], pages: Pages) -> list[Fitted] | None:
+    """Plan chips again until none of them moves a link that another has set; None if they come to no end."""
+    made, links = list(made), dict(made[0].onboard.links)
     for _ in range(PASSES):
-        moved: dict[str, str] = {}
+        settled = True
         for number, fit in enumerate(fits):
             setting = ",".join(f"{link}={position}" for link, position in links.items())
-            others = beside(made, number)
-            made[number] = fit_chips(structs.replace(fit, now=setting), pages, others)[0]
-            moved |= made[number].onboard.moved
+            made[number] = fit_chips(structs.replace(fit, now=setting), pages, straight_in(made, number))[0]
+            settled = settled and not made[number].onboard.moved
             links = dict(made[number].onboard.links)
-        if not moved:
-            return [restated(fitted, fit_now(fitted, stated)) for fitted in made]
-    names = " and ".join(fit.socket for fit in fits)
-    raise OptionError(
-        f"{names} of {made[0].board.name} want {', '.join(sorted(moved))} set in different ways", where="fit",
-        expected="chips that work with one setting of the links",
-        help="fit other chips, or make two jobs and see with `romwright links` what each setting does",
-    )  # fmt: skip
+        if settled:
+            return made
+    return None
 
 
-def beside(made: list[Fitted], number: int) -> Mapping[str, Part]:
-    """Return the chips in the other sockets that go straight in; one that is wired does there what the original did."""
+def straight_in(made: list[Fitted], number: int) -> Mapping[str, Part]:
+    """Return the other chips that go straight in; one that is wired does what the original did, and stands for it."""
     others = [fitted for other, fitted in enumerate(made) if other != number]
-    return {each.socket.name: each.plan.chip for each in others if goes_straight_in(each)}
-
-
-def goes_straight_in(fitted: Fitted) -> bool:
-    """Tell whether a chip needs neither wires nor gates."""
-    return not fitted.plan.gates and all(row.how in (How.STRAIGHT, How.OPEN) for row in fitted.plan.rows)
-
-
-def fit_now(fitted: Fitted, stated: str) -> dict[str, str] | None:
-    """Return the present setting of the links, None if the user stated none."""
-    return parse_setting(fitted.board, stated) if stated else None
+    return {
+        each.socket.name: each.plan.chip for each in others
+        if not each.plan.gates and all(row.how in (How.STRAIGHT, How.OPEN) for row in each.plan.rows)
+    }  # fmt: skip
 
 
 def restated(fitted: Fitted, now: dict[str, str] | None) -> Fitted:
@@ -140,3 +146,9 @@ def restated(fitted: Fitted, now: dict[str, str] | None) -> Fitted:
     links = fitted.onboard.links
     moved = {link: position for link, position in links.items() if now and now[link] != position}
     return replace(fitted, now=now, onboard=replace(fitted.onboard, moved=moved))
+
+
+def work_of(made: list[Fitted], fits: list[Fit]) -> tuple[int, int]:
+    """Return what to choose by: how many chips do not work so, and the points of the work, links moved once."""
+    moves = len(made[0].onboard.moved) * points(fits[0].prefer).link
+    return sum(not fitted.works for fitted in made), sum(fitted.plan.points for fitted in made) + moves

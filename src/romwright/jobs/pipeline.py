@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from romwright.errors import OutputError
@@ -19,10 +19,10 @@ from romwright.jobs.chips import Chip, chips_of
 from romwright.jobs.dumps import Examined, examine_dump
 from romwright.jobs.files import require_not_inputs
 from romwright.jobs.inputs import Inputs
-from romwright.jobs.keys import in_keys
+from romwright.jobs.keys import as_keys, in_keys
 from romwright.jobs.manifest import NAME, build_manifest, up_from
 from romwright.jobs.model import KINDS, Dump, Job
-from romwright.jobs.outputs import FIT_KINDS, build_for_chip, build_labels, build_sheet, ending
+from romwright.jobs.outputs import FIT_KINDS, build_for_chip, build_sheet, ending, lay_out_labels
 from romwright.sheets.document import Sheet
 from romwright.sheets.merging import merge
 
@@ -49,6 +49,7 @@ class Run:
     inputs: Inputs | None = None
     dumps: tuple[Examined, ...] = ()
     chips: list[Chip] = field(default_factory=list)
+    of_labels: tuple[Finding, ...] = ()
     written: dict[str, bytes] = field(default_factory=dict)
     kept: list[str] = field(default_factory=list)
 
@@ -70,10 +71,10 @@ class Run:
 
     @property
     def findings(self) -> list[Finding]:
-        """All findings about dumps, fits and the bytes to burn, each once."""
+        """All findings about dumps, fits, the bytes to burn and labels, each once."""
         of_dumps = [finding for dump in self.dumps for finding in dump.findings]
         of_chips = [f for c in self.chips for f in (*c.fitted.findings, *(c.burning.findings if c.burning else ()))]
-        return list(dict.fromkeys((*of_dumps, *of_chips)))
+        return list(dict.fromkeys((*of_dumps, *of_chips, *self.of_labels)))
 
     def steps(self) -> Iterator[Step]:
         """Yield the steps in order: what each does, and the work; those that write follow from what was found."""
@@ -136,7 +137,9 @@ class Run:
         if output.chip is not None:
             return build_for_chip(output.kind, self.chips[output.chip], self.job.outputs.write_as)
         if output.kind == "labels":
-            return build_labels(self.job, [chip for chip in self.chips if chip.burning])
+            labels = lay_out_labels(self.job, [chip for chip in self.chips if chip.burning])
+            self.of_labels = tuple(replace(each, remedy=as_keys(each.remedy)) for each in labels.findings())
+            return labels.build()
         return build_sheet(output.kind, self.sheet, paper or self.job.outputs.paper)
 
     @property
