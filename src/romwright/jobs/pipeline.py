@@ -22,7 +22,7 @@ from romwright.jobs.inputs import Inputs
 from romwright.jobs.keys import as_keys, in_keys
 from romwright.jobs.manifest import NAME, build_manifest, up_from
 from romwright.jobs.model import KINDS, Dump, Job
-from romwright.jobs.outputs import FIT_KINDS, build_for_chip, build_sheet, ending, lay_out_labels
+from romwright.jobs.outputs import FIT_KINDS, build_for_chip, build_sheet, ending
 from romwright.sheets.document import Sheet
 from romwright.sheets.merging import merge
 
@@ -137,6 +137,8 @@ class Run:
         if output.chip is not None:
             return build_for_chip(output.kind, self.chips[output.chip], self.job.outputs.write_as)
         if output.kind == "labels":
+            from romwright.jobs.joblabels import lay_out_labels
+
             labels = lay_out_labels(self.job, [chip for chip in self.chips if chip.burning])
             self.of_labels = tuple(replace(each, remedy=as_keys(each.remedy)) for each in labels.findings())
             return labels.build()
