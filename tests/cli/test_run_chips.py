@@ -146,7 +146,7 @@ def test_chips_of_two_kinds_leave_the_common_link(job):
 def test_labels_name_their_chips_first_and_say_if_they_are_cut(job):
     done, _ = job(
         '[contents]\nfiles = ["a.bin"]\nsplit = 2\n[fit]\nfrom = "2764"\nchip = "2764"\n'
-        f'[label]\nname = "{"very long " * 9}"\n', a=WORDS(16384),
+        f'[label]\nname = "{"very long " * 30}"\n', a=WORDS(16384),
     )  # fmt: skip
     cut = [each for each in done.json["findings"] if each["code"] == "name-cut"]
     assert [each["title"].partition(": ")[2][:6] for each in cut] == ["0 very", "1 very"]

@@ -98,7 +98,10 @@ def check_fits(job: Job) -> Iterator[str]:
             yield f"{where}.banks: expected two names or more, each once, of letters, digits, dots, dashes [fit-banks]"
         if len(labels) > 1 and (labels.count(fit.label.casefold()) > 1 or not NAME.fullmatch(fit.label)):
             yield f"{where}.name: {fit.label!r}, expected another for each fit; names of files have it [fit-name]"
-    for board in {fit.board for fit in job.fits if fit.board}:
+    for board in sorted({fit.board for fit in job.fits if fit.board}):
+        sockets = [fit.socket.casefold() for fit in job.fits if fit.board == board]
+        if len(set(sockets)) < len(sockets):
+            yield f"fit.socket: two chips for one socket of {board}; expected another for each [fit-socket]"
         if len({fit.now for fit in job.fits if fit.board == board and fit.now}) > 1:
             yield f"fit.now: {board} is set in two ways at once; expected the present setting [fit-now]"
 
