@@ -13,7 +13,8 @@ OURS = {
     "errors": set(),
     "findings": set(),
     "codes": {"errors", "findings"},
-    "datafiles": {"errors"},
+    "shipped": {"errors"},
+    "datafiles": {"errors", "shipped"},
     "images": {"errors", "findings"},
     "recognition": {"faults", "images", "findings", "errors"},
     "faults": {"images", "findings", "errors"},
@@ -22,7 +23,8 @@ OURS = {
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
     "jobs": {
-        "errors", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit", "sheets",
+        "errors", "shipped", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit",
+        "sheets",
     },
     "cli": {
         "errors", "findings", "codes", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit",

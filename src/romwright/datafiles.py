@@ -1,7 +1,4 @@
-"""Where shipped TOML lives, and TOML text to typed objects: all faults of a file at once, each with its key.
-
-The shipped data is looked for inside the installed package first, then in the checkout.
-"""
+"""TOML text to typed objects: all faults of a file at once, each with its key."""
 
 from __future__ import annotations
 
@@ -14,33 +11,13 @@ from typing import Any, Literal, TypeVar, get_args, get_origin
 import msgspec
 
 from romwright.errors import DataFileError
+from romwright.shipped import data_folder as data_folder  # for those who read a file of it
 
 WORDS = {
     str: "text in quotes", int: "a whole number", float: "a number", bool: "true or false", tuple: "a list: [ ... ]",
     list: "a list: [ ... ]", dict: "a table: { NAME = VALUE }",
 }  # fmt: skip  # what a value of a type is, for whoever writes a file
 T = TypeVar("T", bound=msgspec.Struct)
-HERE = Path(__file__).parent
-# What ships: its folder inside the installed package, and in the checkout.
-SHIPPED = {
-    "pinmaps": ("pinmaps", "pinmaps"),
-    "parts": ("pinmaps/parts", "pinmaps/parts"),
-    "boards": ("pinmaps/boards", "pinmaps/boards"),
-    "cycles": ("pinmaps/cycles", "pinmaps/cycles"),
-    "tern": ("tern", "fixtures/tern"),
-}
-
-
-def data_folder(kind: str) -> Path:
-    """Return the folder of one kind of shipped data: "pinmaps", in it "parts", "boards", "cycles"; or "tern".
-
-    Raises DataFileError if neither the package nor the checkout holds it.
-    """
-    installed, checkout = SHIPPED[kind]
-    for place in (HERE / installed, HERE.parents[1] / checkout):
-        if place.is_dir():
-            return place
-    raise DataFileError(str(HERE / installed), ["the shipped data folder is missing: install romwright again"])
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -143,7 +143,7 @@ def test_the_head_of_a_table_comes_again_on_each_page():
 
 def test_a_cell_longer_than_a_page_is_broken():
     sheet = Sheet("t", "", "", (Section("s", (Table(("a", "b"), (("x", "word " * 3000),)),), whole=True),))
-    assert len(inside(sheet)) > 3
+    assert len(inside(sheet)) >= 3
     assert text_of(read(sheet)).count("word") == 3000
 
 

@@ -13,12 +13,13 @@ from sheets.measured import ends
 
 from romwright.fit.plans.glue import PlacedGate, Tap
 from romwright.fit.plans.rows import How
+from romwright.sheets.placement import LIFT
 from romwright.sheets.wiring import build_wiring_svg
 
 DIODES = "two Schottky diodes and 4.7 k to VCC"
 FOREIGN = '<b>"x"&</b>'
 SVG = "{http://www.w3.org/2000/svg}"
-PIN_SIZE, TAG_SIZE = "19", "13"
+PIN_SIZE, TAG_SIZE = "22", "13"
 NAMES = ["-".join(pair[:2]) for pair in HARDEST]
 
 
@@ -265,13 +266,13 @@ def test_diodes_and_a_decoder_stand_side_by_side():
 def test_every_pin_says_what_is_done_with_it(plan):
     """A ring for each pin that is bent up and for no other; a sign beside each pin that is tied to a supply."""
     for view in views_of(build_wiring_svg(plan)):
-        rows = {number: y - 6.5 for (_, y), (ref, number) in components(view, plan).items() if ref == "U1"}
+        rows = {number: y - 7.5 for (_, y), (ref, number) in components(view, plan).items() if ref == "U1"}
         side = {number: x for (x, _), (ref, number) in components(view, plan).items() if ref == "U1"}
         middle = sum(side.values()) / len(side)
         rings = [(x, y) for x, y, r in view.discs if r == 5 and abs(x - middle) < 150]
         for row in (row for row in plan.rows if row.chip):
             y, right = rows[row.chip], side[row.chip] > middle
-            lifted = [ring for ring in rings if abs(ring[1] - y + 10) < 1 and (ring[0] > middle) == right]
+            lifted = [ring for ring in rings if abs(ring[1] - y + LIFT) < 1 and (ring[0] > middle) == right]
             beside = {
                 words for x, at, words, _, _ in view.texts
                 if abs(at - y) < 12 and (x > middle) == right and 100 < abs(x - middle) < 170
@@ -352,7 +353,7 @@ def test_a_switch_for_banks_stands_beside_its_pin_and_in_the_list():
     pins = [row.chip for row in plan.rows if row.how is How.STRAP]
     assert len(pins) == 2
     for view in views_of(svg):
-        at = {number: y - 6.5 for (_, y), (ref, number) in components(view, plan).items() if ref == "U1"}
+        at = {number: y - 7.5 for (_, y), (ref, number) in components(view, plan).items() if ref == "U1"}
         beside = {words: y for _, y, words, _, _ in view.texts if re.fullmatch(r"S\d", words)}
         assert (
             sorted(abs(at[pin] - y) < 8 for pin, y in zip(pins, [beside[plan.nets[pin].label] for pin in pins]))
@@ -378,8 +379,20 @@ def test_the_same_plan_gives_the_same_bytes_and_the_views_the_same_wires():
 
 def test_pin_1_is_told_in_reverse_by_an_arrow_and_by_the_notch():
     svg = build_wiring_svg(plan_of("27C64", "28C64")).decode()
-    assert re.findall(r'<text[^>]*fill="#fff">([^<]*)<', svg) == ["1"] * 4
+    assert [each for each in re.findall(r'<text[^>]*fill="#fff">([^<]*)<', svg) if each.isdigit()] == ["1"] * 4
     assert svg.count(">pin 1<") == 4 and len(re.findall(r"A20 20 0 0 0", svg)) == 4
+
+
+def test_the_two_sides_cannot_be_taken_for_each_other():
+    """In words, white or black, and by the outline: behind the board it is dashed."""
+    svg = build_wiring_svg(plan_of("27C64", "28C64")).decode()
+    above, below = svg.split("matrix(-1 0 0 1", 1)
+    outline = r'<path d="[^"]*A20 20[^>]*>'
+    assert all("dasharray" not in each for each in re.findall(outline, above))
+    assert [each.count("dasharray") for each in re.findall(outline, below)] == [1, 1]
+    assert re.findall(r'fill="(#\w+)">(FROM ABOVE|SOLDER SIDE)<', svg) == [
+        ("#000", "FROM ABOVE"), ("#fff", "SOLDER SIDE"),
+    ]  # fmt: skip
 
 
 def test_the_list_names_each_wire_and_each_tie():

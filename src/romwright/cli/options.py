@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import click
 
-from romwright.parts.notation import parse_polarity
-
 READ_AS = click.option(
     "--read-as",
     type=click.Choice(["raw", "intel-hex", "s-record"]),
@@ -17,6 +15,8 @@ OVERWRITE = click.option("--overwrite", is_flag=True, help="Replace an output th
 
 def read_polarity(context: click.Context, parameter: click.Parameter, text: str | None) -> dict[int, str]:
     """Read the polarities that an option states."""
+    from romwright.parts.notation import parse_polarity
+
     return parse_polarity(text, parameter.opts[0])
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
 
 import click
 
@@ -21,39 +21,63 @@ KINDS = {".txt": "text", ".html": "page", ".pdf": "pdf"}
 def command(job: str, output: str | None, paper: str | None, overwrite: bool, as_json: bool) -> int:
     """Make the one sheet that goes to the bench, in the order of the work, from the file of a job.
 
-    Nothing else of the job is written. Exit status 1 if a dump or the fit is not right: the sheet says so at its top.
+    Nothing else of the job is written. If `romwright run` has made it, and not a byte of what it came from has changed,
+    that one is shown. Exit status 1 if a dump or the fit is not right: the sheet says so at its top.
 
     \b
     Example: romwright sheet tern.toml -o tern.pdf
     """
-    import hashlib
+    from romwright.jobs.finished import find_sheet
 
-    from romwright.cli.render import inert, print_json
-    from romwright.images.formats import write_bytes
-    from romwright.jobs.files import require_not_inputs
-    from romwright.jobs.library import read_job
-    from romwright.jobs.pipeline import Output, Run
-
-    kind = KINDS.get(Path(output).suffix.lower()) if output else "text"
-    if kind is None:
+    ending = os.path.splitext(output)[1].lower() if output else ".txt"
+    if ending not in KINDS:
         raise OptionError(f"{output} is no name of a sheet", expected="one that ends in .txt, .html or .pdf")
-    if paper and kind != "pdf":
+    if paper and KINDS[ending] != "pdf":
         raise OptionError("--paper is about a PDF", expected="-o OUT.pdf with it")
-    path = Path(job)
-    run = Run(read_job(path), path, overwrite)
-    run.find_out()
-    data = run.build(Output(output or "", kind), paper)
+    at_length = as_json or paper or (output and os.path.exists(output))  # what is there may be an input
+    found = None if at_length else find_sheet(job, f"-sheet{ending}")
+    if found:
+        data, ok = found
+    else:
+        run = find_out(job, output, overwrite)
+        data, ok = run.build_sheet(KINDS[ending], paper), run.ok
     if output:
-        require_not_inputs([output], [job, *map(run.inputs.path, run.job.inputs)])
+        from romwright.images.formats import write_bytes
+
         write_bytes(output, data, overwrite)
     if as_json:
-        digest = hashlib.sha256(data).hexdigest()
-        print_json({
-            "job": job, "ok": run.ok, "sections": [section.heading for section in run.sheet.sections],
-            "file": output, "size": len(data), "sha256": digest, "text": None if output else data.decode(),
-        })  # fmt: skip
+        print_sheet(job, run, data, output)
     elif output:
+        from romwright.cli.render import inert
+
         click.echo(inert(f"written: {output} ({len(data):,} bytes)"))
     else:
         click.echo(data.decode(), nl=False)
-    return int(not run.ok)
+    return int(not ok)
+
+
+def find_out(job: str, output: str | None, overwrite: bool):
+    """Return the run of a job with all that can be found out, nothing written. Raises OptionError for an input."""
+    from pathlib import Path
+
+    from romwright.jobs.files import require_not_inputs
+    from romwright.jobs.library import read_job
+    from romwright.jobs.pipeline import Run
+
+    run = Run(read_job(Path(job)), Path(job), overwrite)
+    run.find_out()
+    if output:
+        require_not_inputs([output], [job, *map(run.inputs.path, run.job.inputs)])
+    return run
+
+
+def print_sheet(job: str, run, data: bytes, output: str | None) -> None:
+    """Print the documented JSON."""
+    import hashlib
+
+    from romwright.cli.render import print_json
+
+    print_json({
+        "job": job, "ok": run.ok, "sections": [section.heading for section in run.sheet.sections], "file": output,
+        "size": len(data), "sha256": hashlib.sha256(data).hexdigest(), "text": None if output else data.decode(),
+    })  # fmt: skip

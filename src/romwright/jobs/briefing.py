@@ -4,49 +4,60 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romwright.findings import Finding, worst_first
-from romwright.fit.onboard.settings import Study
+from romwright.findings import blocks, worst_first
 from romwright.fit.plans.rows import How
+from romwright.fit.plans.wiring import Plan
 from romwright.images.checksums import measure
 from romwright.images.words import counted, in_bytes
+from romwright.jobs.doubts import unchecked
 from romwright.jobs.dumps import Examined
 from romwright.jobs.fitting import Burning, Fitted
+from romwright.jobs.measurements import after, stays_out, supplies
 from romwright.jobs.model import Job
-from romwright.parts.cautions import LOCAL_RULES, fitting_cautions, programming_cautions
+from romwright.jobs.troubles import trouble
+from romwright.parts.cautions import LOCAL_RULES, job_cautions
 from romwright.sheets.adapter import draw_view
-from romwright.sheets.board import build_board_svg
 from romwright.sheets.document import Block, Facts, Picture, Section, Sheet, Statement, Table, Tick, Ticks, Words
-from romwright.sheets.drawing import build_svg, draw_text, size_of
-from romwright.sheets.links import draw_link
+from romwright.sheets.drawing import size_of
+from romwright.sheets.jumpers import build_jumpers_svg, draw_jumpers
+from romwright.sheets.pinlines import draw_pin_lines
+from romwright.sheets.placement import gate_notes, join_ends
 from romwright.sheets.shapes import page
 from romwright.sheets.wirelist import HEADER, list_straight, list_ties, list_wires
-from romwright.sheets.wiring import LEGEND, VIEWS, remarks, title_of, warning_about
+from romwright.sheets.wiring import LEGEND, VIEWS, title_of, warning_about
 
-LIKELIEST = 3  # findings that are told for the case that it does not work
-NO_LIMITS = "{0:+g} V; limits: see the chip's data sheet"
-READ_MARKING = "Read what is printed on the chip before a voltage is set: maker, number, letters behind it."
+READ_MARKING = "Read the marking first: maker, number, letters behind it."
+DOSE = "15 to 20 minutes at 12 mW/cm2 within 2.5 cm (Intel 27128A sheet p. 5-34); some makers ask for twice that"
+ERASED = {  # how a chip of a family is erased
+    "EPROM": f"by UV-C light through its window: {DOSE}", "EEPROM": "electrically, by the programmer",
+    "flash": "electrically, by the programmer", "bipolar PROM": "never: what is burnt stays burnt",
+    "SRAM": "not: it is written like a RAM",
+}  # fmt: skip
+DECOUPLED = "100 nF beside it (common practice, no source)"
 
 
 def brief(
-    job: Job, dumps: tuple[Examined, ...], fitted: Fitted | None, burning: Burning | None, unrecorded: tuple[str, ...]
-) -> Sheet:
-    """Write the sheet of a job from all that was found out."""
-    sections = [Section("What and why", tuple(purpose(job, fitted, burning, unrecorded)), whole=True)]
-    cautions = tuple(before(fitted))
-    sections += [Section("Before you start", cautions)]
+    job: Job, dumps: tuple[Examined, ...], fitted: Fitted | None, burning: Burning | None, unrecorded: tuple[str, ...],
+    file: str = "",
+) -> Sheet:  # fmt: skip
+    """Write the sheet of a job from all that was found out; `file` is what is burnt, if the job writes it."""
+    sections = [Section("What and why", tuple(purpose(job, fitted, burning, unrecorded)))]
+    sections.append(Section("Before you start", tuple(before(fitted))))
     if fitted:
         sections.append(Section("Supplies, with the socket empty", tuple(supplies(fitted)), whole=True))
     sections += [Section(f"The dump {' and '.join(each.files)}", tuple(verdict(each))) for each in dumps]
     if fitted:
-        sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted)), whole=True))
+        sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted))))
     if burning and fitted:
-        sections.append(Section("Burn it, and check the sums", tuple(sums(job, fitted, burning)), whole=True))
+        sections.append(Section("Burn it, and check the sums", tuple(sums(fitted, burning, file))))
     if fitted:
         if fitted.onboard and fitted.onboard.links:
             sections.append(Section("Links", tuple(links(fitted)), whole=True))
-        sections += wiring(fitted)
+        sections.append(Section("Wiring", tuple(views(fitted))))
+        sections.append(Section("Wires", tuple(wires(fitted))))
         sections.append(Section("After fitting", tuple(after(job, fitted))))
-        sections.append(Section("If it does not work", tuple(trouble(fitted, burning))))
+        if not stays_out(fitted):
+            sections.append(Section("If it does not work", tuple(trouble(fitted, burning)), whole=True))
     return Sheet(job.title, job.why, job.date, tuple(sections), tuple(unchecked(fitted)))
 
 
@@ -63,11 +74,11 @@ def purpose(job: Job, fitted: Fitted | None, burning: Burning | None, unrecorded
         pairs.append(("contents", ", ".join(job.contents.files)))
     if fitted:
         pairs.append(("proof", proof_in_words(fitted, burning)))
-    yield Facts(tuple(pairs))
+    if pairs:
+        yield Facts(tuple(pairs))
     if fitted and not fitted.works:
         yield Words("As planned it does not do what the original did: read the findings before you solder.", loud=True)
-    for finding in worst_first(fitted.findings if fitted else ()):
-        yield Statement.of(finding)
+    yield from map(Statement.of, worst_first(fitted.findings if fitted else ()))
     if unrecorded:
         yield Words(f"The job's file records no checksum of {', '.join(unrecorded)}: other files may have been meant.")
 
@@ -86,69 +97,82 @@ def proof_in_words(fitted: Fitted, burning: Burning | None) -> str:
 def before(fitted: Fitted | None) -> Iterator[Block]:
     """Yield the cautions that apply."""
     yield Words(LOCAL_RULES, loud=True)
-    lines = []
-    if fitted:
-        soldering = any(row.how not in (How.STRAIGHT, How.OPEN) for row in fitted.plan.rows) or fitted.plan.gates
-        lines = [line for line in fitting_cautions() if soldering or not line.startswith("Solder")]
-        lines += programming_cautions(fitted.plan.chip)
-    yield Ticks(tuple(Tick(line) for line in dict.fromkeys(lines) if line != LOCAL_RULES))
-
-
-def supplies(fitted: Fitted) -> Iterator[Block]:
-    """Yield what to measure at the empty socket."""
-    socket, items = fitted.plan.socket, []
-    ground = next((net.position for net in socket.nets.values() if net.volts == 0), None)
-    against = f" against position {ground}" if ground else ""
-    for net in sorted(socket.nets.values(), key=lambda net: net.position or 0):
-        if net.volts and net.position:
-            items.append(Tick(f"position {net.position}{against}", "V", NO_LIMITS.format(net.volts)))
-    if not items:
-        yield Words("The socket brings no supply that its page names: find it before the chip goes in.", loud=True)
-    yield Ticks((*items, Tick("no other position carries more than 5 V, or less than 0 V", "V")))
-    yield Words("The board's file states no limits for its rails and no supply current: note what you measure.")
+    if not fitted:
+        return
+    plan, board = fitted.plan, fitted.board
+    soldering = bool(plan.gates) or any(row.how not in (How.STRAIGHT, How.OPEN) for row in plan.rows)
+    said = job_cautions(plan.chip, board and board.rails, soldering)
+    yield Ticks(tuple(Tick(caution) for caution, _ in said))
+    sources = "; ".join(dict.fromkeys(source for _, source in said if source))
+    yield Words(f"Sources: {sources}; else common practice, no source.")
 
 
 def verdict(dump: Examined) -> Iterator[Block]:
-    """Yield what is known of a dump."""
+    """Yield what is known of a dump: the verdict first."""
+    good, words = judgement(dump)
+    yield Words(words, loud=not good)
     pairs = [("size", in_bytes(dump.image.span_bytes)), ("CRC-32", dump.sums.crc32), ("16-bit sum", dump.sums.sum16),
              ("SHA-256", dump.sums.sha256)]  # fmt: skip
     if dump.identification:
         known = [f"{match.how}: {match.name} (list {match.list})" for match in dump.identification.matches]
         pairs.append(("it is", "; ".join(known) or "no ROM of the lists"))
-    if dump.comparison:
-        same = dump.comparison.identical
-        pairs.append(("against " + dump.reference, "identical" if same else "it differs: see below"))
     if dump.settlement:
         settled = dump.settlement
         state = "settled" if settled.settled else "NOT settled"
-        pairs.append(("reads", f"{settled.votes and settled.fewest or 0} counted, {state}"))
+        pairs.append(("reads", f"{settled.fewest} counted, {state}"))
     yield Facts(tuple(pairs))
     yield from map(Statement.of, worst_first(dump.findings))
 
 
+def judgement(dump: Examined) -> tuple[bool, str]:
+    """Return whether a dump is known to be good, and the verdict in a sentence."""
+    found = worst_first(dump.findings)
+    if dump.comparison and not dump.comparison.identical:
+        wrong, rose, fell = dump.comparison.plain
+        where = f"{wrong:,} of {in_bytes(dump.comparison.bytes_compared)} differ from {dump.reference}"
+        return False, f"NOT GOOD: {where}: {counted(rose, 'bit')} rose, {fell:,} fell."
+    if blocks(found):
+        return False, f"NOT GOOD: {found[0].title}."
+    if dump.settlement and not dump.settlement.settled:
+        return False, "NOT SURE: the reads do not settle every bit: read the chip again."
+    if dump.comparison:
+        return True, f"GOOD: every byte is that of {dump.reference}."
+    if dump.identification and dump.identification.known:
+        first = next(match for match in dump.identification.matches if match.lossless)
+        return True, f"GOOD: it is {first.name} of the list {first.list} ({first.how})."
+    return False, "NOT KNOWN: nothing that it was held against has these bytes: read the chip once more and compare."
+
+
 def chip(fitted: Fitted) -> Iterator[Block]:
-    """Yield the chip: its pins, how it is burnt and erased."""
+    """Yield the chip: how it is burnt and erased."""
     part = fitted.plan.chip
-    programming, pairs = part.programming, [("part", size_of(part))]
+    programming, volts = part.programming, "its page names none"
     if programming and programming.vpp_v:
         limit = f", never above {programming.vpp_max_v:g} V" if programming.vpp_max_v else ""
         doubt = " (UNCHECKED)" if part.unchecked_about("programming.vpp_v") else ""
-        pairs.append(("programming voltage", f"{programming.vpp_v:g} V{limit}{doubt}"))
-    pairs += [("by maker", line) for line in (programming.by_maker if programming else ())]
-    ways = {"EPROM": "UV-C light through the window, then blank", "EEPROM": "electrically, by the programmer"}
-    pairs.append(("erased", ways.get(part.family, "once programmed it stays so" if "PROM" in part.family else "-")))
+        volts = f"{programming.vpp_v:g} V{limit}{doubt}"
+    yield Words(f"Programming voltage: {volts}. {READ_MARKING}", loud=True)
+    makers = programming.by_maker if programming else ()
+    pairs = [("part", size_of(part)), *(("by maker", line) for line in makers), ("erased", erased(fitted))]
     yield Facts(tuple(pairs))
-    yield Words(READ_MARKING, loud=True)
-    yield Picture(f"{part.name}, seen from above", build_svg(part), tuple(draw_text(part, boxes=False)))
 
 
-def sums(job: Job, fitted: Fitted, burning: Burning) -> Iterator[Block]:
+def erased(fitted: Fitted) -> str:
+    """Say how the chip is erased, and what it reads then."""
+    part = fitted.plan.chip
+    volts = part.programming and part.programming.vpp_erase_v
+    way = ERASED.get(part.family, "its page does not say how") + (f", at {volts:g} V" if volts else "")
+    doubt = " (UNCHECKED)" if part.unchecked_about("erased") else ""
+    return f"{way}; then every byte reads {part.erased}{doubt}" if part.erased else way
+
+
+def sums(fitted: Fitted, burning: Burning, file: str) -> Iterator[Block]:
     """Yield what was done to the contents, and what the programmer should show."""
     measured = measure(burning.burnt)
-    yield Table(("step",), tuple((step,) for step in burning.steps))
     yield Facts((
-        ("bytes", f"{len(burning.burnt):,}"), ("16-bit sum", measured.sum16), ("8-bit sum", measured.sum8),
-        ("CRC-32", measured.crc32), ("SHA-256", measured.sha256),
+        *((f"step {number}", step) for number, step in enumerate(burning.steps, 1)),
+        ("burn", ", ".join(filter(None, (file, in_bytes(len(burning.burnt)))))), ("16-bit sum", measured.sum16),
+        ("8-bit sum", measured.sum8), ("CRC-32", measured.crc32), ("SHA-256", measured.sha256),
     ))  # fmt: skip
     erase = (Tick("the chip reads blank before it is burnt"),) if fitted.plan.chip.erased else ()
     yield Ticks((*erase, Tick("burnt and verified"), Tick("the sum on the programmer's display", "", measured.sum16)))
@@ -157,74 +181,56 @@ def sums(job: Job, fitted: Fitted, burning: Burning) -> Iterator[Block]:
 
 def links(fitted: Fitted) -> Iterator[Block]:
     """Yield the links: which to move, and how all are set."""
-    found, board = fitted.onboard, fitted.board
-    moves = [f"{link}: move from {fitted.now[link]} to {position}" for link, position in found.moved.items()]
-    stay = [f"{link}: {position}" for link, position in found.links.items() if link not in found.moved]
+    found, now = fitted.onboard, fitted.now
+    moves = [f"{link}: move from {now[link]} to {position}" for link, position in found.moved.items()]
+    stays = "stays at" if now else "set to"
+    stay = [f"{link}: {stays} {position}" for link, position in found.links.items() if link not in found.moved]
     yield Ticks(tuple(map(Tick, (*moves, *stay))))
-    drawn = [line for link in board.links for line in draw_link(link, found.links.get(link.name))]
-    yield Picture("as they must be", build_board_svg(board, found.links), tuple(drawn))
+    links = [link for link in fitted.board.links if link.name in found.links]
+    if links:
+        drawn = tuple(draw_jumpers(links, found.links, now))
+        svg = build_jumpers_svg(links, found.links, now)
+        yield Picture("Pads in their order, not as they lie on the board", svg, drawn)
 
 
-def wiring(fitted: Fitted) -> Iterator[Section]:
-    """Yield the drawings of the wiring, from above and from the solder side, and the list of wires."""
+def views(fitted: Fitted) -> Iterator[Block]:
+    """Yield the drawings of the wiring: from above and from the solder side."""
     plan = fitted.plan
-    warning = warning_about(fitted.proof)
+    if warning := warning_about(fitted.proof):
+        yield Words(warning, loud=True)
+    yield Words(title_of(plan))
     for mirrored, view in zip((False, True), VIEWS):
         canvas, height = draw_view(plan, mirrored)
         svg = page(round(canvas.width), round(height), title_of(plan), canvas.elements(0))
-        loud = (Words(warning, loud=True),) if warning else ()
-        yield Section(f"Wiring, {view}", (*loud, Picture(title_of(plan), svg)), whole=True)
-    wires = (*list_wires(plan), *list_ties(plan))
-    listed = (Table(HEADER, wires, ticked=True, wide=3),) if wires else (Words("Nothing to wire."),)
-    said = [Words(words) for words in (*list_straight(plan), *remarks(plan))]
-    yield Section("Wires", (*listed, *said, *map(Words, LEGEND)))
+        yield Picture(f"{view[0].upper()}{view[1:]}", svg, tuple(draw_pin_lines(plan, mirrored)), share=2)
 
 
-def after(job: Job, fitted: Fitted) -> Iterator[Block]:
-    """Yield what to measure once the chip is in, and what it should show."""
-    plan, items = fitted.plan, [Tick("notch and pin 1 once more, then switch on")]
-    for row in plan.rows:
-        pin = plan.chip.pins[row.chip - 1] if row.chip else None
-        if pin is None or pin.function not in (*plan.chip.enables, *plan.chip.read_levels):
-            continue
-        if row.how in (How.VCC, How.GND):
-            level = "H" if row.how is How.VCC else "L"
-            items.append(Tick(f"chip pin {row.chip} ({pin.name}), tied", "V", f"always {level}"))
-        elif pin.function in plan.chip.enables:
-            levels = " or ".join(sorted(plan.chip.enables[pin.function]))
-            items.append(Tick(f"chip pin {row.chip} ({pin.name})", "", f"pulses {levels}"))
-    yield Ticks((*items, *map(Tick, job.after.measure)))
-    if job.after.shows:
-        yield Words("It should show:")
-        yield Ticks(tuple(map(Tick, job.after.shows)))
-    yield Words("An enable that never pulses: nothing is read there. One that never rests: the chip is always on.")
+def wires(fitted: Fitted) -> Iterator[Block]:
+    """Yield the list of wires, the gates' other pins, and what the signs in the drawing mean."""
+    plan = fitted.plan
+    listed = (*list_wires(plan), *list_ties(plan))
+    yield Table(HEADER, listed, ticked=True, wide=3) if listed else Words("Nothing to wire.")
+    if plan.gates:
+        packages = {each.package: [gate for gate in plan.gates if gate.package == each.package] for each in plan.gates}
+        notes = ["; ".join((*gate_notes(gates), DECOUPLED)) for gates in packages.values()]
+        late = "an unknown time" if plan.delay_ns is None else f"up to {plan.delay_ns:g} ns"
+        yield Ticks(tuple(map(Tick, notes)))
+        yield Words(f"Through these the chip answers later by {late}.")
+    yield Facts(tuple(seat(plan)))
+    bent, numbered = any(row.how is not How.STRAIGHT for row in plan.rows if row.chip), any(join_ends(plan))
+    legend = [line for line, shown in zip(LEGEND, (bent, True, numbered)) if shown]
+    yield Words(" ".join(f"{line[0].upper()}{line[1:]}" for line in legend))
 
 
-def trouble(fitted: Fitted, burning: Burning | None) -> Iterator[Block]:
-    """Yield the likeliest findings if it does not work: what is wrong if this or that was left undone."""
-    likely = list(undone(fitted))[:LIKELIEST]
-    if likely:
-        yield Words("What was left undone shows so, the likeliest first:")
-        yield Table(("what is seen", "what to do"), tuple((found.title, found.remedy) for found in likely))
-    else:
-        yield Words("Nothing that was planned is likely to be at fault: look at the seat of the chip and its legs.")
-    if burning:
-        yield Words(f"Read the chip back and compare its CRC-32 with {measure(burning.burnt).crc32}.")
-
-
-def undone(fitted: Fitted) -> Iterator[Finding]:
-    """Yield what is wrong with the links as they were, or with the chip simply plugged in; the worst first."""
-    if fitted.onboard and fitted.onboard.moved:
-        study = Study(fitted.board, fitted.cpu, fitted.socket, fitted.plan.chip)
-        yield from worst_first(study.judge(fitted.now).findings)
-    elif fitted.onboard:
-        study = Study(fitted.board, fitted.cpu, fitted.socket, fitted.plan.chip)
-        yield from worst_first(study.judge(fitted.onboard.links).findings)
-    else:
-        yield from worst_first(fitted.plugged_in)
-
-
-def unchecked(fitted: Fitted | None) -> Iterator[str]:
-    """Yield what no document was read for, and the sheet rests on."""
-    for name, entries in (fitted.unchecked if fitted else {}).items():
-        yield from (f"{name}: {entry}" for entry in entries)
+def seat(plan: Plan) -> Iterator[tuple[str, str]]:
+    """Yield how the chip sits, when both drive the bus, and where the contents lie."""
+    for line in list_straight(plan):
+        yield "straight in", line.partition(": ")[2]
+    if seating := plan.socket.seating(plan.chip):
+        yield "seat", seating
+    yield "original drives", f"at {plan.wired.original.words}"
+    yield "chip, wired", f"at {plan.wired.fitted.words}"
+    if plan.chip.words > plan.original.words:
+        yield "contents", f"from {plan.burn_at:04X} of the chip's file on"
+    for line in plan.bank_lines:
+        yield "bank", line

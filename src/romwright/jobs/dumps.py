@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from romwright.faults.comparison import Comparison, compare
-from romwright.faults.repeats.settling import Settlement, settle
 from romwright.findings import Finding
 from romwright.images.checksums import Checksums, measure
 from romwright.images.formats import Loaded, read
@@ -14,6 +13,10 @@ from romwright.images.image import Image
 from romwright.jobs.inputs import Inputs
 from romwright.jobs.model import Dump, Job
 from romwright.recognition.verdicts import Identification
+
+if TYPE_CHECKING:  # a job without dumps need not load these
+    from romwright.faults.comparison import Comparison
+    from romwright.faults.repeats.settling import Settlement
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,9 @@ class Examined:
 
 def examine_dump(job: Job, dump: Dump, inputs: Inputs) -> Examined:
     """Look at a dump in every way that the job allows. Raises InputError for files that cannot be read."""
+    from romwright.faults.comparison import compare
+    from romwright.faults.repeats.settling import settle
+
     loaded = [read(inputs.path(name)) for name in dump.files]
     settlement = settle(loaded) if len(loaded) > 1 else None
     image = settled(settlement) or loaded[0].image

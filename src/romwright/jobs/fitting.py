@@ -10,6 +10,7 @@ from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Board, Cpu, Socket
 from romwright.errors import OptionError
 from romwright.findings import Finding, Severity, blocks
+from romwright.fit import kinds, selects
 from romwright.fit.onboard.boarding import BoardPlan, plan_board
 from romwright.fit.plans.proof import Proof
 from romwright.fit.plans.sets import Share, join_sockets, share_out
@@ -21,6 +22,12 @@ from romwright.jobs.sockets import fit_others, ordered, parse_also, parse_settin
 from romwright.parts.library import Reading, require_marked
 from romwright.parts.model import Part
 from romwright.parts.notation import parse_polarity
+
+LASTING = {  # of the findings about a chip that is simply plugged in: those that no wire changes
+    kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE, kinds.OUTPUT_KIND, kinds.LATCHED,
+    kinds.SLOWER, kinds.TIME_UNKNOWN,
+}  # fmt: skip
+NOT_EXACT = {selects.STILL_LOST, selects.ENABLE_LOST}  # true of a wired chip too that drives otherwise
 
 
 @dataclass(frozen=True)
@@ -43,6 +50,7 @@ class Fitted:
     socket: Socket | None = None
     onboard: BoardPlan | None = None
     now: dict[str, str] | None = None
+    also: dict[str, Part] | None = None  # the chips in the board's other sockets
     whole: Part | None = None
     share: Share | None = None
 
@@ -129,7 +137,7 @@ def fit_on_board(
     findings = (*reading.findings, *found.judged.findings)
     return Fitted(
         found.plan, prove_plan(found.plan), findings, reading, unchecked_of(board, cpu, chip),
-        (None, shipped(part, reading)), (), board, cpu, socket, found, now,
+        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also,
     )  # fmt: skip
 
 
@@ -139,7 +147,7 @@ def fit_in_socket(fit: Fit, part: Part, reading: Reading, stated: dict, pages: P
     verdict = examine_fit(original, part, parse_polarity(fit.polarity, "fit.polarity"), stated, fit.prefer, fit.banks)
     require_stated(verdict)
     (first,) = verdict.fits
-    findings = (*its_reading.findings, *reading.findings)
+    findings = (*its_reading.findings, *reading.findings, *lasting_of(verdict))
     kept = shipped(original, its_reading), shipped(part, reading)
     return Fitted(first.plan, first.proof, findings, reading, unread(verdict.pages), kept, verdict.findings)
 
@@ -152,7 +160,8 @@ def fit_shares(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Page
     for share in share_out(whole, part, fit.chips):
         verdict = examine_fit(share.part, part, {}, stated, fit.prefer, fit.banks)
         require_stated(verdict)
-        first, findings = verdict.fits[0], (*its_reading.findings, *reading.findings)
+        first = verdict.fits[0]
+        findings = (*its_reading.findings, *reading.findings, *lasting_of(verdict))
         made.append(Fitted(
             first.plan, first.proof, findings, reading, unread([original, part]), (None, shipped(part, reading)),
             verdict.findings, whole=whole, share=share,
@@ -181,6 +190,12 @@ def require_stated(verdict: Verdict) -> None:
             f"polarity not stated for pin {', '.join(verdict.open_pins)}: there is more than one wiring",
             where="fit.polarity", expected="every polarity, such as 20=L,27=H; that of the chip under chip_polarity",
         )  # fmt: skip
+
+
+def lasting_of(verdict: Verdict) -> list[Finding]:
+    """Return the findings of a chip simply plugged in that are true of it wired too."""
+    lasting = LASTING | (set() if verdict.fits[0].plan.wired.equal else NOT_EXACT)
+    return [finding for finding in verdict.findings if finding.code in lasting]
 
 
 def unread(pages: Iterable[Part]) -> dict[str, list[str]]:

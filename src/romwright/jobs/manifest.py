@@ -11,18 +11,24 @@ import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-NAME = "manifest-sha256.txt"
+from romwright.jobs.finished import MANIFEST, OUTPUTS
+
+NAME = MANIFEST
 
 
-def build_manifest(title: str, inputs: Iterable[tuple[str, str]], outputs: Mapping[str, bytes], up: str) -> bytes:
+def build_manifest(
+    title: str, inputs: Iterable[tuple[str, str]], outputs: Mapping[str, bytes], up: str, record: str = ""
+) -> bytes:
     """Return the manifest of outputs by their names in the folder; `up` leads from there to that of the inputs.
+
+    `record` is the line that says what made them.
 
     >>> print(build_manifest("U7", [("a.bin", "0" * 64)], {"b.bin": b""}, "..").decode().splitlines()[2])
     0000000000000000000000000000000000000000000000000000000000000000  ../a.bin
     """
-    lines = [f"# {one_line(title)}", "# made from"]
+    lines = [f"# {one_line(title)}", *filter(None, [record]), "# made from"]
     lines += [line(digest, Path(up, name).as_posix()) for name, digest in inputs]
-    lines.append("# outputs")
+    lines.append(OUTPUTS)
     lines += [line(hashlib.sha256(data).hexdigest(), name) for name, data in outputs.items()]
     return ("\n".join(lines) + "\n").encode("utf-8", "replace")
 

@@ -18,6 +18,7 @@ from romwright.jobs.briefing import brief
 from romwright.jobs.chips import Chip, chips_of
 from romwright.jobs.dumps import Examined, examine_dump
 from romwright.jobs.files import require_not_inputs
+from romwright.jobs.finished import build_record, without_record
 from romwright.jobs.inputs import Inputs
 from romwright.jobs.keys import as_keys, in_keys
 from romwright.jobs.manifest import NAME, build_manifest, up_from
@@ -132,8 +133,8 @@ class Run:
                     chip = "-".join(filter(None, [name, self.chips[number].name]))
                     yield Output(chip + ending(kind, form), kind, number)
 
-    def build(self, output: Output, paper: str | None = None) -> bytes:
-        """Return the bytes of an output; a PDF is for the paper that the job says, or for another."""
+    def build(self, output: Output) -> bytes:
+        """Return the bytes of an output."""
         if output.chip is not None:
             return build_for_chip(output.kind, self.chips[output.chip], self.job.outputs.write_as)
         if output.kind == "labels":
@@ -142,7 +143,7 @@ class Run:
             labels = lay_out_labels(self.job, [chip for chip in self.chips if chip.burning])
             self.of_labels = tuple(replace(each, remedy=as_keys(each.remedy)) for each in labels.findings())
             return labels.build()
-        return build_sheet(output.kind, self.sheet, paper or self.job.outputs.paper)
+        return self.build_sheet(output.kind)
 
     @property
     def sheet(self) -> Sheet:
@@ -150,19 +151,26 @@ class Run:
         said = [self.inputs.unrecorded, *[()] * len(self.chips)]  # once is enough
         if not self.chips:
             return brief(self.job, self.dumps, None, None, said[0])
+        burnt = {output.chip: output.name for output in self.outputs() if output.kind == "burn"}
         return merge({
-            chip.words: brief(chip.job(self.job), self.dumps, chip.fitted, chip.burning, unrecorded)
-            for chip, unrecorded in zip(self.chips, said)
+            chip.words: brief(
+                chip.job(self.job), self.dumps, chip.fitted, chip.burning, said[number], burnt.get(number, "")
+            )
+            for number, chip in enumerate(self.chips)
         })  # fmt: skip
 
-    def write(self, name: str, data: bytes) -> None:
+    def build_sheet(self, kind: str, paper: str | None = None) -> bytes:
+        """Return the sheet as text, page or PDF, which is for the paper that the job says, or for another."""
+        return build_sheet(kind, self.sheet, paper or self.job.outputs.paper)
+
+    def write(self, name: str, data: bytes, overwrite: bool = False) -> None:
         """Write an output unless it is there, equal. Raises OutputError if another is, OptionError for an input."""
         path = self.target / name
-        there = path.read_bytes() if path.is_file() else None
+        there, overwrite = path.read_bytes() if path.is_file() else None, overwrite or self.overwrite
         require_not_inputs([str(path)], [str(self.path), *(self.inputs.path(each) for each in self.job.inputs)])
         if there == data:
             self.kept.append(name)
-        elif there is not None and not self.overwrite:
+        elif there is not None and not overwrite:
             raise OutputError(
                 f"{name} is there already, other than the job makes it: its SHA-256 is {digest(there)}",
                 where=str(path), expected=f"{digest(data)}, or no such file",
@@ -170,7 +178,7 @@ class Run:
             )  # fmt: skip
         else:
             self.make_target()
-            write_files({str(path): data}, self.overwrite)
+            write_files({str(path): data}, overwrite)
         self.written[name] = data
 
     def make_target(self) -> None:
@@ -184,9 +192,13 @@ class Run:
             ) from None  # fmt: skip
 
     def write_manifest(self) -> None:
-        """Write what ties the outputs to the inputs and the job's file."""
-        up = up_from(self.target, self.folder)
-        self.write(NAME, build_manifest(self.job.title, self.inputs.digests(), dict(self.written), up))
+        """Write what ties the outputs to the inputs and the job's file; one that only another program made goes."""
+        up, record, path = up_from(self.target, self.folder), "", self.target / NAME
+        if all(name.isprintable() and "\\" not in name for name in self.job.inputs):  # others are no plain lines
+            record = build_record(self.path.read_bytes(), self.ok)
+        data = build_manifest(self.job.title, self.inputs.digests(), dict(self.written), up, record)
+        same = path.is_file() and without_record(path.read_bytes()) == without_record(data)
+        self.write(NAME, data, overwrite=same)
 
 
 def digest(data: bytes) -> str:

@@ -7,6 +7,8 @@ common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from romwright.parts.model import Part
 
 LOCAL_RULES = (
@@ -21,6 +23,34 @@ UV = (
     "The UV-C light of an eraser harms eyes and skin within a second: closed box only, never look in, mind ozone; "
     "a broken tube sets mercury free."
 )
+
+SOLDER = "Solder with fume extraction; flux fumes can cause asthma. Wash your hands after leaded solder."
+UNKNOWN_RAILS = (
+    "Before a 5 V chip goes in, measure the supply pins of the empty socket: old sockets may carry -5 V or +12 V."
+)
+SOURCES = {  # of the cautions that rest on a document
+    UV: "UV-C: CIE 187:2010, Intel 27128A sheet p. 5-34", SOLDER: "flux: HSE INDG248",
+    POWER_OFF: "static: ANSI/ESD S20.20, IEC 61340-5-1",
+}  # fmt: skip
+
+
+def job_cautions(part: Part, rails: Mapping[str, float] | None, soldering: bool) -> list[tuple[str, str]]:
+    """Return the cautions for one chip on one board, each with its source: those that apply, in the order of the work.
+
+    `rails` are the board's supplies in volts, None if no board's file says them; local rules are for the caller.
+    """
+    lines = [POWER_OFF]
+    foreign = [name for name, volts in (rails or {}).items() if volts not in (0, *part.supplies.values())]
+    if rails is None and set(part.supplies.values()) <= {0, 5}:
+        lines.append(UNKNOWN_RAILS)
+    if foreign:
+        which = f"This board has {' and '.join(foreign)}"
+        lines.append(f"{which}: before the chip goes in, see that none of its positions carries that.")
+    if soldering:
+        lines.append(SOLDER)
+    makers = part.programming.by_maker if part.programming else ()
+    lines += [line for line in programming_cautions(part) if not (makers and line.startswith("By maker: "))]
+    return [(line, SOURCES.get(line, "")) for line in dict.fromkeys(lines) if line != LOCAL_RULES]
 
 
 def programming_cautions(part: Part) -> list[str]:
@@ -45,7 +75,7 @@ def fitting_cautions() -> list[str]:
     """Return the cautions for work at the socket."""
     return [
         POWER_OFF,
-        "Before a 5 V chip goes in, measure the supply pins of the empty socket: old sockets may carry -5 V or +12 V.",
-        "Solder with fume extraction; flux fumes can cause asthma. Wash your hands after leaded solder.",
+        UNKNOWN_RAILS,
+        SOLDER,
         LOCAL_RULES,
     ]

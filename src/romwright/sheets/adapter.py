@@ -16,6 +16,8 @@ from romwright.sheets.placement import BODY, GATE_HEIGHT, LEG, LIFT, PITCH, Pict
 from romwright.sheets.shapes import INK, PAPER, width_of
 
 DASHES = ("", ' stroke-dasharray="16 5"', ' stroke-dasharray="14 4 3 4"', ' stroke-dasharray="5 4"')
+SIDES = {False: "FROM ABOVE", True: "SOLDER SIDE"}
+UNDERSIDE = ' stroke-dasharray="11 6"'  # how the body is drawn behind the board
 Name = tuple[str, int]  # with the size of its letters
 COLOURS = ("#000", "#00307a", "#7a1500", "#00491c")  # dark enough to print as black
 
@@ -30,7 +32,16 @@ def draw_view(plan: Plan, mirrored: bool) -> tuple[Canvas, float]:
     tracks = picture.tracks()
     draw_wires(canvas, tracks)
     draw_numbers(canvas, picture)
+    draw_banner(canvas, picture)
     return canvas, picture.height
+
+
+def draw_banner(canvas: Canvas, picture: Picture) -> None:
+    """Write between socket and chip from which side they are seen: white from above, black from the solder side."""
+    words, middle = SIDES[canvas.mirrored], (picture.socket_right + picture.chip_left) / 2
+    wide = max(width_of(each, 17) for each in SIDES.values()) + 16
+    canvas.box(middle - wide / 2, 3, wide, 27, 3, INK if canvas.mirrored else PAPER)
+    canvas.write(middle, 22.5, words, 17, "middle", bold=True, ink=PAPER if canvas.mirrored else INK)
 
 
 def draw_wires(canvas: Canvas, tracks: list[Track]) -> None:
@@ -53,7 +64,8 @@ def draw_outline(canvas: Canvas, left: float, top: float, bottom: float, stroke:
     """Draw the body of a package with its notch."""
     middle, right = left + BODY / 2, left + BODY
     notch = f"H{middle - 20}A20 20 0 0 0 {middle + 20} {top}H{right}"
-    canvas.path(f"M{left} {top}{notch}V{bottom}H{left}Z", stroke, PAPER, extra=' stroke-linejoin="round"')
+    extra = ' stroke-linejoin="round"' + UNDERSIDE * canvas.mirrored
+    canvas.path(f"M{left} {top}{notch}V{bottom}H{left}Z", stroke, PAPER, extra=extra)
 
 
 def draw_pin_text(canvas: Canvas, left: float, y: float, number: int, name: Name, right_side: bool, loud: bool) -> None:
@@ -61,10 +73,10 @@ def draw_pin_text(canvas: Canvas, left: float, y: float, number: int, name: Name
     inward, edge = (-1, left + BODY) if right_side else (1, left)
     x = edge + inward * 21
     if number == 1:
-        canvas.box(x - 15, y - 13, 30, 26, 0, INK)
+        canvas.box(x - 15, y - 11, 30, 20, 0, INK)
         canvas.path(f"M{edge + 13} {y - PITCH / 2 - 16}h16l-8 12z", 0, INK)
         canvas.write(edge + 35, y - PITCH / 2 - 5, "pin 1", 13, bold=True)
-    canvas.write(x, y + 6.5, str(number), 19, "middle", bold=True, ink=PAPER if number == 1 else INK)
+    canvas.write(x, y + 7.5, str(number), 22, "middle", bold=True, ink=PAPER if number == 1 else INK)
     anchor = "end" if right_side else "start"
     canvas.write(edge + inward * 40, y + 5, name[0], name[1], anchor, bold=loud)
 
@@ -168,7 +180,7 @@ def draw_gate(canvas: Canvas, picture: Picture, gate: PlacedGate, top: float) ->
     for (pin, name), tap in zip(pins, (*gate.taps, None)):
         x = picture.gate_pin_x[gate.package, pin]
         canvas.line((x, picture.gates), (x, top), stroke=4)
-        canvas.write(x, top + 24, name, 19, "middle", bold=True)
+        canvas.write(x, top + 25, name, 22, "middle", bold=True)
         if tap and (tap.level or tap.point):
             tied = {"H": "VCC", "L": "GND"}.get(tap.level, "board")
             canvas.write(x, picture.gates - 4, tied, 12, "middle", bold=True)

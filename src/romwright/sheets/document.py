@@ -97,11 +97,15 @@ class Table(Block):
 
 @dataclass(frozen=True, slots=True)
 class Picture(Block):
-    """A drawing: as SVG made by this package (`shapes.py`), and as lines of text where there is no better."""
+    """A drawing: as SVG made by this package (`shapes.py`), and as lines of text where there is no better.
+
+    `share`: so many of its kind are to go on one sheet of paper, if they can still be read then.
+    """
 
     caption: str
     svg: bytes
     lines: tuple[str, ...] = ()
+    share: int = 1
 
 
 @dataclass(frozen=True, slots=True)

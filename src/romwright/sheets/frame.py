@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from romwright.sheets.document import is_unchecked
-from romwright.sheets.marks import lettering, rule
+from romwright.sheets.marks import SIZE, lettering, rule
 from romwright.sheets.vectors import Mark
 
-BODY, LEADING = 10.0, 14.0  # points: size of letters, distance of lines
-PAD = 4.0  # in a row of a table
+BODY, LEADING = SIZE, 12.5  # points: size of letters, distance of lines
+PAD = 2.2  # in a row of a table
 
 
 @dataclass(frozen=True, slots=True)

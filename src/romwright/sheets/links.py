@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from romwright.boards.model import Link
@@ -124,8 +124,10 @@ def chain(link: Link) -> list[str]:
     return found
 
 
-def draw_link(link: Link, now: str | None = None) -> list[str]:
+def draw_link(link: Link, now: str | None = None, told: Mapping[str, str] | None = None) -> list[str]:
     """Draw a link in ASCII, with the jumpers of the position `now`: between neighbours, else as wires below the pads.
+
+    `told` has what is said beside positions; of `now`, that it is now, unless told otherwise.
 
     >>> print("\\n".join(draw_link(Link("LK1", {"1-2": "/SEL P20", "2-3": "P20 /ACC"}), "2-3")))
       LK1
@@ -146,6 +148,7 @@ def draw_link(link: Link, now: str | None = None) -> list[str]:
         if two == one + 1:
             start, stop = (pads.index(mark, at[n] - label - 2) for n, mark in ((one, "]"), (two, "[")))
             pads = pads[: start + 1] + "#" * (stop - start - 1) + pads[stop:]
+    told = told or ({now: "now"} if now else {})
     lines = [f"  {link.name}  {link.title}", " " * label + names, " " * label + pads, *wires]
     for row in layout.rows:
         marks = [" "] * (label + pitch * len(at))
@@ -157,7 +160,8 @@ def draw_link(link: Link, now: str | None = None) -> list[str]:
         here = row.first and row.position == now
         head = f"  {'>' if here else ' '} {row.position if row.first else ''}".ljust(label)
         tail = f"  {layout.words(row.position)}" if row.first else ""
-        lines.append(head + "".join(marks[label:]) + tail + "  now" * here)
+        said = f"  {told[row.position]}" if row.first and row.position in told else ""
+        lines.append(head + "".join(marks[label:]) + tail + said)
     return [line.rstrip() for line in lines]
 
 

@@ -9,7 +9,7 @@ from romwright.sheets.vectors import Lettering, Mark, Outline, Pen
 from romwright.sheets.ways import rounded
 
 BLACK, WHITE = "#000000", "#ffffff"
-SIZE = 10.0  # of letters, where nothing else is said
+SIZE = 9.6  # of letters, where nothing else is said
 CORNER = 0.4142135624  # of an octagon: tan 22.5 degrees
 
 

@@ -20,7 +20,7 @@ from romwright.sheets.strips import strips_of
 from romwright.sheets.vectors import Lettering, Mark, Outline
 
 PAPERS = {"A4": (595.276, 841.89), "Letter": (612.0, 792.0)}  # points: ISO 216; ANSI/ASME Y14.1
-SIDE, TOP, FOOT = 34.0, 58.0, 34.0  # points: margins; the head of a page stands in the top one
+SIDE, TOP, FOOT = 34.0, 54.0, 28.0  # points: margins; the head of a page stands in the top one
 FONTS = Path(__file__).parents[1] / "fonts"
 FACES = {False: "DejaVuSans", True: "DejaVuSans-Bold"}
 LACKING = "\ufffd"  # printed for a letter that the font does not have

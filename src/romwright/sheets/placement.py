@@ -19,11 +19,11 @@ from romwright.parts.model import Part
 from romwright.sheets.lanes import LANE, STREET, End, Route, Track, lay_tracks
 from romwright.sheets.shapes import width_of
 
-PITCH, BODY, LEG, MARGIN = 42, 196, 20, 70
+PITCH, BODY, LEG, MARGIN = 36, 196, 20, 70
 TAGS, SIGNS = 34, 84  # room beside the socket for numbers, and beside the chip for hooks and signs
 HEAD, CAPTION = 40, 26  # above the highest row; below the lowest
-LIFT = 10  # how far the end of a pin that is bent up lies above its row
-ACROSS_SOCKET, ACROSS_CHIP = 22, 13  # how far below its row a wire from the far side passes over a package
+LIFT = 9  # how far the end of a pin that is bent up lies above its row
+ACROSS_SOCKET, ACROSS_CHIP = 18, 9  # how far below its row a wire from the far side passes over a package
 GATE_PIN, GATE_HEIGHT = 42, 122
 
 

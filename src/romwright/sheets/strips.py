@@ -27,13 +27,15 @@ from romwright.sheets.marks import BLACK, WHITE, box, lettering, octagon, on_its
 from romwright.sheets.text import NOTHING, UNCHECKED
 from romwright.sheets.vectors import Mark, read_drawing
 
-SPACE = 9.0  # between blocks
+SPACE = 7.5  # between blocks
 UNNUMBERED = "!"  # in place of the number of a section: what is unchecked
-BOX = 13.0  # to tick
-ROOM, UNITS, EXPECTED = 78.0, 64.0, 150.0  # for a measured value, its unit, and what to expect at most
+BOX = 12.0  # to tick
+GUTTER = 22.0  # between two short facts in one row
+ROOM, UNITS, EXPECTED = 70.0, 64.0, 150.0  # for a measured value, its unit, and what to expect at most
 LABEL = 0.34  # of the width: a fact's name at most
 LEAST = 34.0  # width of a column of a table at least
 MOST_SCALE, SMALL = 0.75, 0.5  # points for a pixel of a drawing: at most, and below that it is laid on its side
+HEADING = 52.0  # room for the heading of a section whose drawings share a page
 TAG = 66.0  # width of a severity's sign
 
 
@@ -47,8 +49,9 @@ def strips_of(sheet: Sheet, frame: Frame) -> Iterator[tuple[bool, list[Strip]]]:
     for number, section in enumerate(sheet.sections, 1):
         yield section.whole, [*section_strips(section, str(number), frame)]
     if sheet.unchecked:
-        last = Section("Unchecked", (Words(UNCHECKED, loud=True), *map(Words, sheet.unchecked)))
-        yield True, [*section_strips(last, UNNUMBERED, frame)]
+        listed = [strip for entry in sheet.unchecked for strip in plain(entry, frame)]
+        listed[:1] = [replace(strip, above=SPACE) for strip in listed[:1]]
+        yield False, [*section_strips(Section(UNCHECKED, ()), UNNUMBERED, frame), *listed]
 
 
 def title(sheet: Sheet, frame: Frame) -> Iterator[Strip]:
@@ -90,11 +93,12 @@ def section_strips(section: Section, number: str, frame: Frame) -> Iterator[Stri
         if last:
             marks.append(box(0, height - 3, frame.width, 3, BLACK))
         entry = f"{number}. {section.heading}".removeprefix(f"{UNNUMBERED}. ") if not n else ""
-        yield Strip(height, tuple(marks), above=18 if not n else 0, keep=True, mark=entry)
+        yield Strip(height, tuple(marks), above=13 if not n else 0, keep=True, mark=entry)
     for n, block in enumerate(section.blocks):
-        first, *rest = [*block_strips(block, frame)] or [Strip(0)]
-        yield replace(first, above=SPACE if n else SPACE - 2)
-        yield from rest
+        strips = [*block_strips(block, frame)] or [Strip(0)]
+        strips[0] = replace(strips[0], above=SPACE if n else SPACE - 2)
+        leads = isinstance(block, Words) and isinstance((*section.blocks[n + 1 :], None)[0], Picture)
+        yield from (replace(strip, keep=True) for strip in strips) if leads else strips
 
 
 @singledispatch
@@ -117,19 +121,27 @@ def plain(words: str, frame: Frame) -> Iterator[Strip]:
 
 def loud(words: str, frame: Frame) -> Iterator[Strip]:
     """Yield a paragraph in bold letters beside a black bar with a mark of exclamation."""
-    for n, line in enumerate(frame.lines(words, frame.width - 34, 11, True)):
+    lines = frame.lines(words, frame.width - 34, 11, True)
+    for n, line in enumerate(lines):
         sign = [lettering(11, 14, "!", 15, True, anchor="middle", ink=WHITE)] if not n else []
         yield Strip(18, (box(0, 0, 22, 18.2, BLACK), *sign, lettering(32, 13, line, 11, True)),
-                    above=SPACE if not n else 0)  # fmt: skip
+                    above=SPACE if not n else 0, keep=n < len(lines) - 1)  # fmt: skip
 
 
 @block_strips.register
 def _(block: Facts, frame: Frame) -> Iterator[Strip]:
     wide = max((frame.measure(name, BODY, False) for name, _ in block.pairs), default=0)
     wide = min(wide + 1, frame.width * LABEL)
-    for name, value in block.pairs:
-        values = frame.cell(wide + 14, value or NOTHING, frame.width - wide - 14, bold=True)
-        yield from row_strips([frame.cell(0, name, wide), values], frame)
+    half = (frame.width + GUTTER) / 2
+    pairs = list(block.pairs)
+    while pairs:
+        short = [frame.measure(value, BODY, True) <= half - GUTTER - wide - 14 for _, value in pairs[:2]]
+        row = [pairs.pop(0) for _ in range(2 if short == [True, True] else 1)]
+        cells = []
+        for place, (name, value) in enumerate(row):
+            x, room = half * place, (half - GUTTER if len(row) > 1 else frame.width) - wide - 14
+            cells += [frame.cell(x, name, wide), frame.cell(x + wide + 14, value or NOTHING, room, bold=True)]
+        yield from row_strips(cells, frame)
 
 
 @block_strips.register
@@ -138,20 +150,22 @@ def _(block: Ticks, frame: Frame) -> Iterator[Strip]:
         return min(max((frame.measure(each, BODY, False) + 1 for each in words), default=0), most)
 
     units = widest([item.unit for item in block.items if item.unit], UNITS)
-    expected = widest([f"expect {item.expected}" for item in block.items if item.expected], EXPECTED)
     at_unit = frame.width - units
     at_room = at_unit - ROOM - 6 if units else frame.width
+    words = widest([item.words for item in block.items if item.expected], at_room) + BOX + 36
+    most = max(EXPECTED, at_room - words)
+    expected = widest([f"expect {item.expected}" for item in block.items if item.expected], most)
     at_expected = at_room - expected - 14 if expected else at_room
     for item in block.items:
         right = at_expected if item.expected else at_room if item.unit else frame.width
         cells = [frame.cell(BOX + 11, item.words or NOTHING, right - BOX - 21)]
-        lead = [box(1, 4, BOX, BOX, stroke=1.6)]
+        lead = [box(1, 3, BOX, BOX, stroke=1.6)]
         if item.expected:
             cells.append(frame.cell(at_expected, f"expect {item.expected}", expected))
         if item.unit:
             cells.append(frame.cell(at_unit, item.unit, units))
-            lead.append(rule(at_room, at_unit - 6, 16, 1))
-        yield from row_strips(cells, frame, lead, least=22)
+            lead.append(rule(at_room, at_unit - 6, 15.5, 1))
+        yield from row_strips(cells, frame, lead, least=18)
 
 
 @block_strips.register
@@ -175,7 +189,7 @@ def _(block: Table, frame: Frame) -> Iterator[Strip]:
     yield from head
     ticks = [box(1, 3.5, BOX, BOX, stroke=1.6)] if block.ticked else []
     for n, row in enumerate(block.rows):
-        for strip in row_strips(cells(row), frame, ticks, least=20 if block.ticked else 0):
+        for strip in row_strips(cells(row), frame, ticks, least=18 if block.ticked else 0):
             yield replace(strip, again=again, keep=n < min(2, len(block.rows) - 1))
 
 
@@ -193,8 +207,16 @@ def widths(block: Table, frame: Frame, room: float) -> list[float]:
         return natural
     words = [max((frame.measure(word, BODY, bold) for said, bold in column for word in said.split()), default=0) + 9
              for column in columns]  # fmt: skip
-    least = [max(LEAST, min(longest, each, room / count)) for longest, each in zip(words, natural)]
-    more = [max(each - low, 0) for each, low in zip(natural, least)]
+    fair = room / count
+    least = [each if each <= fair else max(LEAST, min(longest, fair)) for longest, each in zip(words, natural)]
+    more = [max(each - low, 0) ** 0.7 for each, low in zip(natural, least)]  # or the longest would take nearly all
+    for _ in natural:
+        part = (room - sum(least)) / (sum(more) or 1)
+        full = [n for n, each in enumerate(more) if each and least[n] + each * part >= natural[n]]
+        for n in full:
+            least[n], more[n] = natural[n], 0
+        if not full:
+            break
     part = (room - sum(least)) / (sum(more) or 1)
     return [low + each * part for low, each in zip(least, more)]
 
@@ -209,6 +231,9 @@ def _(block: Picture, frame: Frame) -> Iterator[Strip]:
         return
     drawing = read_drawing(block.svg)
     room = frame.height - min(90 + LEADING * len(caption), frame.height / 2)
+    shared = (frame.height - HEADING) / block.share - LEADING * len(caption) - SPACE - 4
+    if block.share > 1 and shared / drawing.height >= SMALL:
+        room = shared
     upright, turned = (
         min(frame.width / wide, room / high, MOST_SCALE)
         for wide, high in ((drawing.width, drawing.height), (drawing.height, drawing.width))

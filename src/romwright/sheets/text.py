@@ -16,7 +16,7 @@ LEAST = 6  # columns that a cell keeps, however long its neighbours are
 SPACE = 2  # between columns
 STOPS = "STOP: DO NOT POWER UP"
 NOTHING = "-"  # where a fact or a thing to do has no words
-UNCHECKED = "UNCHECKED: no document was read for these. Do not rely on them without a data sheet."
+UNCHECKED = "UNCHECKED: no document was read for these"
 
 
 def build_text(sheet: Sheet) -> str:

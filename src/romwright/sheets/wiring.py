@@ -18,7 +18,7 @@ SOME_ROWS = 150  # of the list stay together; the rest may go to the next page
 LEGEND = (
     "hook with a ring: this pin is bent up and stays clear of the socket. Thin leg: the pin goes straight in.",
     "filled contact: a straight pin plugs in. Open contact: nothing plugs in. Equal numbers: one wire.",
-    "gap: the wire passes under the other, they are not joined. Dot: joined.",
+    "gap: the wire passes under, not joined. Dot: joined.",
 )
 VIEWS = (
     "seen from above, pins away from you",

@@ -2,20 +2,20 @@
 
 import pytest
 
-from romwright import datafiles
+from romwright import shipped
 from romwright.errors import DataFileError
 
 
 def test_package_first_checkout_second(tmp_path, monkeypatch):
     package, checkout = tmp_path / "src" / "romwright", tmp_path
-    monkeypatch.setattr(datafiles, "HERE", package)
+    monkeypatch.setattr(shipped, "PACKAGE", str(package))
     with pytest.raises(DataFileError, match="install romwright again"):
-        datafiles.data_folder("parts")
+        shipped.data_folder("parts")
     (checkout / "pinmaps" / "parts").mkdir(parents=True)
-    assert datafiles.data_folder("parts") == checkout / "pinmaps" / "parts"
+    assert shipped.data_folder("parts") == checkout / "pinmaps" / "parts"
     (package / "pinmaps" / "parts").mkdir(parents=True)
-    assert datafiles.data_folder("parts") == package / "pinmaps" / "parts"
+    assert shipped.data_folder("parts") == package / "pinmaps" / "parts"
 
 
 def test_the_real_folder_has_parts():
-    assert (datafiles.data_folder("parts") / "28C256.toml").is_file()
+    assert (shipped.data_folder("parts") / "28C256.toml").is_file()

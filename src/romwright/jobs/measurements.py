@@ -1,0 +1,142 @@
+"""What is measured at the bench: supplies with the socket empty, and levels and activity once the chip is in.
+
+A value to expect comes from the board's file, the part's page or the plan; where none of them has one, the sheet leaves
+room and says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from romwright.boards.linerates import line_rates
+from romwright.fit.plans.rows import How, Row
+from romwright.jobs.fitting import Fitted
+from romwright.jobs.model import Job
+from romwright.parts.model import Role
+from romwright.sheets.document import Block, Tick, Ticks, Words
+
+TIED = {How.VCC: ("tied to VCC", "H, +5 V"), How.GND: ("tied to GND", "L, 0 V")}
+NO_LIMITS = "{0} states no limits for rails, no current and no clock: write down what you measure."
+LOGIC = "0 to +5 V"  # what TTL and NMOS signals keep within (common practice, no source)
+LEFT_OUT = "Leave the chip out, and do not switch on with it: put right what stands under 1, then run the job again."
+QUIET = "An enable that never pulses: nothing is read there. One that never rests: the chip is always on."
+
+
+def supplies(fitted: Fitted) -> Iterator[Block]:
+    """Yield what to measure at the empty socket, and at the rails that do not come to it."""
+    board, items = fitted.board, []
+    nets = sorted((net for net in fitted.plan.socket.nets.values() if net.position), key=lambda net: net.position)
+    ground = next((f" against position {net.position}" for net in nets if net.volts == 0), "")
+    met = {board.rails.get(fitted.socket.nodes[net.position]) for net in nets} if board else set()
+    for net in (net for net in nets if net.volts):
+        name = fitted.socket.nodes[net.position] if board else net.function
+        items.append(Tick(f"position {net.position} ({name}){ground}", "V", f"{net.volts:+g} V"))
+    if not items:
+        yield Words("The socket brings no supply that its page names: find it before the chip goes in.", loud=True)
+    items.append(Tick("every other position: the one furthest off", "V", LOGIC))
+    for name, volts in (board.rails if board else {}).items():
+        if volts and volts not in met:
+            items.append(Tick(f"rail {name}, where the board has it", "V", f"{volts:+g} V"))
+    items.append(Tick("supply current, socket empty", "mA"))
+    yield Ticks(tuple(items))
+    yield Words(NO_LIMITS.format("The board's file" if board else "The socket's page"))
+
+
+def after(job: Job, fitted: Fitted) -> Iterator[Block]:
+    """Yield what to measure once the chip is in, and what it should show; nothing of that if it must stay out."""
+    if stays_out(fitted):
+        yield Words(LEFT_OUT, loud=True)
+        return
+    items = [Tick("notch and pin 1 once more, then switch on"), *supply_pins(fitted), *controls(fitted)]
+    items += [*activity(fitted), *map(Tick, job.after.measure)]
+    items += [Tick(f"it should show: {sight}") for sight in job.after.shows]
+    if not job.after.shows:
+        items.append(Tick("what it shows: the job's file does not say what it should", "noted"))
+    yield Ticks(tuple(items))
+    if any(how_enabled(fitted, row) for row in fitted.plan.rows):
+        yield Words(QUIET)
+
+
+def stays_out(fitted: Fitted) -> bool:
+    """Tell whether the chip must not go in as it is planned: something stops it, or it gives the wrong bytes."""
+    return bool(fitted.stops) or not fitted.proof.equal
+
+
+def supply_pins(fitted: Fitted) -> Iterator[Tick]:
+    """Yield the supply pins of the chip, and what it may take."""
+    part = fitted.plan.chip
+    ground = next((pin.number for pin in part.pins if part.supplies.get(pin.function) == 0), None)
+    for pin in part.pins:
+        if volts := part.supplies.get(pin.function):
+            yield Tick(f"chip pin {pin.number} ({pin.name}) against pin {ground}", "V", f"{volts:+g} V")
+    most = part.currents and part.currents.active_ma
+    doubt = " (UNCHECKED)" if part.unchecked_about("currents.active_ma") else ""
+    yield Tick("supply current, chip in", "mA", f"at most {most:g} mA more{doubt}" if most else "")
+
+
+def controls(fitted: Fitted) -> Iterator[Tick]:
+    """Yield the pins that enable the chip or must be at a level in read."""
+    part = fitted.plan.chip
+    for row in sorted((row for row in fitted.plan.rows if row.chip), key=lambda row: row.chip):
+        pin = part.pins[row.chip - 1]
+        name = f"chip pin {row.chip} ({pin.name})"
+        if row.how in TIED and pin.role in (Role.CONTROL, Role.VPP):
+            words, level = TIED[row.how]
+            yield Tick(f"{name}, {words}", "V", f"always {level}")
+        elif how_enabled(fitted, row):
+            levels = " or ".join(sorted(part.enables[pin.function]))
+            yield Tick(name, "", f"pulses {levels}{when(fitted, pin.function)}")
+        elif pin.function in part.read_levels:
+            yield Tick(name, "V", f"always {part.read_levels[pin.function]}")
+
+
+def how_enabled(fitted: Fitted, row: Row) -> bool:
+    """Tell whether a row is about an enable that the board switches."""
+    return bool(row.chip) and row.how not in TIED and fitted.plan.chip.pins[row.chip - 1].function in (
+        fitted.plan.chip.enables
+    )  # fmt: skip
+
+
+def when(fitted: Fitted, function: str) -> str:
+    """Say at which addresses the board selects the chip; nothing for another pin, or without a board."""
+    if not fitted.onboard or function != fitted.plan.chip.select:
+        return ""
+    accesses = [case.access for case in fitted.onboard.judged.cases if case.access.expected == fitted.socket.name]
+    spans = {each.range: each.span for each in accesses if each.cycle.access == "read"}
+
+    def is_inside(inner: tuple[int, int]) -> bool:
+        return any(low <= inner[0] and inner[1] <= high for low, high in spans.values() if (low, high) != inner)
+
+    widest = [name for name, each in spans.items() if not is_inside(each)]
+    return f", in reads of {', '.join(widest)}" if widest else ""
+
+
+def activity(fitted: Fitted) -> Iterator[Tick]:
+    """Yield a data and an address pin of the chip: the quickest of the lines that tell whether a program runs."""
+    part = fitted.plan.chip
+    lines = {line: index for index, line in enumerate(fitted.plan.carried[: part.address_bits])}
+    if "A0" in lines:
+        pin = part.by_function[f"A{lines['A0']}"]
+        moves = f"never still while a program runs{free_run(fitted)}"
+        yield Tick(f"chip pin {pin.number} ({pin.name}), frequency", "kHz", moves)
+    data = part.by_function["D0"]
+    yield Tick(f"chip pin {data.number} ({data.name})", "", f"changes{output_levels(fitted)}")
+
+
+def output_levels(fitted: Fitted) -> str:
+    """Say between which levels a data pin of the chip changes; nothing if its page does not."""
+    levels, doubt = fitted.plan.chip.levels, fitted.plan.chip.unchecked_about("levels.vol_max_v", "levels.voh_min_v")
+    if not levels or levels.vol_max_v is None or levels.voh_min_v is None:
+        return " between L and H"
+    return f", at most {levels.vol_max_v:g} V, at least {levels.voh_min_v:g} V{' (UNCHECKED)' * bool(doubt)}"
+
+
+def free_run(fitted: Fitted) -> str:
+    """Say what part of the clock the lowest address line is in a free run of the board's CPU."""
+    cpu = fitted.cpu
+    if not cpu or not cpu.free_run:
+        return ""
+    rate = line_rates(cpu, Fraction(1))[0]
+    doubt = " (UNCHECKED)" if cpu.free_run.unchecked else ""
+    return f"; in a free run {rate.hz} of {cpu.free_run.clock}{doubt}"
