@@ -30,6 +30,8 @@ def read_toml(path: Path) -> dict[str, Any]:
         ) from None
     except tomllib.TOMLDecodeError as error:
         raise DataFileError(str(path), [f"not TOML: {error}"]) from None
+    except RecursionError:
+        raise DataFileError(str(path), ["not TOML that anybody wrote: brackets in brackets without end"]) from None
 
 
 def read_data_file(path: Path, kind: type[T], rules: Iterable[Callable[[T], Iterable[str]]] = ()) -> T:

@@ -120,10 +120,27 @@ def test_a_title_that_looks_like_a_record_is_none(romwright, tmp_path):
     assert first == f"# {forged}" and finished.RECORD.fullmatch(second) and second != first
 
 
-def test_pages_of_ones_own_leave_no_record(romwright, tmp_path):
-    shutil.copy(ROOT / "pinmaps/parts/2764.toml", tmp_path / "2764.toml")
+def test_pages_of_ones_own_are_inputs(romwright, tmp_path):
+    page = tmp_path / "2764.toml"
+    shutil.copy(ROOT / "pinmaps/parts/2764.toml", page)
     (tmp_path / "rom.bin").write_bytes(bytes(8192))
     (tmp_path / "job.toml").write_text(JOB.format("").replace('chip = "2764"', 'chip = "2764.toml"'))
+    assert romwright("run", "job.toml").status == 0
+    assert "  ../2764.toml\n" in (tmp_path / "out" / finished.MANIFEST).read_text("utf-8")
+    (tmp_path / "out" / "x-sheet.txt").write_bytes(MARK)
+    manifest = tmp_path / "out" / finished.MANIFEST
+    lines = manifest.read_text("utf-8").splitlines()
+    kept = [f"{finished.digest(MARK)}  x-sheet.txt" if line.endswith("  x-sheet.txt") else line for line in lines]
+    manifest.write_text("\n".join(kept) + "\n", "utf-8")
+    assert romwright("sheet", "job.toml").out.encode() == MARK
+    page.write_text(page.read_text("utf-8") + "\n# read once more\n", "utf-8")
+    assert romwright("sheet", "job.toml").out.encode() != MARK
+
+
+def test_a_name_that_is_no_plain_line_leaves_no_record(romwright, tmp_path):
+    (tmp_path / "a\u202eb.bin").write_bytes(bytes(8192))
+    (tmp_path / "rom.bin").write_bytes(bytes(8192))
+    (tmp_path / "job.toml").write_text(JOB.format("").replace("rom.bin", "a\u202eb.bin"), "utf-8")
     assert romwright("run", "job.toml").status == 0
     assert "# program" not in (tmp_path / "out" / finished.MANIFEST).read_text("utf-8")
 

@@ -94,6 +94,32 @@ def test_ctrl_c_leaves_with_two_and_no_output(tmp_path):
     assert sorted(os.listdir(tmp_path)) == ["never-ending"]
 
 
+CLEARED_AWAY = """
+import signal, time
+from romwright.cli import main
+
+class Object:
+    def __del__(self):
+        signal.raise_signal(signal.SIGINT)
+        for _ in range(100): pass
+
+def work(*args, **options):
+    Object()
+    time.sleep(30)
+
+main.root.main = work
+main.main([])
+"""
+
+
+def test_ctrl_c_is_heard_while_an_object_is_cleared_away():
+    """What is raised in `__del__` is dropped (Python, data model): it has to be raised once more."""
+    begun = time.monotonic()
+    done = subprocess.run([sys.executable, "-c", CLEARED_AWAY], capture_output=True, text=True)
+    assert done.returncode == 2 and "Traceback" not in done.stderr and "stopped by you" in done.stderr
+    assert time.monotonic() - begun < 20
+
+
 def test_ctrl_c_at_any_moment_of_the_start(tmp_path):
     """Sent again and again while the program loads: always our words, never a traceback."""
     (tmp_path / "in.bin").write_bytes(bytes(16))

@@ -7,7 +7,7 @@ import pytest
 PLAN = ("wire", "2716", "2764", "--banks", "game,test", "--plan", "p.plan")
 KEYS = {
     "plan", "from", "to", "banks", "bytes_compared", "addresses", "equal", "drive_equal", "states", "states_differ",
-    "states_written", "power_up_safe",
+    "states_written", "power_up_safe", "next",
 }  # fmt: skip
 
 

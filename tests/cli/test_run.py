@@ -1,7 +1,12 @@
 """`romwright job`, `run` and `sheet`, as a user runs them, on the files of the demo."""
 
+import hashlib
+import json
 import shutil
+import signal
 import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -124,3 +129,99 @@ def test_hostile_words_stay_words(romwright, job, tmp_path):
     assert not {"\x1b", "\u202e"} & {*page, *text}
     manifest = (tmp_path / "out" / "manifest-sha256.txt").read_text("utf-8")
     assert "\x1b" not in manifest
+
+
+def test_names_that_a_terminal_might_obey(romwright, job, tmp_path):
+    names = ["a\x1b[2J.bin", "b\u202e.bin", "c <q9>&.bin", "d\\e.bin", "e" * 200 + ".bin"]
+    for name in names:
+        shutil.copy(TERN / "logger.bin", tmp_path / name)
+    edit(job, 'files = ["dump.bin"]', f"files = {json.dumps(names)}")
+    edit(job, '"dump.bin"', "# ")
+    run = romwright("run", "tern.toml")
+    assert run.status == 1 and not {"\x1b", "\u202e"} & {*run.out, *run.err}  # five reads are not enough
+    for path in (tmp_path / "out").iterdir():
+        if path.suffix not in (".bin", ".pdf"):
+            text = path.read_bytes().decode("utf-8")
+            assert not {"\x1b", "\u202e"} & {*text}
+            assert "<q9>" not in text or path.suffix == ".txt"
+    check = ["sha256sum", "--check", "--strict", "manifest-sha256.txt"]
+    done = subprocess.run(check, cwd=tmp_path / "out", capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    manifest = (tmp_path / "out" / "manifest-sha256.txt").read_text("utf-8")
+    assert "d\\\\e.bin" in manifest and "\x1b" not in manifest
+
+
+def test_no_output_goes_over_an_input(romwright, job, tmp_path):
+    good = (tmp_path / "diagnostic.bin").read_bytes()
+    edit(job, 'name = "U7"', 'name = "diagnostic"\nfolder = "."')
+    run = romwright("run", "tern.toml", "--overwrite")
+    assert run.status == 2 and "one of the inputs" in run.err
+    edit(job, 'name = "diagnostic"\nfolder = "."', 'name = "U7"')
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "U7.bin").symlink_to(tmp_path / "diagnostic.bin")
+    run = romwright("run", "tern.toml", "--overwrite")
+    assert run.status == 2 and "one of the inputs" in run.err
+    assert (tmp_path / "diagnostic.bin").read_bytes() == good
+
+
+def test_a_folder_of_outputs_that_is_a_link_has_a_manifest_that_holds(romwright, job, tmp_path):
+    (tmp_path / "far" / "away").mkdir(parents=True)
+    (tmp_path / "out").symlink_to(tmp_path / "far" / "away")
+    romwright("run", "tern.toml")
+    check = ["sha256sum", "--check", "--strict", "manifest-sha256.txt"]
+    assert subprocess.run(check, cwd=tmp_path / "far" / "away", capture_output=True).returncode == 0
+
+
+def test_a_file_where_the_folder_should_be(romwright, job, tmp_path):
+    (tmp_path / "out").write_text("x")
+    run = romwright("run", "tern.toml")
+    assert run.status == 2 and "stopped at step 5, write U7.bin; written before: nothing" in run.err
+
+
+def test_an_output_edited_by_hand_stops_with_both_values(romwright, job, tmp_path):
+    romwright("run", "tern.toml")
+    edited = tmp_path / "out" / "U7.csv"
+    digests = [hashlib.sha256(edited.read_bytes()).hexdigest()]
+    edited.write_bytes(edited.read_bytes() + b"mine")
+    digests.append(hashlib.sha256(edited.read_bytes()).hexdigest())
+    run = romwright("run", "tern.toml")
+    assert run.status == 2 and all(digest in run.err for digest in digests) and edited.read_bytes().endswith(b"mine")
+    assert romwright("run", "tern.toml", "--overwrite").status == 1 and not edited.read_bytes().endswith(b"mine")
+
+
+@pytest.mark.parametrize("seconds", [0.5, 0.8])
+def test_stopped_in_the_middle_it_goes_on(romwright, job, tmp_path, seconds):
+    call = [sys.executable, "-m", "romwright", "run", "tern.toml"]
+    with subprocess.Popen(call, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as child:
+        time.sleep(seconds)
+        child.send_signal(signal.SIGINT)
+        _, err = child.communicate()
+    assert child.returncode in (1, 2, -2) and "Traceback" not in err
+    assert romwright("run", "tern.toml").status == 1
+    assert sorted(outputs(tmp_path)) == sorted([*OUTPUTS, "manifest-sha256.txt"])
+
+
+@pytest.mark.parametrize(("line", "said"), [
+    ('fill = "zz"', "contents.fill"), ('base = "x"', "contents.base"), ('order = "big"', "contents.order says"),
+])  # fmt: skip
+def test_errors_speak_of_keys(romwright, job, line, said):
+    edit(job, 'files = ["diagnostic.bin"]', f'files = ["diagnostic.bin"]\n{line}')
+    run = romwright("run", "tern.toml")
+    assert run.status == 2 and said in run.err and "--" not in run.err
+
+
+def test_what_is_no_job(romwright, tmp_path):
+    (tmp_path / "deep.toml").write_text("title=" + "[" * 5000 + "]" * 5000)
+    (tmp_path / "open.toml").write_text('title = "x\n')
+    (tmp_path / "bytes.toml").write_bytes(b"\xa5\xff")
+    assert romwright("run", "deep.toml").status == 2
+    assert "line 1" in romwright("run", "open.toml").err
+    assert romwright("run", "bytes.toml").status == 2 and romwright("run", ".").status == 2
+
+
+def test_the_next_action_stands_last(romwright, job, tmp_path):
+    run = romwright("run", "tern.toml")
+    sums = f"{sum((tmp_path / 'out' / 'U7.bin').read_bytes()) & 0xFFFF:04X}"
+    last = " ".join(run.out.strip().rpartition("\n\n")[2].split())
+    assert last.startswith("Next: burn U7.bin into the 28C256") and sums in last
+    assert "Next" not in romwright("run", "tern.toml", "--quiet").out

@@ -8,6 +8,7 @@ from romwright.parts.library import require_part
 STYLE_B = ("rom-23128-style-b", "--polarity", "20=L,22=L,27=L")
 KEYS = {
     "from",
+    "next",
     "to",
     "polarity",
     "assumed",

@@ -4,6 +4,7 @@ import inspect
 import re
 from pathlib import Path
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,7 +14,9 @@ from romwright.errors import DataFileError
 from romwright.jobs import rules
 from romwright.jobs.draft import Answers, build_job
 from romwright.jobs.library import read_job, require_sound
+from romwright.jobs.model import After, Contents, Dump, Fit, Job, Label, Outputs
 
+README = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
 BAD = sorted((Path(__file__).parents[2] / "fixtures" / "bad" / "jobs").glob("*.toml"))
 words = st.text(st.characters(blacklist_categories=("Cs",)), max_size=30)
 
@@ -45,3 +48,18 @@ def test_inputs_are_recorded(tmp_path):
     assert job.inputs == ("a.bin",)
     # SHA-256 of the nine digits, as coreutils' sha256sum prints it
     assert job.expected["a.bin"]["sha256"] == "15e2b0d3c33891ebb0f1ef609ec419420c20e320ce94c65fbc8c3312448eb225"
+
+
+def keys_of(kind):
+    return [field.encode_name for field in msgspec.structs.fields(kind)]
+
+
+def test_the_readme_has_every_key():
+    told = README[README.index("**The file of a job.**") :]
+    tables = {"contents": Contents, "fit": Fit, "label": Label, "outputs": Outputs, "after": After}
+    for name, kind in tables.items():
+        row = next(line for line in told.splitlines() if line.startswith(f"| `[{name}]`"))
+        assert set(keys_of(kind)) <= set(re.findall(r"`([a-z_]+)`", row)), name
+    assert all(f"`{key}`" in told or f"[{key}]" in told for key in (*keys_of(Job), *keys_of(Dump)))
+    (example,) = re.findall(r"```toml\n(title.*?)```", told, re.DOTALL)
+    assert [fit.label for fit in require_sound(example, "README.md").fits] == ["even", "odd"]

@@ -175,6 +175,35 @@ def after_proof(proof, file: str, chip: str) -> str:
     return f"leave the {chip} out of the socket until {file} and its bytes are right"
 
 
+def after_run(run) -> str:
+    """Say what to do once a whole job was run: what hinders most first."""
+    bad = [chip for chip in run.chips if not chip.fitted.works]
+    if bad:
+        fitted = bad[0].fitted
+        where = f"{fitted.socket.name} of {fitted.board.title}" if fitted.board else "the socket"
+        return f"leave the {fitted.plan.chip.name} out of {where}, and read on the sheet what is wrong"
+    sheet = next((f" as {name} says" for name in reversed(run.written) if "-sheet." in name), "")  # the PDF, if any
+    burnt = {output.name: run.chips[output.chip] for output in run.outputs() if output.kind == "burn"}
+    if burnt:
+        return "; ".join(burn_words(burnt, sheet))
+    if run.chips:
+        chips = listed(list(dict.fromkeys(chip.fitted.plan.chip.name for chip in run.chips)))
+        return f"switch off, and fit the {chips}{sheet or ' by its plan'}"
+    return next(filter(None, (after_read(dump.findings) for dump in run.dumps)), "")
+
+
+def burn_words(burnt: Mapping, sheet: str) -> Iterable[str]:
+    """Yield what to burn into what, with the sums, and that the chips are then fitted."""
+    from romwright.images.checksums import measure
+
+    for name, chip in burnt.items():
+        part = chip.fitted.plan.chip
+        blank = BLANKS.get(part.family, "the {}").format(part.name)
+        blank = blank.replace("the ", "a ") if len(burnt) > 1 else blank
+        yield f"burn {name} into {blank}, and verify the 16-bit sum {measure(chip.burning.burnt).sum16}"
+    yield f"then switch off and fit {'them' if len(burnt) > 1 else 'it'}{sheet or ' by its plan'}"
+
+
 def listed(words: Sequence[str]) -> str:
     """List words: `A, B and C`."""
     return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))

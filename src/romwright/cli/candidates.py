@@ -57,15 +57,16 @@ def run(loaded, read_as, fill: int | None, output: str | None, overwrite: bool, 
         "cells": len(suspects), "bytes_unseen": uncovered, **state_search(corrections, data, image.start),
         "written": written, "findings": [finding.as_json() for finding in findings],
     }  # fmt: skip
+    action = after_corrections(not wrong, corrections.count if corrections else 0, written)
     if as_json:
         from romwright.cli.render import print_json
 
-        print_json(answer)
+        print_json(answer | {"next": action})
     else:
         report(loaded.file, answer, corrections, findings, conditions, data, image.start)
         hint(data, image.start, conditions)
         print_written(written)
-        print_next(after_corrections(not wrong, corrections.count if corrections else 0, written))
+        print_next(action)
     return int(wrong or blocks(loaded.findings))
 
 

@@ -43,17 +43,18 @@ def command(reference, dump, read_as, picture, svg, overwrite, as_json) -> int:
     of_files = [finding for one in loaded for finding in one.findings]
     comparison = compare(*(one.image for one in loaded))
     answer = comparison.as_json()  # proves what is said, too
+    action = after_read(comparison.findings)
     files = write_pictures(comparison, picture, svg, overwrite, (reference, dump))
     if as_json:
         found = [finding.as_json() for finding in of_files] + answer["findings"]
-        print_json(answer | {"findings": found} | ({"files": files} if files else {}))
+        print_json(answer | {"findings": found} | ({"files": files} if files else {}) | {"next": action})
     else:
         click.echo(click.style(f"{inert(dump)} against {inert(reference)}", bold=True))
         print_findings(of_files)
         report(comparison, answer)
         print_lines(comparison)
         print_written(files)
-        print_next(after_read(comparison.findings))
+        print_next(action)
     return int(not comparison.identical or blocks(of_files))
 
 

@@ -73,7 +73,7 @@ def command(paths: tuple[str, ...], wide: bool, as_json: bool, store: str | None
                 for name, images in lists.without_sketch().items():
                     click.echo(_old(name, images))
         if len(paths) == len(rows) == 1 and not os.path.isdir(paths[0]):
-            print_next(after_identify([match.how for match in rows[0].matches]))
+            print_next(_next(rows[0]))
     return 0 if all(row.known and not row.faulty for row in rows) else 1
 
 
@@ -171,7 +171,13 @@ def _read(file: str) -> Contents:
 def _json(rows: Iterable[Identification]) -> str:
     import json
 
-    return "[\n" + ",\n".join(json.dumps(row.as_json()) for row in rows) + "\n]"
+    answers = (row.as_json() | {"next": "" if row.error else _next(row)} for row in rows)
+    return "[\n" + ",\n".join(map(json.dumps, answers)) + "\n]"
+
+
+def _next(row: Identification) -> str:
+    """Say what to do with a file that is known so."""
+    return after_identify([match.how for match in row.matches])
 
 
 def _print(rows: Sequence[Identification]) -> None:

@@ -70,7 +70,7 @@ def command(files, crcs, fill, read_as, lists, picture, overwrite, as_json) -> i
             print_findings(result.findings, result.file)
         faulty |= blocks(result.findings)
     if as_json:
-        print_json([result.as_json() for result in results])
+        print_json([result.as_json() | {"next": after_read(result.findings)} for result in results])
         return int(faulty)
     if picture:
         click.echo()

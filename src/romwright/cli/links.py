@@ -63,7 +63,9 @@ def command(board, socket, parts, now, polarity, also, seated, image, law, as_js
     if as_json:
         from romwright.cli.render import print_json
 
-        answers = [column.as_json(present, contents, law) for column in columns]
+        answers = [
+            column.as_json(present, contents, law) | {"next": after_links(column, present)} for column in columns
+        ]
         print_json(answers[0] if len(answers) == 1 else answers)
     elif len(columns) == 1 or present:
         for number, column in enumerate(columns):

@@ -98,6 +98,16 @@ class Stopped(KeyboardInterrupt):
         cls.pressed = True
         raise cls
 
+    @classmethod
+    def unheard(cls, lost: object) -> None:
+        """Press once more, a little later, where it came while an object was being cleared away: Python drops that."""
+        if issubclass(lost.exc_type, cls):
+            from threading import Timer
+
+            Timer(0.01, os.kill, [os.getpid(), signal.SIGINT]).start()
+        else:
+            sys.__unraisablehook__(lost)
+
 
 def open_streams() -> None:
     """Make sure that anything can be printed: to a stream that is closed, and in a coding that lacks the character."""
@@ -118,6 +128,7 @@ def main(args: list[str] | None = None) -> None:
     """Run the command line and exit."""
     open_streams()
     signal.signal(signal.SIGINT, Stopped.press)
+    sys.unraisablehook = Stopped.unheard
     try:
         status = root.main(args=args, prog_name="romwright", standalone_mode=False)
         sys.stdout.flush()

@@ -26,6 +26,7 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     found = plan_board(page, cpu, place, chip, now, options["prefer"], options["banks"], others)
     proof = prove_plan(found.plan)
     files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
+    action = after_boarding(found, proof, place.name, now)
     ok = found.judged.verdict == "works" and proof.equal
     if as_json:
         print_json({
@@ -34,11 +35,12 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
             "findings": [finding.as_json() for finding in (*reading.findings, *found.judged.findings)],
             "wired": found.plan.wired.as_json(), "proof": proof.as_json(), "files": files,
             "unchecked": unchecked_of(page, cpu, chip), "cautions": fitting_cautions(),
+            "next": action,
         })  # fmt: skip
     else:
         print_board(page, cpu, place, found, proof, now, reading)
         print_files(files)
-        print_next(after_boarding(found, proof, place.name, now))
+        print_next(action)
     return int(not ok)
 
 

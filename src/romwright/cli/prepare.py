@@ -119,8 +119,9 @@ def report(
     from romwright.images.checksums import measure
     from romwright.parts.cautions import programming_cautions
 
+    action = after_prepare(part, names, [measure(chip).sum16 for chip in prepared.chips], plan)
     if as_json:
-        render.print_json(answer(part, prepared, names, write_as, findings))
+        render.print_json(answer(part, prepared, names, write_as, findings) | {"next": action})
         return
     print_outputs(part, prepared, names)
     if findings:
@@ -128,7 +129,7 @@ def report(
         render.print_findings(findings)
     click.echo()
     render.print_cautions(programming_cautions(part))
-    print_next(after_prepare(part, names, [measure(chip).sum16 for chip in prepared.chips], plan))
+    print_next(action)
 
 
 def answer(part, prepared, names: list[str], write_as: str, findings: list) -> dict:

@@ -38,16 +38,18 @@ def command(plan: str, contents: tuple[str, ...], burnt: str | None, read_as: st
     given = read_burnt(made, contents, burnt, read_as) if burnt else None
     proof = prove_plan(made, given)
     ok = proof.equal and proof.drive_equal and proof.power_up_safe
+    action = after_proof(proof, plan, made.chip.name)
     if as_json:
         print_json({
             "plan": plan, "from": made.original.name, "to": made.chip.name, "banks": list(made.banks),
             "bytes_compared": burnt is not None, **proof.as_json(),
+            "next": action,
         })  # fmt: skip
     else:
         click.echo(f"{made.chip.name} in a socket for {made.original.name}, as {plan} wires it")
         with aloud():
             print_proof(made, proof, burnt is not None)
-        print_next(after_proof(proof, plan, made.chip.name))
+        print_next(action)
     return int(not ok)
 
 

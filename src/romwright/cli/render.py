@@ -153,6 +153,22 @@ def progress(items: Sequence, label: str, after_s: float = 0.8) -> Iterator:
             bar.stop()
 
 
+@contextlib.contextmanager
+def step_bar(what: str, done: int, total: int) -> Iterator[None]:
+    """Show, on a terminal, which of a number of steps is being taken; nothing elsewhere, or with --quiet."""
+    if not sys.stderr.isatty() or is_quiet():
+        yield
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+    from rich.text import Text
+
+    kept = {"redirect_stdout": False, "redirect_stderr": False}
+    with Progress(console=Console(stderr=True), transient=True, **kept) as bar:
+        bar.add_task(Text(inert(what)).markup, completed=done, total=total)
+        yield
+
+
 def print_files(files: list[dict]) -> None:
     """Print which files were written."""
     for file in files:

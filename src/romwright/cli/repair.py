@@ -133,6 +133,7 @@ def restore(loaded, reference, fill: int | None, output: str | None, overwrite: 
         written = write(image, loaded, output, overwrite, [loaded.file, reference.file])
     findings = [*of_files, *comparison.findings, *restoration.findings]
     changes = [] if restoration.refusal else list(restoration.changes())
+    action = after_restoration(restoration, written)
     if as_json:
         keys = ("address_lines", "data_lines", "start", "beyond", "explained", "confidence")
         render.print_json({
@@ -144,7 +145,7 @@ def restore(loaded, reference, fill: int | None, output: str | None, overwrite: 
                 {"address": each.address, "reads": f"{each.reads:02X}", "becomes": f"{each.becomes:02X}",
                  "reference_address": each.reference} for each in changes
             ],
-            "written": written, "findings": [finding.as_json() for finding in findings],
+            "written": written, "findings": [finding.as_json() for finding in findings], "next": action,
         })  # fmt: skip
     else:
         click.echo(click.style(f"{render.inert(loaded.file)}, to be {render.inert(reference.file)}", bold=True))
@@ -154,7 +155,7 @@ def restore(loaded, reference, fill: int | None, output: str | None, overwrite: 
         if not comparison.identical and not restoration.refusal:
             print_changes(changes, restoration.straight)
         print_written(written)
-        print_next(after_restoration(restoration, written))
+        print_next(action)
     return int(not comparison.identical or blocks(of_files))
 
 

@@ -23,13 +23,13 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
     chip_polarity, prefer, banks = options["chip_polarity"], options["prefer"], options["banks"]
     found = [(share, examine_fit(share.part, part, {}, chip_polarity, prefer, banks)) for share in shares]
     made = [Made(v.fits[0].plan, v.fits[0].proof, (None, part), ("", part.name), share.of) for share, v in found]
-    files = write_plans(made, **outputs)
+    files, action = write_plans(made, **outputs), after_plans(made)
     if as_json:
         answers = [{"title": share.title, **verdict.as_json()} for share, verdict in found]
         found_of = [finding.as_json() for finding in reading.findings]
         print_json({
             "from": original.name, "to": part.name, "chips": answers, "findings": found_of,
-            "cautions": fitting_cautions(), "files": files,
+            "cautions": fitting_cautions(), "files": files, "next": action,
         })  # fmt: skip
         return int(any(blocks(verdict.findings) for _, verdict in found))
     click.echo("\n".join(caution_lines(reading)))
@@ -39,7 +39,7 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
     click.echo()
     print_cautions(fitting_cautions())
     print_files(files)
-    print_next(after_plans(made))
+    print_next(action)
     return int(any(blocks(verdict.findings) for _, verdict in found))
 
 
@@ -62,12 +62,13 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
     original, beyond = join_sockets(first, second)
     plan = plan_wiring(original, chip, options["prefer"], ("first", "second"), beyond)
     proof = prove_plan(plan)
-    files = write_plans([Made(plan, proof, (None, part))], **outputs)
+    files, action = write_plans([Made(plan, proof, (None, part))], **outputs), after_plan(plan, proof)
     if as_json:
         print_json({
             "from": first.name, "second": second.name, "to": chip.name, "banks": list(plan.banks),
             **plan.as_json(), "findings": [finding.as_json() for finding in reading.findings], "unchecked": unchecked,
             "cautions": fitting_cautions(), "wired": plan.wired.as_json(), "proof": proof.as_json(), "files": files,
+            "next": action,
         })  # fmt: skip
     else:
         click.echo("\n".join(caution_lines(reading)))
@@ -76,7 +77,7 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)
-        print_next(after_plan(plan, proof))
+        print_next(action)
     return int(not (proof.equal and proof.drive_equal))
 
 

@@ -65,6 +65,7 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
     Example: romwright settle reads/U7-1.bin reads/U7-2.bin reads/U7-3.bin --risk 1%
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as for compare, which explains the reads that are set aside
+    from romwright.cli.action import after_settle, print_next
     from romwright.cli.render import print_json, progress
     from romwright.faults.repeats.settling import settle
     from romwright.findings import blocks
@@ -84,6 +85,7 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
     doubts = [each for each in (*findings, *found.findings) if refuses(each, findings)]
     refused = [each for each in doubts if each.code.name not in accept]
     written = write(found, output, write_as, filling, overwrite) if output and found.votes and not refused else None
+    action = after_settle(found)
     if as_json:
         answer = found.as_json()
         print_json(
@@ -92,16 +94,16 @@ def command(files, risk, output, write_as, fill, accept, overwrite, read_as, as_
                 "findings": [each.as_json() for each in findings] + answer["findings"],
                 "written": written,
                 "not_written_for": sorted({each.code.name for each in refused}) if output and not written else [],
+                "next": action,
             }
         )
     else:
-        from romwright.cli.action import after_settle, print_next
         from romwright.cli.settlement import report, say_written
 
         report(found, odd)
         if output:
             say_written(found, output, written, refused)
-        print_next(after_settle(found))
+        print_next(action)
     return int(not found.settled or found.undecided > 0 or blocks([*findings, *found.findings]))
 
 

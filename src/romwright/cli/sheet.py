@@ -39,8 +39,8 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
     if found:
         data, ok = found
     else:
-        run = find_out(job, overwrite)
-        data, ok = run.build(KINDS[ending], paper), run.ok
+        run = find_out(job, output, overwrite)
+        data, ok = run.build_sheet(KINDS[ending], paper), run.ok
     if output:
         from romwright.images.formats import write_bytes
 
@@ -56,15 +56,18 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
     return int(not ok)
 
 
-def find_out(job: str, overwrite: bool):
-    """Return the run of a job with all that can be found out, nothing written."""
+def find_out(job: str, output: str | None, overwrite: bool):
+    """Return the run of a job with all that can be found out, nothing written. Raises OptionError for an input."""
     from pathlib import Path
 
+    from romwright.jobs.files import require_not_inputs
     from romwright.jobs.library import read_job
     from romwright.jobs.pipeline import Run
 
-    run = Run(read_job(Path(job)), Path(job).parent, overwrite)
+    run = Run(read_job(Path(job)), Path(job), overwrite)
     run.find_out()
+    if output:
+        require_not_inputs([output], [job, *map(run.inputs.path, run.job.inputs)])
     return run
 
 

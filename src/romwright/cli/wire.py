@@ -94,10 +94,12 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     first = verdict.fits[0]
     files = write_plans([Made(first.plan, first.proof, (original, part), (socket, chip))], **outputs)
     markings = [finding for each in (its_reading, reading) for finding in each.findings]
+    open_pins = verdict.open_pins
+    action = after_polarities(open_pins) if open_pins else after_plan(first.plan, first.proof)
     if as_json:
         answer = verdict.as_json()
         answer["findings"] += [finding.as_json() for finding in markings]
-        print_json(answer | {"cautions": fitting_cautions()} | ({"files": files} if files else {}))
+        print_json(answer | {"cautions": fitting_cautions(), "next": action} | ({"files": files} if files else {}))
     else:
         if markings:
             print_findings(dict.fromkeys(markings))
@@ -106,8 +108,7 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)
-        open_pins = verdict.open_pins
-        print_next(after_polarities(open_pins) if open_pins else after_plan(first.plan, first.proof))
+        print_next(action)
     return int(blocks(verdict.findings))
 
 

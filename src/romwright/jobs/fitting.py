@@ -1,8 +1,10 @@
-"""The chip of a job in its socket: links, plan and proof, and the bytes to burn."""
+"""A chip of a job in its socket: links, plan and proof."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Board, Cpu, Socket
@@ -10,17 +12,12 @@ from romwright.errors import OptionError
 from romwright.findings import Finding, Severity, blocks
 from romwright.fit import kinds, selects
 from romwright.fit.onboard.boarding import BoardPlan, plan_board
-from romwright.fit.plans.bench import Burnt
-from romwright.fit.plans.contents import words_of
 from romwright.fit.plans.proof import Proof
-from romwright.fit.plans.wiring import Plan
+from romwright.fit.plans.sets import Share, join_sockets, share_out
+from romwright.fit.plans.wiring import Plan, plan_wiring
 from romwright.fit.standins import unchecked_pins
-from romwright.fit.verdict import examine_fit, prove_plan
-from romwright.images.preparation import Source, prepare
-from romwright.jobs.inputs import Inputs
-from romwright.jobs.model import Contents, Fit
-from romwright.jobs.planned import prepare_planned
-from romwright.jobs.recipes import accepted, read_input, recipe_from
+from romwright.fit.verdict import Verdict, examine_fit, prove_plan
+from romwright.jobs.model import Fit, is_page
 from romwright.jobs.sockets import fit_others, ordered, parse_also, parse_setting, require_thing, unchecked_of
 from romwright.parts.library import Reading, require_marked
 from romwright.parts.model import Part
@@ -35,14 +32,18 @@ NOT_EXACT = {selects.STILL_LOST, selects.ENABLE_LOST}  # true of a wired chip to
 
 @dataclass(frozen=True)
 class Fitted:
-    """A chip in a socket as it is planned; `plugged_in` are the findings if it simply goes in, of a socket alone."""
+    """A chip in a socket as it is planned; `plugged_in` are the findings if it simply goes in, of a socket alone.
+
+    `pages` are those of its two parts, None for one that no shipped file has. `whole` is the original in whose place
+    several chips go, and `share` what this one takes of its contents.
+    """
 
     plan: Plan
     proof: Proof
     findings: tuple[Finding, ...]
     reading: Reading
     unchecked: dict[str, list[str]]
-    pages: tuple[Part | None, Part]
+    pages: tuple[Part | None, Part | None]
     plugged_in: tuple[Finding, ...] = ()
     board: Board | None = None
     cpu: Cpu | None = None
@@ -50,6 +51,8 @@ class Fitted:
     onboard: BoardPlan | None = None
     now: dict[str, str] | None = None
     also: dict[str, Part] | None = None  # the chips in the board's other sockets
+    whole: Part | None = None
+    share: Share | None = None
 
     @property
     def works(self) -> bool:
@@ -63,83 +66,138 @@ class Fitted:
         return [finding for finding in self.findings if finding.severity is Severity.STOP]
 
 
-def fit_chip(fit: Fit) -> Fitted:
-    """Plan the chip's way into the socket, and prove it. Raises OptionError, UnknownNameError, DataFileError."""
-    if bool(fit.board) != bool(fit.socket) or bool(fit.board) == bool(fit.original):
-        raise OptionError(
-            "the job's fit names no socket, or two", where="fit",
-            expected="board and socket, or from: the part that the socket was laid out for",
-        )  # fmt: skip
-    part, reading = require_marked(fit.chip)
+@dataclass(frozen=True)
+class Burning:
+    """What the socket must show in each bank, what is burnt into the chip for that, and how it was made."""
+
+    banks: Mapping[str, bytes]  # by the names of the plan's banks, by "" if it has none
+    burnt: bytes
+    steps: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def wanted(self) -> bytes:
+        """What the socket must show; of several banks the first."""
+        return next(iter(self.banks.values()))
+
+
+class Pages:
+    """The pages that a job names: shipped ones by name, the user's from the folder of the job's file."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def path(self, name: str) -> str:
+        """Return a name, or where its file is."""
+        return str(self.folder / name) if is_page(name) else name
+
+    def part(self, name: str) -> tuple[Part, Reading]:
+        """Return a part and how its name was read. Raises what `require_marked` raises."""
+        return require_marked(self.path(name))
+
+    def board(self, name: str) -> Board:
+        """Return a board. Raises what `require_board` raises."""
+        return require_board(self.path(name))
+
+
+def shipped(part: Part, reading: Reading) -> Part | None:
+    """Return a page that ships, None for one of the user's: a plan's file then holds it."""
+    return None if reading.how == "file" else part
+
+
+def fit_chips(fit: Fit, pages: Pages, others: Mapping[str, Part] | None = None) -> list[Fitted]:
+    """Plan the way of a fit's chip, or of each of its chips, into the socket, and prove it.
+
+    `others` are chips that the job puts into other sockets of the board. Raises OptionError, UnknownNameError,
+    DataFileError.
+    """
+    part, reading = pages.part(fit.chip)
     stated = parse_polarity(fit.chip_polarity, "fit.chip_polarity")
-    return fit_on_board(fit, part, reading, stated) if fit.board else fit_in_socket(fit, part, reading, stated)
+    if fit.board:
+        return [fit_on_board(fit, part, reading, stated, pages, others or {})]
+    if fit.second:
+        return [fit_for_two(fit, part, reading, stated, pages)]
+    return fit_shares(fit, part, reading, stated, pages) if fit.chips > 1 else [
+        fit_in_socket(fit, part, reading, stated, pages)
+    ]  # fmt: skip
 
 
-def fit_on_board(fit: Fit, part: Part, reading: Reading, stated: dict) -> Fitted:
+def fit_on_board(
+    fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages, others: Mapping[str, Part]
+) -> Fitted:
     """Plan for a board's socket, its links included."""
-    board = require_board(fit.board)
+    board = pages.board(fit.board)
     cpu = require_cpu(board.cpu)
     socket = require_thing("socket", fit.socket, {each.name: each for each in board.sockets}, board.name)
     chip = ordered(part, stated, "fit.chip_polarity")
     now = parse_setting(board, fit.now) if fit.now else None
-    others = fit_others(board, socket, parse_also(fit.also, "fit.also"))
-    also = {name: other.chip for name, other in others.items()}
-    found = plan_board(board, cpu, socket, chip, now, fit.prefer, (), also)
+    said = [(place, pages.path(name), polarity) for place, name, polarity in parse_also(fit.also, "fit.also")]
+    also = {name: other.chip for name, other in fit_others(board, socket, said).items()} | dict(others)
+    found = plan_board(board, cpu, socket, chip, now, fit.prefer, fit.banks, also)
     findings = (*reading.findings, *found.judged.findings)
     return Fitted(
-        found.plan, prove_plan(found.plan), findings, reading, unchecked_of(board, cpu, chip), (None, part), (),
-        board, cpu, socket, found, now, also,
+        found.plan, prove_plan(found.plan), findings, reading, unchecked_of(board, cpu, chip),
+        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also,
     )  # fmt: skip
 
 
-def fit_in_socket(fit: Fit, part: Part, reading: Reading, stated: dict) -> Fitted:
+def fit_in_socket(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages) -> Fitted:
     """Plan for a socket that was laid out for a part; every polarity must be stated."""
-    original, its_reading = require_marked(fit.original)
-    verdict = examine_fit(original, part, parse_polarity(fit.polarity, "fit.polarity"), stated, fit.prefer)
+    original, its_reading = pages.part(fit.original)
+    verdict = examine_fit(original, part, parse_polarity(fit.polarity, "fit.polarity"), stated, fit.prefer, fit.banks)
+    require_stated(verdict)
+    (first,) = verdict.fits
+    findings = (*its_reading.findings, *reading.findings, *lasting_of(verdict))
+    kept = shipped(original, its_reading), shipped(part, reading)
+    return Fitted(first.plan, first.proof, findings, reading, unread(verdict.pages), kept, verdict.findings)
+
+
+def fit_shares(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages) -> list[Fitted]:
+    """Plan for several chips in place of one original: each has half of each word, or a part of the words."""
+    original, its_reading = pages.part(fit.original)
+    whole = ordered(original, parse_polarity(fit.polarity, "fit.polarity"), "fit.polarity")
+    made = []
+    for share in share_out(whole, part, fit.chips):
+        verdict = examine_fit(share.part, part, {}, stated, fit.prefer, fit.banks)
+        require_stated(verdict)
+        first = verdict.fits[0]
+        findings = (*its_reading.findings, *reading.findings, *lasting_of(verdict))
+        made.append(Fitted(
+            first.plan, first.proof, findings, reading, unread([original, part]), (None, shipped(part, reading)),
+            verdict.findings, whole=whole, share=share,
+        ))  # fmt: skip
+    return made
+
+
+def fit_for_two(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages) -> Fitted:
+    """Plan for one chip in place of two originals of one size."""
+    (first, its_reading), (second, third) = pages.part(fit.original), pages.part(fit.second)
+    chip = ordered(part, stated, "fit.chip_polarity")
+    original, beyond = join_sockets(
+        ordered(first, parse_polarity(fit.polarity, "fit.polarity"), "fit.polarity"),
+        ordered(second, parse_polarity(fit.second_polarity, "fit.second_polarity"), "fit.second_polarity"),
+    )
+    plan = plan_wiring(original, chip, fit.prefer, fit.all_banks, beyond)
+    findings = tuple(finding for each in (its_reading, third, reading) for finding in each.findings)
+    kept = None, shipped(part, reading)
+    return Fitted(plan, prove_plan(plan), findings, reading, unread([first, second, part]), kept)
+
+
+def require_stated(verdict: Verdict) -> None:
+    """Raise OptionError while a polarity is open."""
     if verdict.open_pins:
         raise OptionError(
             f"polarity not stated for pin {', '.join(verdict.open_pins)}: there is more than one wiring",
             where="fit.polarity", expected="every polarity, such as 20=L,27=H; that of the chip under chip_polarity",
         )  # fmt: skip
-    (first,) = verdict.fits
-    unchecked = {page.name: unchecked_pins(page) for page in verdict.pages if unchecked_pins(page)}
-    lasting = LASTING | (set() if first.plan.wired.equal else NOT_EXACT)
-    findings = (*its_reading.findings, *reading.findings, *(f for f in verdict.findings if f.code in lasting))
-    return Fitted(first.plan, first.proof, findings, reading, unchecked, (original, part), verdict.findings)
 
 
-@dataclass(frozen=True)
-class Burning:
-    """What the socket must show, what is burnt into the chip for that, and how it was made."""
-
-    wanted: bytes
-    burnt: bytes
-    steps: tuple[str, ...]
-    findings: tuple[Finding, ...]
+def lasting_of(verdict: Verdict) -> list[Finding]:
+    """Return the findings of a chip simply plugged in that are true of it wired too."""
+    lasting = LASTING | (set() if verdict.fits[0].plan.wired.equal else NOT_EXACT)
+    return [finding for finding in verdict.findings if finding.code in lasting]
 
 
-def prepare_contents(contents: Contents, fitted: Fitted, inputs: Inputs) -> Burning:
-    """Make the bytes to burn, as `prepare --plan` does. Raises what `prepare` raises."""
-    plan = fitted.plan
-    recipe = recipe_from(plan.chip, wishes(contents), plan.original)
-    loaded = [read_input(inputs.path(text), contents.read_as or None) for text in contents.files]
-    findings = accepted([one for one, _ in loaded], contents.accept)
-    sources = [Source(name, one.image, at) for name, (one, at) in zip(contents.files, loaded)]
-    done = prepare_planned(plan, {"": sources}, recipe)
-    found = (*findings, *done.findings)
-    return Burning(prepare(sources, recipe).chips[0], done.chips[0], tuple(done.steps), found)
-
-
-def wishes(contents: Contents) -> dict[str, object]:
-    """Return the keys of a job as `prepare` has them; what is not said is None."""
-    said = {name: getattr(contents, name) or None for name in ("cut", "base", "fill", "order")}
-    lists = {"store": contents.store, "fix": contents.fix}
-    flags = {"join": contents.join, "invert": contents.invert, "repeat": contents.repeat}
-    return said | lists | flags | {"swap": str(contents.swap) if contents.swap else None, "split": None}
-
-
-def prove_burning(fitted: Fitted, burning: Burning) -> Fitted:
-    """Return the fit with a proof that compares bytes: what the socket shows, and what is burnt."""
-    plan = fitted.plan
-    held = Burnt(words_of(burning.burnt, plan.chip), [words_of(burning.wanted, plan.original)])
-    return replace(fitted, proof=prove_plan(plan, held))
+def unread(pages: Iterable[Part]) -> dict[str, list[str]]:
+    """Return what nobody has read about the pins and levels of parts, by page."""
+    return {page.name: unchecked_pins(page) for page in pages if unchecked_pins(page)}

@@ -39,7 +39,8 @@ class Inputs:
 def read_whole(path: Path, name: str) -> bytes:
     """Read a regular file of at most LONGEST bytes. Raises InputError."""
     if not path.exists():
-        raise InputError("there is no such file", where=str(path), help=f"the job names it as {name}")
+        help = "; write / between folders" if "\\" in name else ""
+        raise InputError("there is no such file", where=str(path), help=f"the job names it as {name}{help}")
     if not path.is_file():
         raise InputError("this is no regular file", where=str(path), expected="a file with an image or a list")
     if path.stat().st_size > LONGEST:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from romwright.datafiles import check_data, read_data_file
@@ -10,16 +12,30 @@ from romwright.errors import DataFileError
 from romwright.jobs.model import Job
 from romwright.jobs.rules import RULES
 
+HELP = "README.md says under The file of a job what every key means"
+
 
 def read_job(path: Path) -> Job:
     """Read a job's file; raises DataFileError with all its faults, OSError if there is none."""
-    return read_data_file(path, Job, RULES)
+    with helping():
+        return read_data_file(path, Job, RULES)
 
 
 def require_sound(text: str, name: str) -> Job:
     """Return the job of a text; raises DataFileError, named after the file that it is to be, with all its faults."""
+    with helping():
+        try:
+            data = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            raise DataFileError(name, [f"not TOML: {error}"]) from None
+        return check_data(data, name, Job, RULES)
+
+
+@contextmanager
+def helping() -> Iterator[None]:
+    """Say, where a job's file is at fault, where its keys are described."""
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise DataFileError(name, [f"not TOML: {error}"]) from None
-    return check_data(data, name, Job, RULES)
+        yield
+    except DataFileError as error:
+        error.help = HELP
+        raise

@@ -1,7 +1,7 @@
 """A manifest: one line for each input and output with its SHA-256, as `sha256sum` reads and writes them.
 
 `sha256sum --check manifest-sha256.txt` in the folder of the outputs tells next year whether anything has changed. Lines
-that begin with # say what belongs to what; sha256sum passes over them.
+that begin with # say what belongs to what, and hold names that a terminal might obey; sha256sum passes over them.
 """
 
 from __future__ import annotations
@@ -27,10 +27,21 @@ def build_manifest(
     0000000000000000000000000000000000000000000000000000000000000000  ../a.bin
     """
     lines = [f"# {one_line(title)}", *filter(None, [record]), "# made from"]
-    lines += [f"{digest}  {one_line(Path(up, name).as_posix())}" for name, digest in inputs]
+    lines += [line(digest, Path(up, name).as_posix()) for name, digest in inputs]
     lines.append(OUTPUTS)
-    lines += [f"{hashlib.sha256(data).hexdigest()}  {one_line(name)}" for name, data in outputs.items()]
+    lines += [line(hashlib.sha256(data).hexdigest(), name) for name, data in outputs.items()]
     return ("\n".join(lines) + "\n").encode("utf-8", "replace")
+
+
+def line(digest: str, name: str) -> str:
+    r"""Return the line of a file, a backslash in its name written twice and announced, as coreutils' manual says.
+
+    >>> print(line("0", "a\\b"))
+    \0  a\\b
+    """
+    if not name.isprintable():
+        return f"# {digest}  {one_line(name)} (this name cannot be printed: look at that file by hand)"
+    return "\\" * ("\\" in name) + f"{digest}  " + name.replace("\\", "\\\\")
 
 
 def one_line(words: str) -> str:
@@ -39,5 +50,5 @@ def one_line(words: str) -> str:
 
 
 def up_from(folder: Path, job_folder: Path) -> str:
-    """Return how the folder of the inputs is written from that of the outputs."""
-    return os.path.relpath(job_folder, folder)
+    """Return how the folder of the inputs is written from that of the outputs, which may be a link to elsewhere."""
+    return os.path.relpath(os.path.realpath(job_folder), os.path.realpath(folder))

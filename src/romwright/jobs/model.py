@@ -1,17 +1,20 @@
 """A job's file as a frozen object. Its words are those of the commands: what `prepare` takes as --fill is `fill`.
 
-Names of files are relative to the folder of the job's file; outputs go into one folder, and nowhere else.
+Names of files are relative to the folder of the job's file; outputs go into one folder, and nowhere else. Contents and
+fits are one table each, or several: `[[contents]]`, `[[fit]]`.
 """
 
 from __future__ import annotations
 
 import re
-from pathlib import PurePath
+from collections.abc import Container
+from pathlib import Path
 from typing import Literal
 
 from msgspec import Struct, field
 
 AT = re.compile(r"@(?:0x|\$)?[0-9A-Fa-f]+h?$")  # where in the chip a file goes, behind its name
+JOINED = ("first", "second")  # the banks of one chip in place of two
 Paper = Literal["A4", "Letter"]
 Kind = Literal["burn", "plan", "drawing", "table", "netlist", "text", "page", "pdf", "labels"]
 KINDS: dict[str, str] = {  # what a job can write, in the order in which it does, and how each file's name ends
@@ -28,7 +31,11 @@ class Dump(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Contents(Struct, frozen=True, forbid_unknown_fields=True):
-    """What the socket must show: files, and the steps of `prepare` that make the bytes from them."""
+    """What the socket must show: files, and the steps of `prepare` that make the bytes from them.
+
+    `into` names the fits that it is for, one for each chip that `split` deals the bytes to; without it all fits are.
+    Where the fit has banks, each file is FILE@BANK.
+    """
 
     files: tuple[str, ...]
     read_as: Literal["", "raw", "intel-hex", "s-record"] = ""
@@ -42,13 +49,20 @@ class Contents(Struct, frozen=True, forbid_unknown_fields=True):
     store: tuple[str, ...] = ()
     fix: tuple[str, ...] = ()
     order: Literal["", "little", "big"] = ""
+    split: Literal[0, 2, 4] = 0
     accept: tuple[str, ...] = ()
+    into: tuple[str, ...] = ()
 
 
 class Fit(Struct, frozen=True, forbid_unknown_fields=True):
-    """The chip, and the socket: of a `board`, or laid out for the part `original`."""
+    """The chip, and the socket: of a `board`, or laid out for the part `original`.
+
+    `chips` in place of the one original; `banks` that switches choose in one chip; or one chip in its place and in that
+    of the original `second`, which are the banks first and second. All as `wire` has them.
+    """
 
     chip: str
+    name: str = ""
     board: str = ""
     socket: str = ""
     now: str = ""
@@ -57,7 +71,27 @@ class Fit(Struct, frozen=True, forbid_unknown_fields=True):
     polarity: str = ""
     chip_polarity: str = ""
     prefer: tuple[str, ...] = ()
+    chips: int = 1
+    banks: tuple[str, ...] = ()
+    second: str = ""
+    second_polarity: str = ""
     confirmed: str = ""  # what is printed on the chip, as the user has read it
+
+    @property
+    def label(self) -> str:
+        """What the fit is called: by its name, else by its socket."""
+        return self.name or self.socket
+
+    @property
+    def all_banks(self) -> tuple[str, ...]:
+        """The banks of its chip, none if there is only one."""
+        return JOINED if self.second else self.banks
+
+    @property
+    def pages(self) -> tuple[str, ...]:
+        """The pages of parts and boards that it names as files."""
+        others = [entry.partition("=")[2].partition(",")[0].strip() for entry in self.also]
+        return tuple(filter(is_page, [self.board, self.original, self.second, self.chip, *others]))
 
 
 class After(Struct, frozen=True, forbid_unknown_fields=True):
@@ -103,23 +137,54 @@ class Job(Struct, frozen=True, forbid_unknown_fields=True):
     date: str = ""
     lists: str = ""
     dumps: tuple[Dump, ...] = ()
-    contents: Contents | None = None
-    fit: Fit | None = None
+    contents: Contents | tuple[Contents, ...] | None = None
+    fit: Fit | tuple[Fit, ...] | None = None
     after: After = After()
     label: Label = Label()
     outputs: Outputs = Outputs()
     expected: dict[str, dict[str, str]] = {}
 
     @property
-    def own_pages(self) -> tuple[str, ...]:
-        """The pages of chips and boards that the job names as files of the user's own."""
-        named = [self.fit.board, self.fit.chip, self.fit.original] if self.fit else []
-        named += [entry.partition("=")[2].partition(",")[0] for entry in self.fit.also] if self.fit else []
-        return tuple(name for name in named if name.endswith(".toml") or PurePath(name).name != name)
+    def all_contents(self) -> tuple[Contents, ...]:
+        """The contents, however many."""
+        return listed(self.contents)
+
+    @property
+    def fits(self) -> tuple[Fit, ...]:
+        """The fits, however many."""
+        return listed(self.fit)
 
     @property
     def inputs(self) -> tuple[str, ...]:
         """The files that the job reads, as they are named, each once."""
+        banks = {bank for fit in self.fits for bank in fit.all_banks}
         named = [name for dump in self.dumps for name in (*dump.files, dump.reference)]
-        named += [AT.sub("", name) for name in self.contents.files] if self.contents else []
-        return tuple(dict.fromkeys(filter(None, [*named, self.lists])))
+        named += [file_of(text, banks) for contents in self.all_contents for text in contents.files]
+        pages = [page for fit in self.fits for page in fit.pages]
+        return tuple(dict.fromkeys(filter(None, [*named, self.lists, *pages])))
+
+
+def listed(one_or_more: object) -> tuple:
+    """Return what stands in a file as one table, as several, or not at all.
+
+    >>> listed(None), listed(1), listed((1, 2))
+    ((), (1,), (1, 2))
+    """
+    if one_or_more is None or isinstance(one_or_more, tuple):
+        return one_or_more or ()
+    return (one_or_more,)
+
+
+def file_of(text: str, banks: Container[str] = ()) -> str:
+    """Return the file of FILE, FILE@ADDRESS, FILE@BANK or FILE@ADDRESS@BANK.
+
+    >>> file_of("a.hex@C000"), file_of("a.hex@C000@game", ("game",)), file_of("a@b.bin")
+    ('a.hex', 'a.hex', 'a@b.bin')
+    """
+    file, at, bank = text.rpartition("@")
+    return AT.sub("", file if at and bank in banks else text)
+
+
+def is_page(name: str) -> bool:
+    """Tell whether the name of a part or a board is that of a file, as `require_part` and `require_board` do."""
+    return bool(name) and (Path(name).suffix == ".toml" or Path(name).name != name)

@@ -6,25 +6,38 @@ and equal is left alone. Each output is written as soon as it is made: where a l
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import msgspec
-
-from romwright.findings import blocks
-from romwright.images.formats import format_named, write_files
-from romwright.images.image import Image
+from romwright.errors import OutputError
+from romwright.findings import Finding, blocks
+from romwright.images.formats import write_files
 from romwright.jobs.briefing import brief
+from romwright.jobs.chips import Chip, chips_of
 from romwright.jobs.dumps import Examined, examine_dump
+from romwright.jobs.files import require_not_inputs
 from romwright.jobs.finished import build_record, without_record
-from romwright.jobs.fitting import Burning, Fitted, fit_chip, prepare_contents, prove_burning
 from romwright.jobs.inputs import Inputs
+from romwright.jobs.keys import as_keys, in_keys
 from romwright.jobs.manifest import NAME, build_manifest, up_from
-from romwright.jobs.model import KINDS, Job
+from romwright.jobs.model import KINDS, Dump, Job
+from romwright.jobs.outputs import FIT_KINDS, build_for_chip, build_sheet, ending
 from romwright.sheets.document import Sheet
+from romwright.sheets.merging import merge
 
-FIT_KINDS = ("plan", "drawing", "table", "netlist")  # outputs that need a plan
+Step = tuple[str, Callable[[], None]]  # what it does, and the work
+NEEDS_BYTES = ("burn", "labels")  # outputs that need contents
+
+
+@dataclass(frozen=True)
+class Output:
+    """What a job writes: the name of its file, its kind, and the chip that it is about, None for all."""
+
+    name: str
+    kind: str
+    chip: int | None = None
 
 
 @dataclass
@@ -32,15 +45,19 @@ class Run:
     """A job being run: what was found so far, and what was written (`kept`: it was there already, equal)."""
 
     job: Job
-    folder: Path  # of the job's file
+    path: Path  # of the job's file
     overwrite: bool = False
-    source: bytes = b""  # the job's file, byte for byte
     inputs: Inputs | None = None
     dumps: tuple[Examined, ...] = ()
-    fitted: Fitted | None = None
-    burning: Burning | None = None
+    chips: list[Chip] = field(default_factory=list)
+    of_labels: tuple[Finding, ...] = ()
     written: dict[str, bytes] = field(default_factory=dict)
     kept: list[str] = field(default_factory=list)
+
+    @property
+    def folder(self) -> Path:
+        """The folder of the job's file."""
+        return self.path.parent
 
     @property
     def target(self) -> Path:
@@ -51,14 +68,20 @@ class Run:
     def ok(self) -> bool:
         """Whether nothing is wrong: with the dumps, with the fit."""
         wrong = any(blocks(dump.findings) for dump in self.dumps)
-        return not wrong and (self.fitted is None or self.fitted.works)
+        return not wrong and all(chip.fitted.works for chip in self.chips)
 
-    def steps(self) -> Iterator[tuple[str, Callable[[], None]]]:
-        """Yield the steps in order: what each does, and the work."""
+    @property
+    def findings(self) -> list[Finding]:
+        """All findings about dumps, fits, the bytes to burn and labels, each once."""
+        of_dumps = [finding for dump in self.dumps for finding in dump.findings]
+        of_chips = [f for c in self.chips for f in (*c.fitted.findings, *(c.burning.findings if c.burning else ()))]
+        return list(dict.fromkeys((*of_dumps, *of_chips, *self.of_labels)))
+
+    def steps(self) -> Iterator[Step]:
+        """Yield the steps in order: what each does, and the work; those that write follow from what was found."""
         yield from self.questions()
-        for kind in self.job.outputs.kinds:
-            if self.has(kind):
-                yield f"write {self.name(kind)}", lambda kind=kind: self.write(self.name(kind), self.build(kind))
+        for output in self.outputs():
+            yield f"write {output.name}", in_keys(lambda output=output: self.write(output.name, self.build(output)))
         yield f"write {NAME}", self.write_manifest
 
     def find_out(self) -> None:
@@ -66,118 +89,118 @@ class Run:
         for _, work in self.questions():
             work()
 
-    def questions(self) -> Iterator[tuple[str, Callable[[], None]]]:
+    def questions(self) -> Iterator[Step]:
         """Yield the steps that write nothing."""
         job = self.job
         yield "check the inputs", self.read_inputs
         for dump in job.dumps:
-            yield f"look at {', '.join(dump.files)}", lambda dump=dump: self.look(examine_dump(job, dump, self.inputs))
-        if job.fit:
-            yield "plan the fit and prove it", self.plan
-        if job.fit and job.contents:
-            yield "make the bytes to burn, and prove them", self.burn
+            yield f"look at {', '.join(dump.files)}", in_keys(lambda dump=dump: self.look(dump))
+        if job.fits:
+            yield "plan the fit and prove it", in_keys(self.plan)
+        if job.all_contents:
+            yield "make the bytes to burn, and prove them", in_keys(self.burn)
+
+    @property
+    def count(self) -> int:
+        """How many steps there are, as far as the chips are known yet."""
+        return len(list(self.questions())) + len(list(self.outputs())) + 1
 
     def read_inputs(self) -> None:
         """Read all inputs and hold them against what is recorded."""
         self.inputs = Inputs(self.job, self.folder)
 
-    def look(self, dump: Examined) -> None:
-        """Keep what is known of a dump."""
-        self.dumps = (*self.dumps, dump)
+    def look(self, dump: Dump) -> None:
+        """Find out what can be known of a dump."""
+        self.dumps = (*self.dumps, examine_dump(self.job, dump, self.inputs))
 
     def plan(self) -> None:
-        """Plan the fit."""
-        self.fitted = fit_chip(self.job.fit)
+        """Plan the fit of every chip."""
+        self.chips = chips_of(self.job, self.folder)
 
     def burn(self) -> None:
-        """Make the bytes to burn, and prove the plan with them."""
-        self.burning = prepare_contents(self.job.contents, self.fitted, self.inputs)
-        self.fitted = prove_burning(self.fitted, self.burning)
+        """Make the bytes to burn into each chip, and prove the plans with them."""
+        self.chips = [chip.burned(self.inputs) for chip in self.chips]
 
-    def has(self, kind: str) -> bool:
-        """Tell whether the job has what an output of that kind needs."""
-        if kind in FIT_KINDS:
-            return self.job.fit is not None
-        return kind not in ("burn", "labels") or bool(self.job.fit and self.job.contents)
+    def outputs(self) -> Iterator[Output]:
+        """Yield what is to be written, in order."""
+        name, form = self.job.outputs.name, self.job.outputs.write_as
+        for kind in self.job.outputs.kinds:
+            chips = [number for number, chip in enumerate(self.chips) if chip.burning or kind not in NEEDS_BYTES]
+            if kind not in (*FIT_KINDS, *NEEDS_BYTES) or (kind == "labels" and chips):
+                yield Output(name + KINDS[kind], kind)
+            elif kind != "labels":
+                for number in chips:
+                    chip = "-".join(filter(None, [name, self.chips[number].name]))
+                    yield Output(chip + ending(kind, form), kind, number)
 
-    def name(self, kind: str) -> str:
-        """Return the name of an output in its folder."""
-        endings = {"intel-hex": ".hex", "s-record": ".s19"} if kind == "burn" else {}
-        return self.job.outputs.name + endings.get(self.job.outputs.write_as, KINDS[kind])
+    def build(self, output: Output) -> bytes:
+        """Return the bytes of an output."""
+        if output.chip is not None:
+            return build_for_chip(output.kind, self.chips[output.chip], self.job.outputs.write_as)
+        if output.kind == "labels":
+            from romwright.jobs.joblabels import lay_out_labels
 
-    def build(self, kind: str, paper: str | None = None) -> bytes:
-        """Return the bytes of an output; a PDF is for the paper that the job says, or for another."""
-        if kind == "burn":
-            return format_named(self.job.outputs.write_as).build(Image.from_bytes(self.burning.burnt))
-        if kind in FIT_KINDS:
-            return self.build_fit(kind)
-        if kind == "labels":
-            return self.build_labels()
-        if kind == "text":
-            from romwright.sheets.text import build_text
-
-            return build_text(self.sheet).encode("utf-8", "replace")
-        if kind == "page":
-            from romwright.sheets.page import build_page
-
-            return build_page(self.sheet)
-        from romwright.sheets.pdf import build_pdf
-
-        return build_pdf(self.sheet, paper or self.job.outputs.paper)
-
-    def build_fit(self, kind: str) -> bytes:
-        """Return the bytes of an output that shows the plan."""
-        fitted = self.fitted
-        if kind == "plan":
-            from romwright.fit.plans.planfile import build_plan
-
-            return build_plan(fitted.plan, *fitted.pages, "", "")
-        if kind == "drawing":
-            from romwright.sheets.wiring import build_wiring_svg, warning_about
-
-            return build_wiring_svg(fitted.plan, warning_about(fitted.proof))
-        if kind == "table":
-            from romwright.fit.plans.plantable import build_csv
-
-            return build_csv(fitted.plan)
-        from romwright.fit.plans.netlist import build_netlist
-
-        return build_netlist(fitted.plan)
-
-    def build_labels(self) -> bytes:
-        """Return the labels of the chip."""
-        from romwright.jobs import labels as made
-        from romwright.sheets.labels import build_labels_pdf
-
-        job, part, wishes = self.job, self.fitted.plan.chip, msgspec.to_builtins(self.job.label)
-        size = made.size_from(wishes, part)
-        stock = made.stock_from(wishes, job.outputs.paper, size)
-        contents = [(job.label.name or job.outputs.name, self.burning.burnt)]
-        how = {"size": size, "date": job.date, "code": job.label.code, "copies": job.label.copies}
-        labels = made.labels_of(part, contents, **how)
-        return build_labels_pdf(labels, stock, job.label.first, made.notes_on(part))
+            labels = lay_out_labels(self.job, [chip for chip in self.chips if chip.burning])
+            self.of_labels = tuple(replace(each, remedy=as_keys(each.remedy)) for each in labels.findings())
+            return labels.build()
+        return self.build_sheet(output.kind)
 
     @property
     def sheet(self) -> Sheet:
-        """The bench sheet."""
-        file = self.name("burn") if "burn" in self.job.outputs.kinds else ""
-        return brief(self.job, self.dumps, self.fitted, self.burning, self.inputs.unrecorded, file)
+        """The bench sheet: of several chips one, each step told for all of them."""
+        said = [self.inputs.unrecorded, *[()] * len(self.chips)]  # once is enough
+        if not self.chips:
+            return brief(self.job, self.dumps, None, None, said[0])
+        burnt = {output.chip: output.name for output in self.outputs() if output.kind == "burn"}
+        return merge({
+            chip.words: brief(
+                chip.job(self.job), self.dumps, chip.fitted, chip.burning, said[number], burnt.get(number, "")
+            )
+            for number, chip in enumerate(self.chips)
+        })  # fmt: skip
+
+    def build_sheet(self, kind: str, paper: str | None = None) -> bytes:
+        """Return the sheet as text, page or PDF, which is for the paper that the job says, or for another."""
+        return build_sheet(kind, self.sheet, paper or self.job.outputs.paper)
 
     def write(self, name: str, data: bytes, overwrite: bool = False) -> None:
-        """Write an output unless it is there, equal. Raises OutputError if another is there."""
+        """Write an output unless it is there, equal. Raises OutputError if another is, OptionError for an input."""
         path = self.target / name
-        if path.is_file() and path.read_bytes() == data:
+        there, overwrite = path.read_bytes() if path.is_file() else None, overwrite or self.overwrite
+        require_not_inputs([str(path)], [str(self.path), *(self.inputs.path(each) for each in self.job.inputs)])
+        if there == data:
             self.kept.append(name)
+        elif there is not None and not overwrite:
+            raise OutputError(
+                f"{name} is there already, other than the job makes it: its SHA-256 is {digest(there)}",
+                where=str(path), expected=f"{digest(data)}, or no such file",
+                help="move it away, or give --overwrite; another job needs a folder of its own, outputs.folder",
+            )  # fmt: skip
         else:
-            self.target.mkdir(parents=True, exist_ok=True)
-            write_files({str(path): data}, overwrite or self.overwrite)
+            self.make_target()
+            write_files({str(path): data}, overwrite)
         self.written[name] = data
+
+    def make_target(self) -> None:
+        """Make the folder of the outputs. Raises OutputError."""
+        try:
+            self.target.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise OutputError(
+                f"the folder of the outputs cannot be made: {error.strerror}", where=str(self.target),
+                expected="a folder that you may write to, and no file of that name",
+            ) from None  # fmt: skip
 
     def write_manifest(self) -> None:
         """Write what ties the outputs to the inputs and the job's file; one that only another program made goes."""
         up, record, path = up_from(self.target, self.folder), "", self.target / NAME
-        if self.source and not self.job.own_pages:
-            record = build_record(self.source, self.ok)
+        if all(name.isprintable() and "\\" not in name for name in self.job.inputs):  # others are no plain lines
+            record = build_record(self.path.read_bytes(), self.ok)
         data = build_manifest(self.job.title, self.inputs.digests(), dict(self.written), up, record)
         same = path.is_file() and without_record(path.read_bytes()) == without_record(data)
         self.write(NAME, data, overwrite=same)
+
+
+def digest(data: bytes) -> str:
+    """Return the SHA-256 of bytes."""
+    return hashlib.sha256(data).hexdigest()

@@ -32,18 +32,25 @@ def deal(plan, inputs: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def prepare_planned(plan, dealt: dict[str, list], recipe):
-    """Prepare the contents of each bank for the original, then push them through the plan; one chip."""
-    from romwright.fit.plans.contents import burn
+def prepare_banks(dealt: dict[str, list], recipe):
+    """Prepare the contents of each bank for the original; returns what was done, and the chips' bytes of each bank."""
     from romwright.images.preparation import Prepared, prepare
 
     done, contents = Prepared(), {}
     for bank, sources in dealt.items():
         prepared = prepare(sources, recipe)
-        contents[bank] = prepared.chips[0]
+        contents[bank] = prepared.chips
         done.steps += [f"{bank}: {step}" if bank else step for step in prepared.steps]
         done.findings += prepared.findings
-    done.chips = [burn(plan, contents, recipe.fill, recipe.repeat)]
+    return done, contents
+
+
+def prepare_planned(plan, dealt: dict[str, list], recipe):
+    """Prepare the contents of each bank for the original, then push them through the plan; one chip."""
+    from romwright.fit.plans.contents import burn
+
+    done, contents = prepare_banks(dealt, recipe)
+    done.chips = [burn(plan, {bank: chips[0] for bank, chips in contents.items()}, recipe.fill, recipe.repeat)]
     done.steps.append(pushed(plan, recipe.repeat))
     return done
 
