@@ -2,8 +2,8 @@
 
 A sheet is shown again only if every byte that it came from is as recorded: the job's file, its inputs, the program and
 the pages that ship with it, and the sheet itself. All of them are read and their SHA-256 compared; no date or size is
-believed. Pages of the user's own are inputs too. A job with an input whose name is no plain line of a manifest leaves no
-record.
+believed. Pages of the user's own are inputs too. A job with an input whose name is no plain line of a manifest leaves
+no record.
 """
 
 from __future__ import annotations
