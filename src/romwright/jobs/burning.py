@@ -10,6 +10,7 @@ from romwright.fit.verdict import prove_plan
 from romwright.images.preparation import Source
 from romwright.jobs.fitting import Burning, Fitted
 from romwright.jobs.inputs import Inputs
+from romwright.jobs.keys import as_keys
 from romwright.jobs.model import Contents
 from romwright.jobs.planned import deal, prepare_banks, pushed
 from romwright.jobs.recipes import accepted, read_input, recipe_from
@@ -33,7 +34,8 @@ def prepare_contents(contents: Contents, fitted: Fitted, inputs: Inputs, lane: i
     steps = [*done.steps, *([f"of these this chip takes {share.title}"] if share else [])]
     steps += [lane_in_words(lane, contents.split)] if contents.split else []
     burnt = burn(plan, banks, recipe.fill, recipe.repeat)
-    return Burning(banks, burnt, (*steps, pushed(plan, recipe.repeat)), (*findings, *done.findings))
+    said = tuple(replace(each, remedy=as_keys(each.remedy)) for each in (*findings, *done.findings))
+    return Burning(banks, burnt, (*steps, pushed(plan, recipe.repeat)), said)
 
 
 def lane_in_words(lane: int, split: int) -> str:

@@ -2,7 +2,8 @@
 
 First what is seen if a step of the plan was left undone: a link not moved, the chip plugged in without its wires, as
 the same checks find it that judged the plan, the worst of each. Then what the programmer's display shows after a slip
-in burning, then what else is seen of the first. That order is common practice, no source.
+in burning, then what else is seen of the first, then slips of the hand as the chip goes in. That order is common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -18,11 +19,13 @@ from romwright.fit.onboard.symptoms import Law, contents_of, find_symptoms
 from romwright.fit.plans.rows import How
 from romwright.images.checksums import measure
 from romwright.jobs.fitting import Burning, Fitted
+from romwright.parts.model import Role
 from romwright.sheets.document import Block, Table, Words
 from romwright.sheets.wirelist import ranges
 
 LIKELIST = 3  # that are told
 MODEL = "a model: where outputs fight a low usually wins"  # common practice, no source
+HAND = "(common practice, no source)"
 HEADER = ("left undone", "it is seen so", "do this")
 Trouble = tuple[str, str, str]
 
@@ -30,11 +33,9 @@ Trouble = tuple[str, str, str]
 def trouble(fitted: Fitted, burning: Burning | None) -> Iterator[Block]:
     """Yield the likeliest findings if it does not work."""
     first, *more = undone(fitted, burning) or [[]]
-    likely = [*first, *slips(fitted, burning), *(each for rank in more for each in rank)][:LIKELIST]
-    if likely:
-        yield Table(HEADER, tuple(likely), wide=1)
-    else:
-        yield Words("Nothing was to be moved, wired or burnt: look at the seat of the chip, its legs and its supply.")
+    rest = (each for rank in more for each in rank)
+    likely = [*first, *slips(fitted, burning), *rest, *seats(fitted)][:LIKELIST]
+    yield Table(HEADER, tuple(likely), wide=1)
     if burning:
         yield Words(f"Read the chip back: its CRC-32 must be {measure(burning.burnt).crc32}.")
 
@@ -113,3 +114,17 @@ def slips(fitted: Fitted, burning: Burning | None) -> Iterator[Trouble]:
         turned[::2], turned[1::2] = burnt[1::2], burnt[::2]
         seen = f"its CRC-32 is {measure(bytes(turned)).crc32}; the sum of its bytes is right"
         yield "burnt with the bytes of each word exchanged", seen, "set the programmer to low byte first"
+
+
+def seats(fitted: Fitted) -> Iterator[Trouble]:
+    """Yield what is seen after a slip of the hand as the chip goes in."""
+    pins, supplies = fitted.plan.chip.pins, fitted.plan.chip.supplies
+    data = ranges(sorted(pin.number for pin in pins if pin.role is Role.DATA))
+    yield "a leg bent under the chip", f"one of pins {data} stays still, or many bytes are wrong {HAND}", (
+        "switch off, straighten the leg, seat the chip anew"
+    )  # fmt: skip
+    for pin in pins:
+        across = pins[(pin.number - 1 + len(pins) // 2) % len(pins)]
+        if supplies.get(pin.function) and supplies.get(across.function) == 0:
+            seen = f"{supplies[pin.function]:+g} V meets pin {across.number} ({across.name}): it gets hot {HAND}"
+            yield "notch at the wrong end", seen, "switch off at once; do not trust this chip again"
