@@ -217,7 +217,8 @@ def test_the_likeliest_findings_are_those_of_the_job(sheets, text_of):
 
 def test_slips_of_the_hand_make_up_three(romwright, tmp_path):
     (tmp_path / "a.bin").write_bytes(contents(8192))
-    (tmp_path / "j.toml").write_text('title = "x"\n[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "2764"\nchip = "27C64"\n')
+    job = 'title = "x"\n[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "2764"\nchip = "27C64"\n[outputs]\nname = "x"\n'
+    (tmp_path / "j.toml").write_text(job)
     assert romwright("run", "j.toml").status == 0
     [sheet] = (tmp_path / "out").glob("*-sheet.html")
     said = " ".join(re.sub("<[^>]*>", " ", sheet.read_text("utf-8")).split())
