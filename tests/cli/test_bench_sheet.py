@@ -215,8 +215,8 @@ def test_the_likeliest_findings_are_those_of_the_job(sheets, text_of):
     assert f"{zlib.crc32(turned):08X}" in text_of("words", "IF IT DOES NOT WORK")
 
 
-def test_slips_of_the_hand_make_up_three(romwright, tmp_path):
-    (tmp_path / "a.bin").write_bytes(contents(8192))
+def test_slips_of_the_hand_make_up_three_and_keys_are_spoken_of(romwright, tmp_path):
+    (tmp_path / "a.bin").write_bytes(contents(4096))
     job = 'title = "x"\n[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "2764"\nchip = "27C64"\n[outputs]\nname = "x"\n'
     (tmp_path / "j.toml").write_text(job)
     assert romwright("run", "j.toml").status == 0
@@ -224,10 +224,6 @@ def test_slips_of_the_hand_make_up_three(romwright, tmp_path):
     said = " ".join(re.sub("<[^>]*>", " ", sheet.read_text("utf-8")).split())
     assert "a leg bent under the chip" in said and "pins 11-13, 15-19" in said
     assert "notch at the wrong end" in said and "pin 14 (GND)" in said and "common practice, no source" in said
-
-
-def test_the_sheet_speaks_of_keys_not_of_options(text_of):
-    said = text_of("24in28")
     assert "or give contents.repeat so that" in said and "--repeat" not in said
 
 
