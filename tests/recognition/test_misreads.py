@@ -14,8 +14,12 @@ from line_faults import IMAGES, load, random_map, turned
 
 from romwright.faults.lines import Law, Line, LineMap
 from romwright.recognition.cubes import find_cubes
+from romwright.recognition.dump import Dump
+from romwright.recognition.ground import Ground
 from romwright.recognition.identification import Identifier, measured
 from romwright.recognition.reference import Store
+from romwright.recognition.route import Route
+from romwright.recognition.signatures import SketchIndex
 from romwright.recognition.sketch import Sketch, build_sketch, pack_axes, unpack_place
 from romwright.recognition.verdicts import Contents
 
@@ -214,6 +218,20 @@ def test_a_table_that_is_only_alike_is_not_named():
     assert identify(store, random.Random(3).randbytes(1000) + other) == ()
     worn = turned(np.random.default_rng(1), np.frombuffer(table(1), np.uint8), 0.005)
     assert [match.name for match in identify(store, worn.tobytes())] == ["jumps"]
+
+
+@pytest.mark.parametrize("missing, doubtful", [(0.3, False), (0.5, False), (0.6, True)])
+def test_what_is_mostly_missing_rests_on_whole_pages_alone(missing, doubtful):
+    data = random.Random(5).randbytes(4096)
+    store = Store(":memory:", create=True)
+    with store.changing():
+        store.add_image("list", *measured("random", data))
+    index = SketchIndex(store.sketches())
+    kept = 4096 - int(missing * 4096)
+    dump = data[:kept] + b"\xa1" * (4096 - kept)
+    fit = Ground(Dump(dump), index.sampled(0)).improve(Route.straight(12))
+    assert fit.scattered is doubtful and fit.equal > 100
+    assert [match.name for match in identify(store, dump)] == ["random"]
 
 
 @pytest.mark.parametrize("seed", range(8))

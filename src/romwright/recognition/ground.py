@@ -37,6 +37,8 @@ MARGIN = 20.0  # bits: one false name in a million dumps
 LEAST_SHARE, LEAST_EQUAL = 0.5, 16  # of the sampled bytes that can be seen must be right, and so many
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
 MOST_LOST = 2  # data lines that may be stuck in a part of the dump only
+LEAST_THERE = 0.45  # share of the bytes that are seen, fill and all, that are right
+ERASED_OR_CLEARED = 0x00, 0xFF  # with which pages are overwritten
 LEAST_RIGHT_PAGE = 0.4  # share of the bytes of a page that are right if it was not overwritten
 SHIFT = 32  # bytes
 SCATTERED = 0.02  # share of bytes with several wrong bits between right ones, from which they are of something else
@@ -47,7 +49,7 @@ class Fit:
     """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence.
 
     `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must;
-    `scattered` tells that bytes with several wrong bits lie between right ones everywhere.
+    `scattered` tells that bytes with several wrong bits lie between right ones everywhere, or that most are missing.
     """
 
     route: Route
@@ -211,13 +213,16 @@ class Ground:
         """Tell whether wrong bytes are as between two like tables: not of single bits, nor in pages of their own.
 
         Faulty cells turn single bits; what was overwritten is wrong throughout, by pages of the image or of the dump,
-        wherever these start in it.
+        wherever these start in it; what is missing is less than what is there. Bytes that tell nothing if they are
+        right are looked at too.
         """
         [at], [seen] = self.places(Ways.of(route))
-        expected, right, _, blank, mask = self.weights(route.data, at)
+        expected, _, _, blank, mask = self.weights(route.data)
         found = self.dump.values[at] & np.uint8(mask)
         equal = found == expected
-        counted = seen & (right != 0) & (equal | ~blank[found])
+        if equal[seen].mean() < LEAST_THERE:
+            return True
+        counted = seen & (equal | ~blank[found] & ~np.isin(self.dump.values[at], ERASED_OR_CLEARED))
         several = counted & (np.bitwise_count(found ^ expected) > 1)
         between = []
         shifted = [(at + step) // PAGE_BYTES for step in range(0, PAGE_BYTES, SHIFT)]
