@@ -151,7 +151,7 @@ def test_wrong_bits_and_another_size(store, size):
 
 
 @needs_images
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(st.integers(0, 10**6))
 def test_other_programs_and_random_bytes_have_no_name(store, seed):
     source = random.Random(seed)

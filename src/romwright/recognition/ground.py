@@ -220,7 +220,7 @@ class Ground:
         expected, _, _, blank, mask = self.weights(route.data)
         found = self.dump.values[at] & np.uint8(mask)
         equal = found == expected
-        if equal[seen].mean() < LEAST_THERE:
+        if equal[seen].sum() < LEAST_THERE * seen.sum():
             return True
         counted = seen & (equal | ~blank[found] & ~np.isin(self.dump.values[at], ERASED_OR_CLEARED))
         several = counted & (np.bitwise_count(found ^ expected) > 1)
@@ -231,7 +231,7 @@ class Ground:
                 np.bincount(pages[which], minlength=int(pages.max()) + 1) for which in (counted & equal, counted)
             )
             between.append(int(several[(right >= LEAST_RIGHT_PAGE * count)[pages]].sum()))
-        return min(between) > max(1, SCATTERED * counted.sum())
+        return min(between) > max(1, SCATTERED * int(counted.sum()))
 
     def other_partners(self, route: Route) -> Iterator[Route]:
         """Yield the route with other lines joined: OR with a low line that reaches nothing changes nothing."""
