@@ -6,8 +6,8 @@ import contextlib
 import json
 import sys
 import textwrap
-import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Self
 
 import click
 
@@ -135,22 +135,52 @@ def progress(items: Sequence, label: str, after_s: float = 0.8) -> Iterator:
     if not sys.stderr.isatty() or is_quiet():
         yield from items
         return
-    begun, bar, task = time.monotonic(), None, None
-    try:
+    with LateBar(label, len(items), after_s) as bar:
         for done, item in enumerate(items):
-            if bar is None and time.monotonic() - begun > after_s:
-                from rich.console import Console
-                from rich.progress import Progress
-
-                bar = Progress(console=Console(stderr=True), transient=True)
-                bar.start()
-                task = bar.add_task(label, total=len(items))
-            if bar is not None:
-                bar.update(task, completed=done)
+            bar.move(done)
             yield item
-    finally:
-        if bar is not None:
-            bar.stop()
+
+
+class LateBar:
+    """A bar that comes only if the work lasts, be it one long step; a context manager."""
+
+    def __init__(self, label: str, total: int, after_s: float) -> None:
+        import threading
+
+        self._label, self._total, self._done = label, total, 0
+        self._bar, self._task, self._over = None, None, False
+        self._lock = threading.Lock()
+        self._timer = threading.Timer(after_s, self._show)
+        self._timer.daemon = True
+
+    def __enter__(self) -> Self:
+        self._timer.start()
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self._timer.cancel()
+        with self._lock:
+            self._over = True
+            if self._bar:
+                self._bar.stop()
+
+    def _show(self) -> None:
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        columns = TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn()
+        with self._lock:
+            if not self._over:
+                self._bar = Progress(*columns, console=Console(stderr=True), transient=True)
+                self._task = self._bar.add_task(self._label, total=self._total, completed=self._done)
+                self._bar.start()
+
+    def move(self, done: int) -> None:
+        """Say how many items are done."""
+        with self._lock:
+            self._done = done
+            if self._bar:
+                self._bar.update(self._task, completed=done)
 
 
 @contextlib.contextmanager
