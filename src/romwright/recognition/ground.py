@@ -41,7 +41,9 @@ LEAST_THERE = 0.45  # share of the bytes that are seen, fill and all, that are r
 ERASED_OR_CLEARED = 0x00, 0xFF  # with which pages are overwritten
 LEAST_RIGHT_PAGE = 0.4  # share of the bytes of a page that are right if it was not overwritten
 SHIFT = 32  # bytes
-SCATTERED = 0.02  # share of bytes with several wrong bits between right ones, from which they are of something else
+SCATTERED, MOST_SCATTERED = 0.02, 0.3  # share of bytes with several wrong bits between right ones that is looked into,
+# and from which they are of something else
+ENTRIES = 8, 16  # bytes of an entry of a table: wrong ones are then at few of these places
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,7 @@ class Fit:
     """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence.
 
     `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must;
-    `scattered` tells that bytes with several wrong bits lie between right ones everywhere, or that most are missing.
+    `scattered` tells that bytes are wrong as between two like tables, or that most are missing.
     """
 
     route: Route
@@ -210,11 +212,11 @@ class Ground:
         return replace(fit, borne_out=False)
 
     def scattered(self, route: Route) -> bool:
-        """Tell whether wrong bytes are as between two like tables: not of single bits, nor in pages of their own.
+        """Tell whether wrong bytes are as between two like tables: always at the same places of their entries.
 
         Faulty cells turn single bits; what was overwritten is wrong throughout, by pages of the image or of the dump,
-        wherever these start in it; what is missing is less than what is there. Bytes that tell nothing if they are
-        right are looked at too.
+        wherever these start in it; other damage is anywhere. What is missing is less than what is there. Bytes that
+        tell nothing if they are right are looked at too.
         """
         [at], [seen] = self.places(Ways.of(route))
         expected, _, _, blank, mask = self.weights(route.data)
@@ -230,8 +232,14 @@ class Ground:
             right, count = (
                 np.bincount(pages[which], minlength=int(pages.max()) + 1) for which in (counted & equal, counted)
             )
-            between.append(int(several[(right >= LEAST_RIGHT_PAGE * count)[pages]].sum()))
-        return min(between) > max(1, SCATTERED * int(counted.sum()))
+            between.append(several & (right >= LEAST_RIGHT_PAGE * count)[pages])
+        wrong = min(between, key=np.count_nonzero)
+        number = int(wrong.sum())
+        if number <= max(1, SCATTERED * int(counted.sum())):
+            return False
+        return number > MOST_SCATTERED * int(counted.sum()) or any(
+            len(np.unique(self.at[wrong] % entry)) <= min(number / 2, 3 * entry / 8) for entry in ENTRIES
+        )
 
     def other_partners(self, route: Route) -> Iterator[Route]:
         """Yield the route with other lines joined: OR with a low line that reaches nothing changes nothing."""
