@@ -34,7 +34,7 @@ FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which
 STRICT_STEPS, LIKELIEST = 3, 6  # changes that are made by strict evidence, and how many are tried for each
 FEWEST = 8  # bytes from which data lines are matched
 MARGIN = 20.0  # bits: one false name in a million dumps
-LEAST_SHARE, LEAST_EQUAL = 0.5, 16  # of the sampled bytes that can be seen must be right, and so many
+LEAST_SHARE, LEAST_EQUAL = 0.6, 16  # of the sampled bytes that can be seen must be right, and so many
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
 MOST_LOST = 2  # data lines that may be stuck in a part of the dump only
 LEAST_THERE = 0.45  # share of the bytes that are seen, fill and all, that are right
@@ -212,11 +212,12 @@ class Ground:
         return replace(fit, borne_out=False)
 
     def scattered(self, route: Route) -> bool:
-        """Tell whether wrong bytes are as between two like tables: always at the same places of their entries.
+        """Tell whether wrong bytes are as between two like tables: not of single bits, nor in pages of their own.
 
         Faulty cells turn single bits; what was overwritten is wrong throughout, by pages of the image or of the dump,
-        wherever these start in it; other damage is anywhere. What is missing is less than what is there. Bytes that
-        tell nothing if they are right are looked at too.
+        wherever these start in it. Other damage is believed of a whole image that is where it belongs, if it is
+        anywhere: of two tables always the same places of their entries differ. What is missing is less than what is
+        there. Bytes that tell nothing if they are right are looked at too.
         """
         [at], [seen] = self.places(Ways.of(route))
         expected, _, _, blank, mask = self.weights(route.data)
@@ -237,6 +238,8 @@ class Ground:
         number = int(wrong.sum())
         if number <= max(1, SCATTERED * int(counted.sum())):
             return False
+        if route != Route.straight(self.lines) or self.lines != self.dump.lines:
+            return True
         return number > MOST_SCATTERED * int(counted.sum()) or any(
             len(np.unique(self.at[wrong] % entry)) <= min(number / 2, 3 * entry / 8) for entry in ENTRIES
         )

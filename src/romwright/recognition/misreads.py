@@ -64,9 +64,9 @@ def find_misreads(index: SketchIndex, store: Store, dump: Dump) -> list[Misread]
 
 
 def best_of_each(found: list[Misread]) -> list[Misread]:
-    """Return the surest of each image, the surest first."""
+    """Return the surest of each image, the surest first: evidence counts by how much of it agrees."""
     best: dict[tuple[str, str], Misread] = {}
-    for misread in sorted(found, key=lambda each: -each.surplus):
+    for misread in sorted(found, key=lambda each: -each.surplus * each.fit.equal / each.fit.seen):
         best.setdefault((misread.known.list, misread.known.row.name), misread)
     return list(best.values())
 
