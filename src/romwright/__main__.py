@@ -3,7 +3,18 @@
 from __future__ import annotations
 
 import os
-import signal
+
+
+def leave(*_: object) -> None:
+    """Leave at once, with the words of Ctrl-C: nothing has been opened yet."""
+    os.write(2, b"error: stopped by you; nothing was half written\n")
+    os._exit(2)
+
+
+try:
+    import signal
+except KeyboardInterrupt:  # it takes a while, too
+    leave()
 
 
 def run() -> None:
@@ -12,12 +23,6 @@ def run() -> None:
     from romwright.cli.main import main
 
     main()
-
-
-def leave(number: int, frame: object) -> None:
-    """Leave at once: nothing has been opened yet."""
-    os.write(2, b"error: stopped by you; nothing was half written\n")
-    os._exit(2)
 
 
 if __name__ == "__main__":
