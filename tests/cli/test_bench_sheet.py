@@ -258,6 +258,21 @@ def test_findings_that_no_wire_changes_are_told(romwright, tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("original", "polarity", "chip", "said"),
+    [
+        ("rom-6830", "10=L,11=L,13=L,14=L", "2708", ["STOP: DO NOT POWER UP: VDD of the chip (12 V)", "no -5 V"]),
+        ("28C64B", "", "DS1225", ["in 1 of 8 states it is written where the original is not", "[write-states]"]),
+    ],
+)
+def test_a_chip_that_stays_out_says_why(romwright, tmp_path, original, polarity, chip, said):
+    """No wire brings the supplies of a 2708 to a socket of +5 V alone; it may not leave the bench without a reason."""
+    (tmp_path / "job.toml").write_text(HEAD.format("x") + FIT.format(original, polarity, chip) + NAMED)
+    run = romwright("sheet", "job.toml")
+    text = " ".join(run.out.split())
+    assert run.status == 1 and all(words in text for words in said)
+
+
+@pytest.mark.parametrize(
     ("name", "most"), [("tern", 4), ("24in28", 4), ("high", 5), ("straight", 4), ("words", 6), ("stop", 5)]
 )
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

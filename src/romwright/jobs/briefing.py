@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from romwright.findings import blocks, worst_first
 from romwright.fit.plans.rows import How
 from romwright.fit.plans.wiring import Plan
+from romwright.fit.standins import why_not
 from romwright.images.checksums import measure
 from romwright.images.words import counted, in_bytes
 from romwright.jobs.doubts import unchecked
@@ -77,7 +78,9 @@ def purpose(job: Job, fitted: Fitted | None, burning: Burning | None, unrecorded
     if pairs:
         yield Facts(tuple(pairs))
     if fitted and not fitted.works:
-        yield Words("As planned it does not do what the original did: read the findings before you solder.", loud=True)
+        why = why_not((), fitted.plan, fitted.proof)
+        failing = f"As planned it does not do what the original did{why and f': {why}'}."
+        yield Words(f"{failing} Read the findings before you solder.", loud=True)
     yield from map(Statement.of, worst_first(fitted.findings if fitted else ()))
     if unrecorded:
         yield Words(f"The job's file records no checksum of {', '.join(unrecorded)}: other files may have been meant.")
