@@ -133,6 +133,22 @@ def test_the_dumps_verdict_is_a_sentence(text_of):
     assert f"{zlib.crc32(bad):08X}" in said and "FAULT" in said
 
 
+def test_a_dump_that_nothing_is_held_against(romwright, tmp_path):
+    (tmp_path / "dump.bin").write_bytes(contents(4096))
+    (tmp_path / "job.toml").write_text(HEAD.format("x") + '[[dumps]]\nfiles = ["dump.bin"]\n' + NAMED)
+    said = " ".join(romwright("sheet", "job.toml").out.split())
+    assert "NOT KNOWN: the job names nothing to hold it against: read the chip once more" in said
+
+
+def test_a_dump_that_shows_by_itself_that_it_is_bad(romwright, tmp_path):
+    """A0 without a contact: every byte stands there twice, which needs no reference to be seen."""
+    good = (TERN / "diagnostic.bin").read_bytes()
+    (tmp_path / "dump.bin").write_bytes(bytes(byte for byte in good for _ in range(2)))
+    (tmp_path / "job.toml").write_text(HEAD.format("x") + '[[dumps]]\nfiles = ["dump.bin"]\n' + NAMED)
+    run = romwright("sheet", "job.toml")
+    assert run.status == 1 and "NOT GOOD: A0 reaches nothing" in " ".join(run.out.split())
+
+
 def test_a_good_dump_is_called_good(romwright, tmp_path):
     shutil.copy(TERN / "logger.bin", tmp_path / "dump.bin")
     shutil.copy(TERN / "logger.bin", tmp_path / "good.bin")

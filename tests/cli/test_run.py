@@ -225,3 +225,12 @@ def test_the_next_action_stands_last(romwright, job, tmp_path):
     last = " ".join(run.out.strip().rpartition("\n\n")[2].split())
     assert last.startswith("Next: burn U7.bin into the 28C256") and sums in last
     assert "Next" not in romwright("run", "tern.toml", "--quiet").out
+
+
+def test_outputs_are_named_after_the_jobs_file(romwright, job, tmp_path):
+    edit(job, 'name = "U7"', "# no name")
+    job.rename(tmp_path / "my tern.toml")
+    assert romwright("run", "my tern.toml").status == 1
+    assert "my-tern-sheet.pdf" in outputs(tmp_path) and "my-tern.bin" in outputs(tmp_path)
+    shown = romwright("sheet", "my tern.toml").out
+    assert shown.encode() == outputs(tmp_path)["my-tern-sheet.txt"]

@@ -131,6 +131,7 @@ class Section(Block):
     heading: str
     blocks: tuple[Block, ...]
     whole: bool = False
+    each: bool = False  # done anew for every chip, with boxes of its own, though it reads the same
 
 
 @dataclass(frozen=True, slots=True)
