@@ -216,6 +216,8 @@ def test_what_is_no_job(romwright, tmp_path):
     (tmp_path / "bytes.toml").write_bytes(b"\xa5\xff")
     assert romwright("run", "deep.toml").status == 2
     assert "line 1" in romwright("run", "open.toml").err
+    (tmp_path / "date.toml").write_text('title = "x"\ndate = 1984-02-28\n')
+    assert "date or time without quotes, 1984-02-28, expected text in quotes" in romwright("run", "date.toml").err
     assert romwright("run", "bytes.toml").status == 2 and romwright("run", ".").status == 2
 
 
