@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
@@ -118,7 +119,9 @@ def find_type_faults(value: Any, kind: Any, where: str) -> Iterator[str]:
 
 
 def shown(value: Any) -> str:
-    """Name a value that was found."""
+    """Name a value that was found; TOML has dates and times without quotes."""
+    if isinstance(value, datetime.date | datetime.time):
+        return f"a date or time without quotes, {value.isoformat()}"
     return {dict: "a table", list: "a list"}.get(type(value)) or ascii(value)
 
 

@@ -15,6 +15,11 @@ from pathlib import Path
 import pytest
 from conftest import require
 
+from romwright.fit.standins import unchecked_pins
+from romwright.jobs.doubts import BURNT, SAID
+from romwright.parts.library import part_names, require_part
+from romwright.sheets.drawing import SHOWN
+
 TERN = Path(__file__).parents[2] / "fixtures" / "tern"
 HEAD = 'title = "{0}"\nwhy = "it is dead"\ndate = "1985-03-02"\n'
 FIT = '[fit]\nfrom = "{0}"\npolarity = "{1}"\nchip = "{2}"\n'
@@ -133,6 +138,22 @@ def test_the_dumps_verdict_is_a_sentence(text_of):
     assert f"{zlib.crc32(bad):08X}" in said and "FAULT" in said
 
 
+def test_a_dump_that_nothing_is_held_against(romwright, tmp_path):
+    (tmp_path / "dump.bin").write_bytes(contents(4096))
+    (tmp_path / "job.toml").write_text(HEAD.format("x") + '[[dumps]]\nfiles = ["dump.bin"]\n' + NAMED)
+    said = " ".join(romwright("sheet", "job.toml").out.split())
+    assert "NOT KNOWN: the job names nothing to hold it against: read the chip once more" in said
+
+
+def test_a_dump_that_shows_by_itself_that_it_is_bad(romwright, tmp_path):
+    """A0 without a contact: every byte stands there twice, which needs no reference to be seen."""
+    good = (TERN / "diagnostic.bin").read_bytes()
+    (tmp_path / "dump.bin").write_bytes(bytes(byte for byte in good for _ in range(2)))
+    (tmp_path / "job.toml").write_text(HEAD.format("x") + '[[dumps]]\nfiles = ["dump.bin"]\n' + NAMED)
+    run = romwright("sheet", "job.toml")
+    assert run.status == 1 and "NOT GOOD: A0 reaches nothing" in " ".join(run.out.split())
+
+
 def test_a_good_dump_is_called_good(romwright, tmp_path):
     shutil.copy(TERN / "logger.bin", tmp_path / "dump.bin")
     shutil.copy(TERN / "logger.bin", tmp_path / "good.bin")
@@ -246,8 +267,17 @@ def test_what_is_unchecked_is_printed_so(text_of):
     said = text_of("24in28")
     assert "!! Some values are UNCHECKED: see the end of the sheet." in said
     end = said[said.index("UNCHECKED: no document was read") :]
-    assert "2764: drives; read_levels; programming.vpp_v" in end and "rom-2364-24: row_pitch_mm" in end
-    assert "28C256: erased" in text_of("tern")
+    assert "2764: when it drives the data bus; the levels that VPP" in end and "; the programming voltage" in end
+    assert "rom-2364-24: how far apart the rows of pins are: assumed" in end
+    assert "28C256: what an erased byte reads" in text_of("tern")
+
+
+def test_no_key_of_a_page_is_printed_as_unchecked():
+    """At the bench nobody knows what read_levels are."""
+    for name in part_names():
+        part = require_part(name)
+        entries = [*unchecked_pins(part), *part.unchecked_about(*SHOWN, *BURNT)]
+        assert all(entry.partition(":")[0] in SAID for entry in entries), name
 
 
 def test_findings_that_no_wire_changes_are_told(romwright, tmp_path):
@@ -255,6 +285,21 @@ def test_findings_that_no_wire_changes_are_told(romwright, tmp_path):
     (tmp_path / "job.toml").write_text(HEAD.format("x") + FIT.format("2716", "", "6116") + NAMED)
     run = romwright("sheet", "job.toml")
     assert run.status == 1 and "[volatile]" in run.out
+
+
+@pytest.mark.parametrize(
+    ("original", "polarity", "chip", "said"),
+    [
+        ("rom-6830", "10=L,11=L,13=L,14=L", "2708", ["STOP: DO NOT POWER UP: VDD of the chip (12 V)", "no -5 V"]),
+        ("28C64B", "", "DS1225", ["in 1 of 8 states it is written where the original is not", "[write-states]"]),
+    ],
+)
+def test_a_chip_that_stays_out_says_why(romwright, tmp_path, original, polarity, chip, said):
+    """No wire brings the supplies of a 2708 to a socket of +5 V alone; it may not leave the bench without a reason."""
+    (tmp_path / "job.toml").write_text(HEAD.format("x") + FIT.format(original, polarity, chip) + NAMED)
+    run = romwright("sheet", "job.toml")
+    text = " ".join(run.out.split())
+    assert run.status == 1 and all(words in text for words in said)
 
 
 @pytest.mark.parametrize(

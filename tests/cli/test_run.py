@@ -216,6 +216,8 @@ def test_what_is_no_job(romwright, tmp_path):
     (tmp_path / "bytes.toml").write_bytes(b"\xa5\xff")
     assert romwright("run", "deep.toml").status == 2
     assert "line 1" in romwright("run", "open.toml").err
+    (tmp_path / "date.toml").write_text('title = "x"\ndate = 1984-02-28\n')
+    assert "date or time without quotes, 1984-02-28, expected text in quotes" in romwright("run", "date.toml").err
     assert romwright("run", "bytes.toml").status == 2 and romwright("run", ".").status == 2
 
 
@@ -225,3 +227,12 @@ def test_the_next_action_stands_last(romwright, job, tmp_path):
     last = " ".join(run.out.strip().rpartition("\n\n")[2].split())
     assert last.startswith("Next: burn U7.bin into the 28C256") and sums in last
     assert "Next" not in romwright("run", "tern.toml", "--quiet").out
+
+
+def test_outputs_are_named_after_the_jobs_file(romwright, job, tmp_path):
+    edit(job, 'name = "U7"', "# no name")
+    job.rename(tmp_path / "my tern.toml")
+    assert romwright("run", "my tern.toml").status == 1
+    assert "my-tern-sheet.pdf" in outputs(tmp_path) and "my-tern.bin" in outputs(tmp_path)
+    shown = romwright("sheet", "my tern.toml").out
+    assert shown.encode() == outputs(tmp_path)["my-tern-sheet.txt"]

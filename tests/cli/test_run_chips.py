@@ -151,3 +151,19 @@ def test_labels_name_their_chips_first_and_say_if_they_are_cut(job):
     cut = [each for each in done.json["findings"] if each["code"] == "name-cut"]
     assert [each["title"].partition(": ")[2][:6] for each in cut] == ["0 very", "1 very"]
     assert all("label.name" in each["remedy"] for each in cut)
+
+
+def test_each_socket_has_boxes_of_its_own(romwright, job, tmp_path):
+    """What is measured at two sockets is written down twice, though both read the same; one socket has one place."""
+    fit = '[[fit]]\nname = "%s"\nfrom = "2764"\nchip = "27C64"\n'
+    split = '[contents]\nfiles = ["a.bin"]\nsplit = 2\n'
+    job(split + fit % "even" + fit % "odd", a=WORDS(16384))
+    text = (tmp_path / "out" / "x-sheet.txt").read_text("utf-8")
+    assert text.count("________ mA  (expect at most 30 mA more)") == 2 == text.count("supply current, socket empty")
+    assert "EVEN: AFTER FITTING" in text and "ODD: AFTER FITTING" in text and text.count("Nothing to wire") == 1
+    (tmp_path / "job.toml").write_text(
+        TWO + '[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "rom-23128-style-a"\npolarity = "20=L,22=L,27=L"\n'
+        'chip = "27C64"\nchips = 2\n'
+    )
+    shared = romwright("sheet", "job.toml").out
+    assert shared.count("supply current, socket empty") == 1 and shared.count("supply current, chip in") == 2

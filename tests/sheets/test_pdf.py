@@ -218,3 +218,11 @@ def test_the_same_bytes_whatever_the_process_the_zone_the_language_and_the_time(
 def test_a_title_of_markup_is_a_title():
     reader = read(Sheet(TITLE, "", "", (Section("s", (Facts((("a", "(b\\) Tj ET"),)),)),)))
     assert "<script>alert(1)</script>" in reader.metadata.title and "(b\\)TjET" in text_of(reader)
+
+
+def test_every_page_of_a_stop_warns():
+    """A page that has come loose must not be taken for one of a good sheet."""
+    pages = [page.extract_text() for page in read(SAMPLES["stop"]).pages]
+    assert len(pages) > 1 and all("STOP: DO NOT POWER UP" in page for page in pages)
+    good = next(sheet for sheet in SAMPLES.values() if not sheet.stops)
+    assert not any("POWER UP" in page.extract_text() for page in read(good).pages)

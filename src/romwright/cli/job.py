@@ -60,7 +60,7 @@ def new(file: str, title: str | None, banks: str, overwrite: bool, as_json: bool
     from romwright.cli.render import inert, print_json, print_result
     from romwright.images.formats import write_bytes
     from romwright.jobs.draft import Answers, build_job
-    from romwright.jobs.library import require_sound
+    from romwright.jobs.library import name_from, require_sound
     from romwright.jobs.questions import Talk
 
     path = Path(file)
@@ -161,9 +161,3 @@ def show_known(names: list[str]) -> None:
 
     words = inert(", ".join(names)) or "nothing is known here: answer in your own words"
     click.echo(textwrap.fill(words, 78, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False), err=True)
-
-
-def name_from(words: str) -> str:
-    """Return words as the beginning of a file's name."""
-    kept = "".join(c if c.isalnum() or c in "-_.+" else "-" for c in words).strip("-.+")[:40]
-    return kept or "job"

@@ -138,12 +138,16 @@ def why_not(findings: Iterable[Finding], plan: Plan, proof: Proof) -> str:
     """Say why a part cannot stand in, whatever is wired; nothing if it can."""
     if impossible := [finding.title for finding in findings if finding.code in IMPOSSIBLE]:
         return "; ".join(impossible)
-    unfed = [row for row in plan.rows if row.how is How.OPEN and row.chip and role(row, plan.chip) is Role.SUPPLY]
-    if unfed:
-        return f"the socket has no supply for {', '.join(row.function for row in unfed)}"
+    if lacking := unfed(plan):
+        return f"the socket has no supply for {', '.join(row.function for row in lacking)}"
     if proof.states_written:
         return f"in {proof.states_written} of {proof.states} states it is written where the original is not"
     return "" if proof.equal else "the finished wiring does not read as the original does"
+
+
+def unfed(plan: Plan) -> list[Row]:
+    """Return the rows of supply pins that a plan leaves open, since the socket has no such supply."""
+    return [row for row in plan.rows if row.how is How.OPEN and row.chip and role(row, plan.chip) is Role.SUPPLY]
 
 
 def is_changed(row: Row, part: Part) -> bool:

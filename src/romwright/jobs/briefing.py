@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from romwright.findings import blocks, worst_first
 from romwright.fit.plans.rows import How
 from romwright.fit.plans.wiring import Plan
+from romwright.fit.standins import why_not
 from romwright.images.checksums import measure
 from romwright.images.words import counted, in_bytes
 from romwright.jobs.doubts import unchecked
@@ -44,18 +45,20 @@ def brief(
     sections = [Section("What and why", tuple(purpose(job, fitted, burning, unrecorded)))]
     sections.append(Section("Before you start", tuple(before(fitted))))
     if fitted:
-        sections.append(Section("Supplies, with the socket empty", tuple(supplies(fitted)), whole=True))
+        own = not fitted.share  # chips in place of one have one socket, which is measured once
+        sections.append(Section("Supplies, with the socket empty", tuple(supplies(fitted)), whole=True, each=own))
     sections += [Section(f"The dump {' and '.join(each.files)}", tuple(verdict(each))) for each in dumps]
     if fitted:
         sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted))))
     if burning and fitted:
-        sections.append(Section("Burn it, and check the sums", tuple(sums(fitted, burning, file))))
+        sections.append(Section("Burn it, and check the sums", tuple(sums(fitted, burning, file)), each=True))
     if fitted:
         if fitted.onboard and fitted.onboard.links:
             sections.append(Section("Links", tuple(links(fitted)), whole=True))
         sections.append(Section("Wiring", tuple(views(fitted))))
-        sections.append(Section("Wires", tuple(wires(fitted))))
-        sections.append(Section("After fitting", tuple(after(job, fitted))))
+        listed = tuple(wires(fitted))
+        sections.append(Section("Wires", listed, each=isinstance(listed[0], Table)))
+        sections.append(Section("After fitting", tuple(after(job, fitted)), each=True))
         if not stays_out(fitted):
             sections.append(Section("If it does not work", tuple(trouble(fitted, burning)), whole=True))
     return Sheet(job.title, job.why, job.date, tuple(sections), tuple(unchecked(fitted)))
@@ -77,7 +80,9 @@ def purpose(job: Job, fitted: Fitted | None, burning: Burning | None, unrecorded
     if pairs:
         yield Facts(tuple(pairs))
     if fitted and not fitted.works:
-        yield Words("As planned it does not do what the original did: read the findings before you solder.", loud=True)
+        why = why_not((), fitted.plan, fitted.proof)
+        failing = f"As planned it does not do what the original did{why and f': {why}'}."
+        yield Words(f"{failing} Read the findings before you solder.", loud=True)
     yield from map(Statement.of, worst_first(fitted.findings if fitted else ()))
     if unrecorded:
         yield Words(f"The job's file records no checksum of {', '.join(unrecorded)}: other files may have been meant.")
@@ -140,7 +145,8 @@ def judgement(dump: Examined) -> tuple[bool, str]:
     if dump.identification and dump.identification.known:
         first = next(match for match in dump.identification.matches if match.lossless)
         return True, f"GOOD: it is {first.name} of the list {first.list} ({first.how})."
-    return False, "NOT KNOWN: nothing that it was held against has these bytes: read the chip once more and compare."
+    held = "no ROM of the lists has these bytes" if dump.identification else "the job names nothing to hold it against"
+    return False, f"NOT KNOWN: {held}: read the chip once more and compare."
 
 
 def chip(fitted: Fitted) -> Iterator[Block]:

@@ -9,6 +9,21 @@ from romwright.fit.standins import unchecked_pins
 from romwright.jobs.fitting import Fitted
 from romwright.sheets.drawing import SHOWN
 
+SAID = {  # the keys of a page, for whoever has a chip before him and no page
+    "pins": "the pins", "supplies": "the voltages of the supply pins", "package": "the package",
+    "row_pitch_mm": "how far apart the rows of pins are", "words": "how many words it holds",
+    "bits": "how many data lines it has", "drives": "when it drives the data bus", "writes": "when it is written",
+    "read_levels": "the levels that VPP, /PGM and their like need in read",
+    "read_either": "which of these may be at either level", "select": "which pin is the select",
+    "options": "what the factory may have chosen", "latched": "whether it latches the address",
+    "output": "three-state or open-collector outputs", "byte_mode": "how it is set to bytes",
+    "programming": "how it is programmed", "programming.vpp_v": "the programming voltage",
+    "programming.vpp_max_v": "the highest programming voltage", "programming.vcc_v": "VCC while it is programmed",
+    "programming.vpp_erase_v": "the voltage that erases it", "erased": "what an erased byte reads",
+    "currents": "the supply currents", "currents.active_ma": "the supply current", "levels": "the output levels",
+    "levels.vol_max_v": "the output level L", "levels.voh_min_v": "the output level H", "cycles": "bus cycles",
+    "cycles.levels": "levels in bus cycles", "sources": "what was read",
+}  # fmt: skip
 BURNT = ("programming", "erased", "currents.active_ma", "levels.vol_max_v", "levels.voh_min_v")  # of the chip alone
 
 
@@ -30,4 +45,14 @@ def unchecked(fitted: Fitted | None) -> Iterator[str]:
         found.setdefault(fitted.cpu.name, []).extend(f"free run: {each}" for each in fitted.cpu.free_run.unchecked)
     for name, entries in found.items():
         if entries:
-            yield f"{name}: {'; '.join(dict.fromkeys(entries))}"
+            yield f"{name}: {'; '.join(dict.fromkeys(map(in_words, entries)))}"
+
+
+def in_words(entry: str) -> str:
+    """Return what a page says is unchecked, its key in words.
+
+    >>> in_words("erased"), in_words("pins: all but 18 to 21"), in_words("free run: the code")
+    ('what an erased byte reads', 'the pins: all but 18 to 21', 'free run: the code')
+    """
+    key, colon, remark = entry.partition(":")
+    return SAID.get(key, key) + colon + remark

@@ -31,6 +31,7 @@ class Examined:
     identification: Identification | None
     comparison: Comparison | None
     settlement: Settlement | None
+    alone: tuple[Finding, ...] = ()  # what it shows by itself, where nothing tells what it should be
 
     @property
     def findings(self) -> Iterator[Finding]:
@@ -40,6 +41,7 @@ class Examined:
             yield from self.settlement.findings
         if self.comparison:
             yield from self.comparison.findings
+        yield from self.alone
 
 
 def examine_dump(job: Job, dump: Dump, inputs: Inputs) -> Examined:
@@ -52,11 +54,19 @@ def examine_dump(job: Job, dump: Dump, inputs: Inputs) -> Examined:
     image = settled(settlement) or loaded[0].image
     reference: Loaded | None = read(inputs.path(dump.reference)) if dump.reference else None
     of_files = [finding for one in (*loaded, *filter(None, [reference])) for finding in one.findings]
+    identification = identify(job, dump.files[0], image, inputs) if job.lists else None
+    told = reference or (identification and identification.known)
     return Examined(
-        dump.files, image, measure(image.defined()), dump.reference, tuple(of_files),
-        identify(job, dump.files[0], image, inputs) if job.lists else None,
-        compare(reference.image, image) if reference else None, settlement,
+        dump.files, image, measure(image.defined()), dump.reference, tuple(of_files), identification,
+        compare(reference.image, image) if reference else None, settlement, () if told else inspect(image),
     )  # fmt: skip
+
+
+def inspect(image: Image) -> tuple[Finding, ...]:
+    """Return what `romwright inspect` finds in an image."""
+    from romwright.recognition.inspection import inspect_image
+
+    return inspect_image(image).findings
 
 
 def settled(settlement: Settlement | None) -> Image | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,12 +10,12 @@ from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Board, Cpu, Socket
 from romwright.errors import OptionError
 from romwright.findings import Finding, Severity, blocks
-from romwright.fit import kinds, selects
+from romwright.fit import kinds, pins, selects, writes
 from romwright.fit.onboard.boarding import BoardPlan, plan_board
 from romwright.fit.plans.proof import Proof
 from romwright.fit.plans.sets import Share, join_sockets, share_out
 from romwright.fit.plans.wiring import Plan, plan_wiring
-from romwright.fit.standins import unchecked_pins
+from romwright.fit.standins import unchecked_pins, unfed
 from romwright.fit.verdict import Verdict, examine_fit, prove_plan
 from romwright.jobs.model import Fit, is_page
 from romwright.jobs.sockets import fit_others, ordered, parse_also, parse_setting, require_thing, unchecked_of
@@ -28,6 +28,7 @@ LASTING = {  # of the findings about a chip that is simply plugged in: those tha
     kinds.SLOWER, kinds.TIME_UNKNOWN,
 }  # fmt: skip
 NOT_EXACT = {selects.STILL_LOST, selects.ENABLE_LOST}  # true of a wired chip too that drives otherwise
+WRITTEN = {writes.WRITE, writes.WRITE_STATES}  # true of one too that is written where the original is not
 
 
 @dataclass(frozen=True)
@@ -178,7 +179,7 @@ def fit_for_two(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pag
         ordered(second, parse_polarity(fit.second_polarity, "fit.second_polarity"), "fit.second_polarity"),
     )
     plan = plan_wiring(original, chip, fit.prefer, fit.all_banks, beyond)
-    findings = tuple(finding for each in (its_reading, third, reading) for finding in each.findings)
+    findings = *(f for each in (its_reading, third, reading) for f in each.findings), *unfed_of(plan)
     kept = None, shipped(part, reading)
     return Fitted(plan, prove_plan(plan), findings, reading, unread([first, second, part]), kept)
 
@@ -193,9 +194,20 @@ def require_stated(verdict: Verdict) -> None:
 
 
 def lasting_of(verdict: Verdict) -> list[Finding]:
-    """Return the findings of a chip simply plugged in that are true of it wired too."""
-    lasting = LASTING | (set() if verdict.fits[0].plan.wired.equal else NOT_EXACT)
-    return [finding for finding in verdict.findings if finding.code in lasting]
+    """Return the findings of a chip simply plugged in that are true of it wired too, and what no wire feeds."""
+    first = verdict.fits[0]
+    lasting = LASTING | (set() if first.plan.wired.equal else NOT_EXACT)
+    lasting |= WRITTEN if first.proof.states_written else set()
+    return [*(finding for finding in verdict.findings if finding.code in lasting), *unfed_of(first.plan)]
+
+
+def unfed_of(plan: Plan) -> Iterator[Finding]:
+    """Yield what is wrong with each supply pin that no wire of the plan can feed."""
+    for row in unfed(plan):
+        volts = plan.chip.supplies[row.function]
+        title = f"{row.function} of the chip ({volts:g} V) does not meet its rail"
+        do = f"take another chip, or bring {volts:+g} V from elsewhere to that pin, and to no other"
+        yield Finding(pins.SUPPLY, title, f"pin {row.chip} is left open: the socket has no {volts:+g} V", do)
 
 
 def unread(pages: Iterable[Part]) -> dict[str, list[str]]:

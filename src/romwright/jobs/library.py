@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from msgspec.structs import replace
+
 from romwright.datafiles import check_data, read_data_file
 from romwright.errors import DataFileError
 from romwright.jobs.model import Job
@@ -16,9 +18,23 @@ HELP = "README.md says under The file of a job what every key means"
 
 
 def read_job(path: Path) -> Job:
-    """Read a job's file; raises DataFileError with all its faults, OSError if there is none."""
+    """Read a job's file; raises DataFileError with all its faults, OSError if there is none.
+
+    Outputs that it does not name are named after the file.
+    """
     with helping():
-        return read_data_file(path, Job, RULES)
+        job = read_data_file(path, Job, RULES)
+    return job if job.outputs.name else replace(job, outputs=replace(job.outputs, name=name_from(path.stem)))
+
+
+def name_from(words: str) -> str:
+    """Return words as the beginning of a file's name.
+
+    >>> name_from("U7: the diagnostic"), name_from("../")
+    ('U7--the-diagnostic', 'job')
+    """
+    kept = "".join(c if c.isalnum() or c in "-_.+" else "-" for c in words).strip("-.+")[:40]
+    return kept or "job"
 
 
 def require_sound(text: str, name: str) -> Job:

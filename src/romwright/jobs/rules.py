@@ -37,7 +37,7 @@ def check_outputs(job: Job) -> Iterator[str]:
     parts = {*PurePosixPath(folder).parts, *PureWindowsPath(folder).parts}
     if not folder.strip() or PurePosixPath(folder).is_absolute() or PureWindowsPath(folder).anchor or ".." in parts:
         yield f"outputs.folder: {folder!r}, expected a folder below that of the job's file [output-folder]"
-    if not NAME.fullmatch(name):
+    if name and not NAME.fullmatch(name):
         yield f"outputs.name: {name!r}, expected up to 60 letters, digits, dots, dashes: files begin so [output-name]"
     if not job.outputs.kinds:
         yield "outputs.kinds: none; say what is wanted [output-kinds]"

@@ -11,6 +11,8 @@ from dataclasses import dataclass, fields
 
 from romwright.findings import Finding, Severity
 
+STOPS = "STOP: DO NOT POWER UP"  # what a sheet with a stop says at its top, and on paper at the head of every page
+
 
 def readable(words: str) -> str:
     """Return words with a mark for every character that cannot be printed, and one space for any white space.
@@ -131,6 +133,7 @@ class Section(Block):
     heading: str
     blocks: tuple[Block, ...]
     whole: bool = False
+    each: bool = False  # done anew for every chip, with boxes of its own, though it reads the same
 
 
 @dataclass(frozen=True, slots=True)

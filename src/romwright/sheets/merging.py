@@ -11,7 +11,8 @@ from romwright.sheets.document import Section, Sheet
 def merge(sheets: Mapping[str, Sheet]) -> Sheet:
     """Return the sheets of chips, keyed by what the chips are called, as one sheet; the first gives title and date.
 
-    Sections that say the same of every chip stand there once; others follow each other, and name their chip.
+    Sections that say the same of every chip stand there once, unless they are done for each; others follow each other,
+    and name their chip.
     """
     (first, *_), names = sheets.values(), list(sheets)
     if len(names) == 1:
@@ -32,11 +33,15 @@ def merge(sheets: Mapping[str, Sheet]) -> Sheet:
 
 
 def told(sections: Mapping[str, Section], names: list[str]) -> list[Section]:
-    """Return the sections of one step: one if it is the same for all chips, else one for each that differs."""
-    groups: dict[Section, list[str]] = {}
+    """Return the sections of one step: one if it is the same for all chips, else one for each that differs.
+
+    What is done anew for every chip is never told once: each needs its own boxes to tick and to write into.
+    """
+    groups: dict[tuple[Section, str], list[str]] = {}
     for name in names:
         if name in sections:
-            groups.setdefault(sections[name], []).append(name)
+            section = sections[name]
+            groups.setdefault((section, name if section.each else ""), []).append(name)
     if len(groups) == 1 and len(sections) == len(names):
-        return list(groups)
-    return [replace(each, heading=f"{', '.join(of)}: {each.heading}") for each, of in groups.items()]
+        return [section for section, _ in groups]
+    return [replace(each, heading=f"{', '.join(of)}: {each.heading}") for (each, _), of in groups.items()]

@@ -12,7 +12,7 @@ import re
 from functools import cache
 from pathlib import Path
 
-from romwright.sheets.document import Sheet
+from romwright.sheets.document import STOPS, Sheet
 from romwright.sheets.frame import Frame
 from romwright.sheets.marks import rule
 from romwright.sheets.pages import Pages
@@ -120,7 +120,9 @@ class Press:
         self.canvas.setSubject(subject)
         for name in (self.canvas.setAuthor, self.canvas.setCreator, self.canvas.setProducer):
             name(PRODUCER)
-        room = width - 2 * SIDE - measure("page 000 of 000", 9, True) - 20
+        self.warning = STOPS * bool(sheet.stops)
+        self.indent = measure(self.warning, 9, True) + 12 * bool(sheet.stops)
+        room = width - 2 * SIDE - self.indent - measure("page 000 of 000", 9, True) - 20
         self.told = shortened("  ".join(filter(None, (sheet.title, sheet.date))), room, 9)
         self.canvas.setViewerPreference("DisplayDocTitle", "true")
 
@@ -132,8 +134,10 @@ class Press:
         return self.file.getvalue()
 
     def head(self, count: str) -> None:
-        """Print the head of a page: what the job is, and which page of how many."""
-        self.draw(Lettering((0, 0), self.told, 9), SIDE, 38)
+        """Print the head of a page: what the job is, and which page of how many; on its own a page must warn too."""
+        if self.warning:
+            self.draw(Lettering((0, 0), self.warning, 9, bold=True), SIDE, 38)
+        self.draw(Lettering((0, 0), self.told, 9), SIDE + self.indent, 38)
         self.draw(Lettering((0, 0), count, 9, "end", True), self.width - SIDE, 38)
         self.draw(rule(0, self.width - 2 * SIDE, 0, 0.8), SIDE, 44)
 

@@ -7,14 +7,25 @@ from collections.abc import Iterator
 from functools import singledispatch
 from unicodedata import combining, east_asian_width
 
-from romwright.sheets.document import Block, Facts, Picture, Section, Sheet, Statement, Table, Tick, Ticks, Words
+from romwright.sheets.document import (
+    STOPS,
+    Block,
+    Facts,
+    Picture,
+    Section,
+    Sheet,
+    Statement,
+    Table,
+    Tick,
+    Ticks,
+    Words,
+)  # fmt: skip
 
 COLUMNS = 80
 BOX, ROOM = "[ ]", "________"  # to tick, and for a measured value
 LABEL = 22  # columns of a fact's name, at most
 LEAST = 6  # columns that a cell keeps, however long its neighbours are
 SPACE = 2  # between columns
-STOPS = "STOP: DO NOT POWER UP"
 NOTHING = "-"  # where a fact or a thing to do has no words
 UNCHECKED = "UNCHECKED: no document was read for these"
 
