@@ -58,7 +58,7 @@ def telling(run, number: int, what: str) -> Iterator[None]:
     except (RomwrightError, OSError, KeyboardInterrupt):
         written = ", ".join(run.written) or "nothing"
         click.echo(inert(f"stopped at step {number}, {what}; written before: {written}"), err=True)
-        click.echo("Running it again goes on from there.", err=True)
+        click.echo("Run it again once that is put right: it goes on from there.", err=True)
         raise
 
 
