@@ -274,9 +274,9 @@ def test_what_is_unchecked_is_printed_so(text_of):
     said = text_of("24in28")
     assert "!! Some values are UNCHECKED: see the end of the sheet." in said
     end = said[said.index("UNCHECKED: no document was read") :]
-    assert "2764: when it drives; levels in read" in end and "; VPP: 21 V, but" in end
+    assert "2764: when it drives; read levels" in end and "; VPP: 21 V, but" in end
     assert "rom-2364-24: row spacing: assumed" in end
-    assert "28C256: erased bytes" in text_of("tern")
+    assert "28C256: erased byte" in text_of("tern")
 
 
 def test_no_key_of_a_page_is_printed_as_unchecked():
