@@ -176,6 +176,7 @@ def test_a_file_where_the_folder_should_be(romwright, job, tmp_path):
     (tmp_path / "out").write_text("x")
     run = romwright("run", "tern.toml")
     assert run.status == 2 and "stopped at step 5, write U7.bin; written before: nothing" in run.err
+    assert "Put right what stands below. Running it again goes on from there." in run.err
 
 
 def test_an_output_edited_by_hand_stops_with_both_values(romwright, job, tmp_path):

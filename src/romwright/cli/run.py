@@ -55,10 +55,11 @@ def telling(run, number: int, what: str) -> Iterator[None]:
 
     try:
         yield
-    except (RomwrightError, OSError, KeyboardInterrupt):
+    except (RomwrightError, OSError, KeyboardInterrupt) as error:
         written = ", ".join(run.written) or "nothing"
         click.echo(inert(f"stopped at step {number}, {what}; written before: {written}"), err=True)
-        click.echo("Running it again goes on from there.", err=True)
+        first = "" if isinstance(error, KeyboardInterrupt) else "Put right what stands below. "
+        click.echo(f"{first}Running it again goes on from there.", err=True)
         raise
 
 

@@ -10,16 +10,15 @@ from romwright.jobs.fitting import Fitted
 from romwright.sheets.drawing import SHOWN
 
 SAID = {  # the keys of a page, for whoever has a chip before him and no page
-    "pins": "the pins", "supplies": "the voltages of the supply pins", "package": "the package",
-    "row_pitch_mm": "how far apart the rows of pins are", "words": "how many words it holds",
-    "bits": "how many data lines it has", "drives": "when it drives the data bus", "writes": "when it is written",
-    "read_levels": "the levels that VPP, /PGM and their like need in read",
-    "read_either": "which of these may be at either level", "select": "which pin is the select",
+    "pins": "the pins", "supplies": "supply voltages", "package": "the package",
+    "row_pitch_mm": "row spacing", "words": "how many words it holds", "bits": "how many data lines it has",
+    "drives": "when it drives", "writes": "when it is written", "read_levels": "read levels",
+    "read_either": "which read levels may be either", "select": "which pin is the select",
     "options": "what the factory may have chosen", "latched": "whether it latches the address",
     "output": "three-state or open-collector outputs", "byte_mode": "how it is set to bytes",
-    "programming": "how it is programmed", "programming.vpp_v": "the programming voltage",
-    "programming.vpp_max_v": "the highest programming voltage", "programming.vcc_v": "VCC while it is programmed",
-    "programming.vpp_erase_v": "the voltage that erases it", "erased": "what an erased byte reads",
+    "programming": "how it is programmed", "programming.vpp_v": "VPP",
+    "programming.vpp_max_v": "highest VPP", "programming.vcc_v": "programming VCC",
+    "programming.vpp_erase_v": "voltage that erases it", "erased": "erased byte",
     "currents": "the supply currents", "currents.active_ma": "the supply current", "levels": "the output levels",
     "levels.vol_max_v": "the output level L", "levels.voh_min_v": "the output level H", "cycles": "bus cycles",
     "cycles.levels": "levels in bus cycles", "sources": "what was read",
@@ -52,7 +51,7 @@ def in_words(entry: str) -> str:
     """Return what a page says is unchecked, its key in words.
 
     >>> in_words("erased"), in_words("pins: all but 18 to 21"), in_words("free run: the code")
-    ('what an erased byte reads', 'the pins: all but 18 to 21', 'free run: the code')
+    ('erased byte', 'the pins: all but 18 to 21', 'free run: the code')
     """
     key, colon, remark = entry.partition(":")
     return SAID.get(key, key) + colon + remark

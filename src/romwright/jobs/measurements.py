@@ -31,6 +31,8 @@ def supplies(fitted: Fitted) -> Iterator[Block]:
     met = {board.rails.get(fitted.socket.nodes[net.position]) for net in nets} if board else set()
     for net in (net for net in nets if net.volts):
         name = fitted.socket.nodes[net.position] if board else net.function
+        if board and name not in board.rails:
+            name += ", with the links set as drawn below"  # which is done later: until then another level may be there
         items.append(Tick(f"position {net.position} ({name}){ground}", "V", f"{net.volts:+g} V"))
     if not items:
         yield Words("The socket brings no supply that its page names: find it before the chip goes in.", loud=True)
