@@ -284,6 +284,16 @@ def test_how_a_larger_file_goes_on_is_said(rest, how, said):
     assert (match.how, match.detail) == (how, said)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_line_stuck_high_among_crossed_ones_is_said_in_the_upper_half_of_a_file_too(seed):
+    rng, data = np.random.default_rng(seed), random.Random(seed).randbytes(8192)
+    address = list(random_map(rng, 13, []).address)
+    address[4] = Line.stuck(1)
+    read = LineMap(tuple(address), tuple(map(Line.follows, range(8)))).apply(np.frombuffer(data, np.uint8), 8192)
+    [match] = identify(kept(known=data), random.Random(9).randbytes(8192) + read.tobytes())
+    assert "A4 stuck high" in match.detail and match.at == 8192
+
+
 def test_the_image_that_explains_the_whole_dump_comes_before_a_piece_of_it():
     data = random.Random(5).randbytes(16384)
     worn = turned(np.random.default_rng(1), np.frombuffer(data, np.uint8), 0.02)
