@@ -185,7 +185,8 @@ class Misread:
             return "repeated"
         rest = np.ones(self.dump.size, bool)
         rest[self.places[0][self.places[1]]] = False
-        return "filled" if len(np.unique(self.dump.values[: self.dump.size][rest])) == 1 else "shifted"
+        blank = len(np.unique(self.dump.values[: self.dump.size][rest])) == 1
+        return "filled" if blank and 0 <= self.route.base <= self.dump.size - self.size else "shifted"
 
     @property
     def whole(self) -> bool:
