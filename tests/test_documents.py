@@ -16,6 +16,7 @@ import romwright
 from romwright.cli.main import COMMANDS
 from romwright.findings import Code
 from romwright.images.formats import FORMATS
+from romwright.recognition.verdicts import Identification, Match
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -80,6 +81,12 @@ def test_code_names_are_unique():
 @pytest.mark.parametrize("code", sorted({code.name: code for code in all_codes()}.values(), key=lambda code: code.name))
 def test_every_finding_is_documented(code):
     assert f"| `{code.name}` | {code.severity} | {code.checks} |\n" in DEVELOPERS
+
+
+@pytest.mark.parametrize("key", [*Identification._fields, *Match._fields])
+def test_every_key_of_identify_is_documented(key):
+    [row] = [line for line in DEVELOPERS.splitlines() if line.startswith("| `identify` |")]
+    assert re.search(rf"\b{key}\b", row)
 
 
 @pytest.mark.parametrize("name", COMMANDS)

@@ -1,6 +1,7 @@
 """The next physical action with which commands close: true for the case, and never where nothing follows."""
 
 import json
+import random
 
 import pytest
 
@@ -10,6 +11,7 @@ from romwright.findings import Finding
 from romwright.parts.library import read_all
 
 GOOD = bytes((7 * n + (n >> 8) * 13 + (n * n >> 5)) & 0xFF for n in range(8192))
+KNOWN, OTHER = random.Random(1).randbytes(8192), random.Random(2).randbytes(8192)
 
 
 def next_of(run):
@@ -70,7 +72,22 @@ def test_after_identify(bench, tmp_path):
     (tmp_path / "few.bin").write_bytes(GOOD[:100] + bytes([GOOD[100] ^ 1]) + GOOD[101:])
     assert next_of(bench("identify", "good.bin")) == next_of(bench("identify", "few.bin", "blank.bin")) == ""
     assert next_of(bench("identify", "few.bin")).startswith("reseat the chip, read it again")
-    assert "no list here has that ROM" in next_of(bench("identify", "blank.bin"))
+    assert "probably no list here has that ROM" in next_of(bench("identify", "blank.bin"))
+
+
+@pytest.mark.parametrize("spoil, words", [
+    (lambda data: bytes(byte | 8 for byte in data), "check those lines from the chip's pins"),
+    (lambda data: bytes(byte & 0xDB if byte & 0x24 != 0x24 else byte for byte in data), "solder or a whisker"),
+    (lambda data: bytes(a & b for a, b in zip(data, OTHER)), "if another ROM shares these data lines, pull it"),
+    (lambda data: data[:512] + bytes(512) + data[1024:], "reseat the chip, read it again"),
+    (lambda data: data[77:] + data[:77], ""),
+], ids=["stuck", "joined", "two at once", "damaged", "shifted"])  # fmt: skip
+def test_after_identify_of_a_bad_read(bench, tmp_path, spoil, words):
+    for name, data in (("known", KNOWN), ("other", OTHER), ("bad", spoil(KNOWN))):
+        (tmp_path / f"{name}.rom").write_bytes(data)
+    bench("lists", "add", "known", "known.rom", "other.rom")
+    action = next_of(bench("identify", "bad.rom"))
+    assert words in action and bool(words) == bool(action)
 
 
 def test_after_settle_as_many_reads_as_are_still_needed(bench, tmp_path):

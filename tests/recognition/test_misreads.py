@@ -101,8 +101,8 @@ def test_pages_that_differ_are_told_beside_crossed_lines(store):
 FAULTS = {
     "A12 stuck low": (12, Line.stuck(0), None),
     "A3 stuck high": (3, Line.stuck(1), None),
-    "A2 and A5 joined (and of A2 and A5)": (2, Line.joined(Law.AND, (2, 5)), 5),
-    "A9 and A13 joined (or of A9 and A13)": (9, Line.joined(Law.OR, (9, 13)), 13),
+    "A2 and A5 joined: each reads as A2 AND A5": (2, Line.joined(Law.AND, (2, 5)), 5),
+    "A9 and A13 joined: each reads as A9 OR A13": (9, Line.joined(Law.OR, (9, 13)), 13),
 }
 
 
@@ -126,7 +126,7 @@ def test_a_stuck_or_joined_address_line_is_said(store, said):
     ("D3 stuck high", {3: Line.stuck(1)}),
     ("D0 and D7 crossed", {0: Line.follows(7), 7: Line.follows(0)}),
     ("D5 inverted", {5: Line.inverted(5)}),
-    ("D1 and D6 joined (and of D1 and D6)", {1: Line.joined(Law.AND, (1, 6)), 6: Line.joined(Law.AND, (1, 6))}),
+    ("D1 and D6 joined: each reads as D1 AND D6", {1: Line.joined(Law.AND, (1, 6)), 6: Line.joined(Law.AND, (1, 6))}),
 ])  # fmt: skip
 def test_data_lines_are_said(store, said, lines):
     address, data = straight()
@@ -147,7 +147,7 @@ def test_wrong_bits_and_another_size(store, size):
     }[size]  # fmt: skip
     match = identify(store, dump.tobytes())[0]
     assert (match.name, match.lossless) == (NAMES[4], False)
-    assert "sampled bytes agree, wrong bits in most pages" in match.detail
+    assert "sampled bytes agree, most pages differ" in match.detail
 
 
 @needs_images
@@ -250,3 +250,83 @@ def test_text_is_named_through_crossed_inverted_lines_with_pages_overwritten(see
     for page in rng.choice(32, 6, replace=False):
         dump[page * 256 : page * 256 + 256] = rng.integers(0, 256, 256, np.uint8)
     assert [match.name for match in identify(store, dump.tobytes())] == ["text"]
+
+
+def kept(**images):
+    store = Store(":memory:", create=True)
+    with store.changing():
+        for name, data in images.items():
+            store.add_image("list", *measured(name, data))
+    return store
+
+
+def crossed_over(data):
+    """Return an image of 4 KiB as it is read with A3 and A9 crossed."""
+    address = list(map(Line.follows, range(12)))
+    address[3], address[9] = address[9], address[3]
+    return (
+        LineMap(tuple(address), tuple(map(Line.follows, range(8)))).apply(np.frombuffer(data, np.uint8), 4096).tobytes()
+    )
+
+
+@pytest.mark.parametrize("rest, how, said", [
+    (lambda read: read, "lines crossed and repeated", "A3 and A9 crossed; 2 copies"),
+    (lambda read: b"\xff" * 4096, "lines crossed and filled", "A3 and A9 crossed; it starts at 0000 of the file"),
+    (lambda read: read[:9] + b"?" + read[10:], "lines crossed and repeated and damaged",
+     "A3 and A9 crossed; 2 copies, which differ in 1 byte"),
+    (lambda read: random.Random(8).randbytes(4096), "lines crossed and shifted",
+     "A3 and A9 crossed; it starts at 0000 of the file"),
+])  # fmt: skip
+def test_how_a_larger_file_goes_on_is_said(rest, how, said):
+    data = random.Random(5).randbytes(4096)
+    read = crossed_over(data)
+    [match] = identify(kept(known=data), read + rest(read))
+    assert (match.how, match.detail) == (how, said)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_line_stuck_high_among_crossed_ones_is_said_in_the_upper_half_of_a_file_too(seed):
+    rng, data = np.random.default_rng(seed), random.Random(seed).randbytes(8192)
+    address = list(random_map(rng, 13, []).address)
+    address[4] = Line.stuck(1)
+    read = LineMap(tuple(address), tuple(map(Line.follows, range(8)))).apply(np.frombuffer(data, np.uint8), 8192)
+    [match] = identify(kept(known=data), random.Random(9).randbytes(8192) + read.tobytes())
+    assert "A4 stuck high" in match.detail and match.at == 8192
+
+
+def test_the_image_that_explains_the_whole_dump_comes_before_a_piece_of_it():
+    data = random.Random(5).randbytes(16384)
+    worn = turned(np.random.default_rng(1), np.frombuffer(data, np.uint8), 0.02)
+    worn[:2048] = np.frombuffer(data[:2048], np.uint8) ^ (np.arange(2048) % 40 == 0)
+    found = identify(kept(piece=data[:2048], whole=data), worn.tobytes())
+    assert [match.name for match in found] == ["whole", "piece"]
+
+
+def test_pages_that_differ_are_told_when_they_are_more_than_half():
+    data, other = random.Random(5).randbytes(16384), random.Random(6).randbytes(16384)
+    read = bytearray(data)
+    for page in range(20, 53):
+        read[page * 256 + 192 : page * 256 + 256] = other[page * 256 + 192 : page * 256 + 256]
+    [match] = identify(kept(known=data), bytes(read))
+    assert (match.pages_equal, match.detail) == (31, "pages 20-52 of 64 differ")
+
+
+def test_a_page_that_differs_is_numbered_in_the_known_image():
+    data = random.Random(5).randbytes(8192)
+    half = bytearray(data[4096:])
+    half[3 * 256] ^= 1
+    [match] = identify(kept(known=data), bytes(half))
+    assert match.detail == "bytes 1000-1FFF of the known image; page 19 of 32 differs (16 compared)"
+
+
+def test_joined_data_lines_that_are_seldom_high_are_said():
+    source = np.random.default_rng(3)
+    values = source.integers(0, 256, 8192).astype(np.uint8)
+    values &= np.where(source.random(8192) < 0.985, np.where(source.random(8192) < 0.5, 0xFB, 0xDF), 0xFF).astype(
+        np.uint8
+    )
+    lines = [Line.joined(Law.AND, (2, 5)) if n in (2, 5) else Line.follows(n) for n in range(8)]
+    read = LineMap(tuple(map(Line.follows, range(13))), tuple(lines)).apply(values, 8192)
+    assert Dump(read.tobytes()).constant[2] == 0
+    [match] = identify(kept(known=values.tobytes()), read.tobytes())
+    assert "D2 and D5 joined: each reads as D2 AND D5" in match.detail

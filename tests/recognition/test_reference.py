@@ -6,6 +6,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import time
 
 import pytest
@@ -17,6 +18,7 @@ from romwright.recognition.identification import measured
 from romwright.recognition.reference import SCHEMA_VERSION, Store, default_file
 
 DATA = bytes(range(256)) * 8
+NOBODY = 65534  # a user without rights, on Linux
 
 
 def row(name, data=DATA, *kinds, size=None):
@@ -197,6 +199,41 @@ def version_1(path):
     dump = list(store.iterdump())
     store.close()
     return dump
+
+
+def assert_serves_as_version_1(path):
+    with Store(path) as store:
+        assert (store.version, store.lists()) == (1, [("a", 1, 1)])
+        assert (store.without_sketch(), store.sketches(), store.has_sketches) == ({"a": 1}, [], False)
+
+
+def test_an_older_file_that_another_process_changes_serves_as_it_is_at_once(tmp_path):
+    path = str(tmp_path / "lists")
+    version_1(path)
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    start = time.monotonic()
+    assert_serves_as_version_1(path)
+    assert time.monotonic() - start < 5
+    other.close()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="folders are not closed by their mode there")
+@pytest.mark.parametrize("closed", ["file", "folder"])
+def test_an_older_file_that_may_not_be_changed_serves_as_it_is(closed):
+    with tempfile.TemporaryDirectory() as folder:  # not below tmp_path, which others may not enter
+        path, user = f"{folder}/lists", os.geteuid()
+        version_1(path)
+        os.chmod(path, 0o444 if closed == "file" else 0o666)
+        os.chmod(folder, 0o777 if closed == "file" else 0o555)
+        try:
+            if user == 0:  # whom no mode stops
+                os.seteuid(NOBODY)
+            assert_serves_as_version_1(path)
+        finally:
+            if user == 0:
+                os.seteuid(user)
+            os.chmod(folder, 0o700)
 
 
 def test_a_file_of_version_1_is_upgraded_and_loses_nothing(tmp_path):

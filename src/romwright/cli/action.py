@@ -26,6 +26,12 @@ READ_AGAIN = {  # after a bad read: what was found, what hinders most first, and
     "romwright settle",
     ("rom-header", "checksum-wrong"): "read the chip again and compare the two reads",
 }
+KNOWN_BY = {  # how a dump shows a known ROM, and the code of a bad read that is like it
+    "two at once": "few-ones",
+    "lines joined": "line-joined",
+    "lines stuck": "line-stuck",
+    "lines crossed": "line-crossed",
+}
 BLANKS = {"EPROM": "an erased {}", "flash": "an erased {}", "bipolar PROM": "a fresh {}", "EEPROM": "the {}"}
 
 
@@ -44,10 +50,18 @@ def after_read(findings: Iterable) -> str:
 
 
 def after_identify(how: Sequence[str]) -> str:
-    """Say what to do with one file that is known so: `how` of its matches, none if it is unknown."""
+    """Say what to do with one file that is known so: `how` of its matches, the surest first, none if it is unknown."""
     if not how:
-        return "if it was read from a chip, read it a second time: if both are equal, no list here has that ROM"
-    return "reseat the chip, read it again, and compare the two reads" if set(how) == {"damaged"} else ""
+        return (
+            "if it was read from a chip, read it a second time: if both are equal, probably no list here has that ROM; "
+            "romwright inspect looks for lines that are stuck or dead"
+        )
+    words = how[0].split(" and ")
+    codes = {code for word, code in KNOWN_BY.items() if word in words}
+    for names, action in READ_AGAIN.items():
+        if codes & set(names):
+            return action
+    return "reseat the chip, read it again, and compare the two reads" if "damaged" in words else ""
 
 
 def after_settle(found) -> str:

@@ -12,6 +12,7 @@ from romwright.recognition.sketch import filled
 
 BLANK_SHARE = 0.25  # share from which a value is taken for fill
 CONSTANT = 0.02  # share below which the rarer level of a data line is noise
+FEWEST_CHANGED, UNLIKE = 16, 0.25  # bytes with the rarer level of two joined lines, and their share that may be wrong
 
 
 class Dump:
@@ -37,10 +38,13 @@ class Dump:
 
     @cached_property
     def alike(self) -> list[tuple[int, int]]:
-        """The pairs of data lines that nearly always are at one level, though it changes."""
-        numbers = np.arange(256)
-        return [
-            (a, b) for a, b in combinations(range(8), 2)
-            if self.constant[a] == self.constant[b] == FREE
-            and self.times[(numbers >> a ^ numbers >> b) & 1 == 1].sum() < CONSTANT * self.size
-        ]  # fmt: skip
+        """The pairs of data lines that nearly always are at one level, though it changes, be it rarely."""
+        numbers, rarer = np.arange(256), np.minimum(self.ones, 1 - self.ones) * self.size
+        found = []
+        for a, b in combinations(range(8), 2):
+            fewer = min(rarer[a], rarer[b])
+            limit = CONSTANT * self.size if self.constant[a] == FREE else UNLIKE * fewer
+            unlike = self.times[(numbers >> a ^ numbers >> b) & 1 == 1].sum()
+            if self.constant[a] == self.constant[b] and fewer >= FEWEST_CHANGED and unlike < limit:
+                found.append((a, b))
+        return found

@@ -170,7 +170,7 @@ class Ground:
 
         A route of which next to nothing is right is left as it is.
         """
-        best = self.fit(route)
+        best = max(map(self.fit, (route, *self.raised(route))), key=lambda fit: fit.worth)
         while self.promises(best):
             better = next(self.near(best), best)
             if better.worth <= best.worth:
@@ -184,6 +184,15 @@ class Ground:
                 break
             best = better
         return replace(best, scattered=self.scattered(best.route))
+
+    def raised(self, route: Route) -> Iterator[Route]:
+        """Yield the route with a line that chooses between parts of a larger dump stuck high: one part is another's."""
+        for n, line in enumerate(route.lines):
+            if self.lines <= line < self.dump.lines and route.held[n] == FREE:
+                lines, held = (
+                    (*part[:n], value, *part[n + 1 :]) for part, value in ((route.lines, n), (route.held, 1))
+                )
+                yield replace(route, lines=lines, held=held, base=route.base + (1 << line))
 
     def promises(self, fit: Fit) -> bool:
         """Tell whether enough of a fit is right to improve it."""

@@ -20,6 +20,7 @@ SCHEMA_VERSION = 3  # 1 had no sketches, 2 smaller ones
 CACHE_KIB = 98_304
 MAPPED_BYTES = 1 << 30
 LOCK_WAIT_S = 30
+SERVES_AS_IT_IS = "SQLITE_READONLY", "SQLITE_BUSY"  # why a file cannot be upgraded, but read
 _SCHEMA = f"""
 CREATE TABLE list (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE, kinds INTEGER NOT NULL DEFAULT 0) STRICT;
 CREATE TABLE image (id INTEGER PRIMARY KEY, key INTEGER NOT NULL, list INTEGER NOT NULL, name TEXT NOT NULL,
@@ -67,7 +68,7 @@ class ListFile:
         with self._in_words():
             self._db = sqlite3.connect(file, timeout=LOCK_WAIT_S, isolation_level=None)
             self._require_ours(create)
-            self._upgrade()
+            self._upgrade(patient=create)
             self._db.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
             self._db.execute(f"PRAGMA mmap_size = {MAPPED_BYTES}")
 
@@ -102,11 +103,16 @@ class ListFile:
                 help="a newer romwright wrote them: update this one",
             )  # fmt: skip
 
-    def _upgrade(self) -> None:
-        """Bring a file of an older version to this one in one transaction: all rows stay."""
+    def _upgrade(self, patient: bool) -> None:
+        """Bring a file of an older version to this one in one transaction: all rows stay.
+
+        One that may only be read, or that another process is changing, serves as it is, without sketches; who is
+        `patient`, because he is to write himself, waits for the other process.
+        """
         [(tables,)] = self._db.execute("SELECT count(*) FROM sqlite_master")
         if not tables or self.version == SCHEMA_VERSION:
             return
+        self._wait(LOCK_WAIT_S if patient else 0)
         try:
             self._db.execute("BEGIN IMMEDIATE")
             while self.version in UPGRADES:  # looked at again: another process may have done it meanwhile
@@ -116,9 +122,14 @@ class ListFile:
         except sqlite3.OperationalError as error:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
-            if not getattr(error, "sqlite_errorname", "").startswith("SQLITE_READONLY"):
+            if patient or not getattr(error, "sqlite_errorname", "").startswith(SERVES_AS_IT_IS):
                 raise
-            # A file that may only be read serves as it is: it has no sketches.
+        finally:
+            self._wait(LOCK_WAIT_S)
+
+    def _wait(self, seconds: float) -> None:
+        """Set how long to wait for another process."""
+        self._db.execute(f"PRAGMA busy_timeout = {round(1000 * seconds)}")
 
     @property
     def version(self) -> int:

@@ -193,7 +193,7 @@ def _match(sighting: Sighting, known: Known, data: bytes, change: str) -> Match:
         )
     if not whole:
         how = "shifted and damaged" if size <= room and how == "shifted" else "damaged"
-        where = "; ".join(filter(None, [where, said_to_differ(differ, len(sighting.compared))]))
+        where = "; ".join(filter(None, [where, said_to_differ(differ, len(sighting.compared), total)]))
     how = " and ".join(filter(None, [change, how]))
     return Match(known.row.name, known.list, how, where, len(sighting.compared) - len(differ), total, differ)
 

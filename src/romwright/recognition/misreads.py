@@ -6,7 +6,7 @@ Signatures suggest, sampled bytes decide, and where the lines can be undone ever
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,9 +14,11 @@ import numpy as np
 
 from romwright.faults.lines import Law, Line, State
 from romwright.faults.statement import state_lines
+from romwright.images.words import in_bytes
 from romwright.recognition import forms
 from romwright.recognition.dump import Dump
-from romwright.recognition.ground import Fit, Ground
+from romwright.recognition.ground import ALL_AGAIN, Fit, Ground
+from romwright.recognition.linewords import say_lines
 from romwright.recognition.reference import Known, Store
 from romwright.recognition.route import FREE, Route
 from romwright.recognition.signatures import SketchIndex
@@ -26,7 +28,6 @@ from romwright.recognition.verdicts import PAGE_BYTES, Match, pages_of, said_to_
 CHECK = 8  # bytes of a page's check
 PAGE_LINES = 8
 SMALLEST_DUMP = LEAST_BYTES // 2
-FEW_CROSSED = 6  # lines that are named one by one
 MANY_VALUES, MANY_PAGES = 24, 0.25  # in a page that is not there by chance, and the share of such pages
 LEAST_PART = 0.2  # of the image or of the dump that must be one seen in the other
 WORTH = 0.5  # part of the best's evidence that another match must have
@@ -64,9 +65,9 @@ def find_misreads(index: SketchIndex, store: Store, dump: Dump) -> list[Misread]
 
 
 def best_of_each(found: list[Misread]) -> list[Misread]:
-    """Return the surest of each image, the surest first: evidence counts by how much of it agrees."""
+    """Return the surest of each image, the surest first."""
     best: dict[tuple[str, str], Misread] = {}
-    for misread in sorted(found, key=lambda each: -each.surplus * each.fit.equal / each.fit.seen):
+    for misread in sorted(found, key=lambda each: -each.weight):
         best.setdefault((misread.known.list, misread.known.row.name), misread)
     return list(best.values())
 
@@ -85,6 +86,12 @@ class Misread:
     def route(self) -> Route:
         """How the lines run."""
         return self.fit.route
+
+    @property
+    def weight(self) -> float:
+        """The evidence, counted by how much of it agrees, and by how much of the image and the dump it is about."""
+        seen = self.places[1].sum() / max(self.size, self.dump.size)
+        return float(self.surplus * self.fit.equal / self.fit.seen * seen)
 
     @property
     def size(self) -> int:
@@ -160,11 +167,34 @@ class Misread:
         """The image's address lines that are stuck."""
         return [n for n, level in enumerate(self.route.held) if level != FREE and n not in self.part]
 
+    @cached_property
+    def copies_differ(self) -> int:
+        """In how many bytes the dump differs where address lines that the image does not have are at another level."""
+        used = {line for line, level in zip(self.route.lines, self.route.held) if level == FREE}
+        spare = sum(1 << line for line in range(self.dump.lines) if line not in used)
+        addresses = np.arange(self.dump.size)
+        first = addresses & ~spare | self.route.base & spare
+        return int((self.dump.values[first] != self.dump.values[: self.dump.size]).sum())
+
+    @cached_property
+    def beyond(self) -> str:
+        """How the dump goes on beside the image; empty if it has nothing else."""
+        if self.dump.size <= self.size and not self.route.base:
+            return ""
+        if self.dump.size >= 2 * self.size and self.copies_differ <= (1 - ALL_AGAIN) * self.dump.size:
+            return "repeated"
+        rest = np.ones(self.dump.size, bool)
+        rest[self.places[0][self.places[1]]] = False
+        blank = len(np.unique(self.dump.values[: self.dump.size][rest])) == 1
+        return "filled" if blank and 0 <= self.route.base <= self.dump.size - self.size else "shifted"
+
     @property
     def whole(self) -> bool:
         """Whether nothing is wrong with the bytes: all that the dump has room for is there, by digest."""
         compared, differ = self.pages
         if not compared or differ or self.stuck or self.route.equal or self.undone is None:
+            return False
+        if self.beyond == "repeated" and self.copies_differ:
             return False
         if self.places[1].all():
             return hashlib.sha256(self.undone.tobytes()).digest() == self.known.row.digests["sha256"]
@@ -177,7 +207,6 @@ class Misread:
         states = {line.state for line in data}
         inverted = sum(line.state is State.INVERTED for line in data)
         crossed = any(line.of[:1] != (n,) for n, line in enumerate(data) if line.of and line.law is None)
-        placed = self.dump.size > self.size or self.route.base
         words = {
             "inverted": inverted == 8,
             "lines inverted": 0 < inverted < 8,
@@ -185,7 +214,7 @@ class Misread:
             "lines stuck": bool(self.stuck) or State.STUCK in states,
             "lines joined": bool(self.route.equal) or State.JOINED in states,
             "part": bool(self.part),
-            "shifted": bool(placed),
+            self.beyond: bool(self.beyond),
             "damaged": not self.whole,
         }
         return " and ".join(word for word, holds in words.items() if holds)
@@ -207,34 +236,18 @@ class Misread:
         """What is said of it."""
         compared, differ = self.pages
         total = pages_of(self.size)
-        said = [*self.said_of_lines(), *self.said_of_place()]
-        if compared and 2 * len(differ) <= len(compared):
-            said = [said_to_differ(differ, len(compared)), *said] if differ else said
+        address = [Line.follows(n) if n in self.part else line for n, line in enumerate(self.address)]
+        said = [*say_lines(address, "A"), *say_lines(self.route.data, "D"), *self.said_of_place()]
+        if compared and len(differ) <= (1 - MANY_PAGES) * len(compared):
+            said = [said_to_differ(differ, len(compared), total), *said] if differ else said
         else:
-            why = "wrong bits in most pages" if compared else "no whole page can be seen"
+            why = "most pages differ" if compared else "no whole page can be seen"
             said = [f"{self.fit.equal} of {self.fit.seen} sampled bytes agree, {why}", *said]
         return Match(
             self.known.row.name, self.known.list, self.how, "; ".join(said), len(compared) - len(differ), total,
             tuple(differ), self.fit.equal, self.fit.seen, round(self.surplus),
             tuple(state_lines(self.address, "A")), tuple(state_lines(self.route.data, "D")), self.route.base,
         )  # fmt: skip
-
-    def said_of_lines(self) -> Iterator[str]:
-        """Say what is wrong with the lines."""
-        for letter, lines in (("A", self.address), ("D", self.route.data)):
-            yield from crossings(lines, letter)
-            inverted = [n for n, line in enumerate(lines) if line.state is State.INVERTED]
-            if len(inverted) == len(lines):
-                yield "all data lines inverted"
-            elif inverted:
-                yield f"{named(inverted, letter)} inverted"
-            for n, line in enumerate(lines):
-                if line.state is State.STUCK and not (letter == "A" and n in self.part):
-                    yield f"{letter}{n} stuck {('low', 'high')[line.level]}"
-            joined = {line for line in lines if line.state is State.JOINED}
-            for line in sorted(joined, key=lambda line: line.of):
-                ends = [n for n, other in enumerate(lines) if other == line]
-                yield f"{named(ends, letter)} joined ({line.law} of {named(line.of, letter)})"
 
     def said_of_place(self) -> Iterator[str]:
         """Say which part of the image the dump has, and where it lies."""
@@ -243,36 +256,11 @@ class Misread:
             yield f"the part of the known image with {levels}"
         if self.route.base < 0:
             yield f"the file starts at {-self.route.base:04X} of the known image"
-        elif self.route.base or self.dump.size > self.size:
+        elif self.beyond == "repeated":
+            said = f", which differ in {in_bytes(self.copies_differ)}" if self.copies_differ else ""
+            yield f"{self.dump.size // (1 << len(self.route.lines))} copies{said}"
+        elif self.beyond:
             yield f"it starts at {self.route.base:04X} of the file"
-
-
-def named(lines: Sequence[int], letter: str) -> str:
-    """Name lines in words.
-
-    >>> named([8, 9, 12], "A")
-    'A8, A9 and A12'
-    """
-    *names, last = [f"{letter}{n}" for n in lines]
-    return f"{', '.join(names)} and {last}" if names else last
-
-
-def crossings(lines: Sequence[Line], letter: str) -> Iterator[str]:
-    """Say which lines are crossed, each ring of them by itself.
-
-    >>> list(crossings([Line.follows(1), Line.follows(0), Line.follows(2)], "A"))
-    ['A0 and A1 crossed']
-    """
-    goes = {n: line.of[0] for n, line in enumerate(lines) if line.of and line.law is None}
-    moved = [n for n, to in goes.items() if to != n]
-    if len(moved) > FEW_CROSSED:
-        yield f"{len(moved)} of {len(lines)} {('address', 'data')[letter == 'D']} lines crossed"
-        return
-    pairs = [n for n in moved if goes.get(goes[n]) == n and n < goes[n]]
-    yield from (f"{letter}{n} and {letter}{goes[n]} crossed" for n in pairs)
-    rest = [n for n in moved if n not in pairs and goes[n] not in pairs]
-    if rest:
-        yield "crossed: " + ", ".join(f"{letter}{n} follows {letter}{goes[n]}" for n in rest)
 
 
 def law_of(values: np.ndarray, a: int, b: int) -> Law:

@@ -47,7 +47,7 @@ class Places:
         every = np.concatenate(parts) if parts else np.empty(0, [("hash", "<u4"), ("place", "<u4")])
         order = np.argsort(every["hash"], kind="stable")
         self.hashes, self.places = every["hash"][order], every["place"][order]
-        self.rows = np.repeat(np.arange(len(parts)), counts)[order]
+        self.rows = np.repeat(np.arange(len(parts), dtype=np.int32), counts)[order]
         _, inverse, times = np.unique(self.hashes, return_inverse=True, return_counts=True)
         self.weights = 1.0 / times[inverse]  # what many images have tells little
 
@@ -61,7 +61,7 @@ class Places:
 
 
 class SketchIndex:
-    """The sketches of the known images: about four kilobytes of memory for each."""
+    """The sketches of the known images: about ten kilobytes of memory for each."""
 
     def __init__(self, sketches: Iterable[tuple[int, int, bytes]]) -> None:
         """Index (number, size in bytes, sketch) of images."""
@@ -70,7 +70,7 @@ class SketchIndex:
         self.sizes = [size for _, size, _ in rows]
         self.lines = np.array([lines_of(size) for size in self.sizes], np.int64)
         self.samples = np.array([sketch.samples for _, _, sketch in rows], np.uint8).reshape(-1, SAMPLES)
-        self._own = [sketch.own for _, _, sketch in rows]
+        self._own = [sketch.own.copy() for _, _, sketch in rows]  # the rest of it is let go
         self.cubes = Places([sketch.cubes for _, _, sketch in rows])
         self.windows = Places([sketch.windows for _, _, sketch in rows])
 

@@ -2,7 +2,8 @@
 
 It has sampled bytes at addresses that are the same for all images, others at places where this image is unlike itself,
 and hashes of cubes and windows with their places: of all data lines that change, and again without each of them, for a
-dump in which one is stuck. At most SAMPLES + 5 * OWN + 8 * (CUBES + WINDOWS + 8 * (FEWER_CUBES + FEWER_WINDOWS)) bytes.
+dump in which one is stuck. At most
+4 + SAMPLES + 5 * OWN + 8 * (CUBES + WINDOWS + 8 * (FEWER_CUBES + FEWER_WINDOWS)) bytes.
 """
 
 from __future__ import annotations

@@ -13,11 +13,13 @@ def pages_of(size: int) -> int:
     return -(-size // PAGE_BYTES)
 
 
-def said_to_differ(pages: Sequence[int], compared: int) -> str:
-    """Say which pages differ, with runs of them shortened.
+def said_to_differ(pages: Sequence[int], compared: int, total: int) -> str:
+    """Say which pages of the known image differ, with runs of them shortened, and how many were compared if not all.
 
-    >>> said_to_differ((3, 4, 9), 16)
+    >>> said_to_differ((3, 4, 9), 16, 16)
     'pages 3-4, 9 of 16 differ'
+    >>> said_to_differ((19,), 16, 32)
+    'page 19 of 32 differs (16 compared)'
     """
     runs: list[list[int]] = []
     for page in pages:
@@ -27,7 +29,8 @@ def said_to_differ(pages: Sequence[int], compared: int) -> str:
             runs.append([page, page])
     names = [f"{first}" if first == last else f"{first}-{last}" for first, last in runs]
     shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more runs" if len(names) > 12 else "")
-    return f"page{'s' * (len(pages) != 1)} {shown} of {compared} differ{'s' * (len(pages) == 1)}"
+    rest = f" ({compared} compared)" if compared < total else ""
+    return f"page{'s' * (len(pages) != 1)} {shown} of {total} differ{'s' * (len(pages) == 1)}{rest}"
 
 
 class Contents(NamedTuple):
