@@ -11,7 +11,7 @@ that could have been tried is taken.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import islice
 from math import log2
 from typing import NamedTuple
@@ -21,11 +21,11 @@ import numpy as np
 from romwright.faults.lines import Line, State, byte_table
 from romwright.recognition.datalines import match_data
 from romwright.recognition.dump import Dump
+from romwright.recognition.evidence import Expected, Fit
 from romwright.recognition.route import FREE, STRAIGHT_DATA, Route, Ways
 from romwright.recognition.sketch import neighbours
 from romwright.recognition.verdicts import PAGE_BYTES
 
-RIGHT = 0.7  # of the bytes of a damaged dump, when routes are weighed
 MAY_BE_RIGHT = 0.5, 0.7, 0.95  # when one is judged
 PRIOR = 2.0  # neighbours that are supposed to be as bytes in general are
 TOO_OFTEN = 0.25  # share of neighbours that have the byte too, from which it tells nothing
@@ -33,8 +33,6 @@ ALL_AGAIN = 0.9  # share of bytes that are again at a neighbour, from which the 
 FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which a route is worth improving
 STRICT_STEPS, LIKELIEST = 3, 6  # changes that are made by strict evidence, and how many are tried for each
 FEWEST = 8  # bytes from which data lines are matched
-MARGIN = 20.0  # bits: one false name in a million dumps
-LEAST_SHARE, LEAST_EQUAL = 0.6, 16  # of the sampled bytes that can be seen must be right, and so many
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
 MOST_LOST = 2  # data lines that may be stuck in a part of the dump only
 LEAST_THERE = 0.45  # share of the bytes that are seen, fill and all, that are right
@@ -44,36 +42,6 @@ SHIFT = 32  # bytes
 SCATTERED, MOST_SCATTERED = 0.02, 0.3  # share of bytes with several wrong bits between right ones that is looked into,
 # and from which they are of something else
 ENTRIES = 8, 16  # bytes of an entry of a table: wrong ones are then at few of these places
-
-
-@dataclass(frozen=True)
-class Fit:
-    """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence.
-
-    `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must;
-    `scattered` tells that bytes are wrong as between two like tables, or that most are missing.
-    """
-
-    route: Route
-    bits: float
-    equal: int
-    seen: int
-    borne_out: bool = True
-    scattered: bool = False
-
-    def believed(self, images: int) -> bool:
-        """Tell whether no chance explains the agreement, where any of so many images could have been found."""
-        enough = self.equal >= max(LEAST_EQUAL, LEAST_SHARE * self.seen)
-        return enough and self.borne_out and self.surplus(images) >= MARGIN
-
-    @property
-    def worth(self) -> float:
-        """The bits of evidence that are left when all routes that are no more complicated are counted."""
-        return self.bits - self.route.price
-
-    def surplus(self, images: int) -> float:
-        """The bits that are left when the images are counted too."""
-        return self.worth - log2(max(images, 1))
 
 
 class Sampled(NamedTuple):
@@ -111,10 +79,8 @@ class Ground:
         seen &= (at >= 0) & (at < self.dump.size)
         return np.where(seen, at, 0), seen
 
-    def weights(
-        self, data: tuple[Line, ...], at: np.ndarray | None = None, expect: float = RIGHT
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, int]:
-        """Return what is expected of the bytes if the data lines run so, and what right and wrong ones weigh.
+    def expect(self, data: tuple[Line, ...], at: np.ndarray | None = None) -> Expected:
+        """Return what is expected of the bytes if the data lines run so.
 
         With the places of the bytes in the dump, what is there also at other levels of one or two address lines weighs
         less, and nothing if it is there often: tables and texts are alike in that way.
@@ -125,35 +91,23 @@ class Ground:
         blank = np.zeros(256, bool)
         blank[masked[self.dump.blank]] = True
         share = (times + 1) / (times[~blank].sum() + 256)
-        expected = byte_table(data)[self.samples] & mask
-        chance = share[expected]
+        values = byte_table(data)[self.samples] & mask
+        chance = share[values]
         if at is not None:
             found = self.dump.values[at] & np.uint8(mask)
             for steps in neighbours(self.dump.lines):
                 other = self.dump.values[at[:, None] ^ steps] & np.uint8(mask)
-                again = other == expected[:, None]
+                again = other == values[:, None]
                 again = again[:, (other == found[:, None]).mean(axis=0) < ALL_AGAIN]  # not where the dump just repeats
-                chance = np.maximum(chance, (again.sum(axis=1) + PRIOR * share[expected]) / (again.shape[1] + PRIOR))
-        tells = self.telling & ~blank[expected] & (chance < TOO_OFTEN)
-        chance = np.minimum(chance, 0.99)
-        right = np.where(tells, np.log2(expect / chance), 0)
-        wrong = np.where(tells, np.log2((1 - expect) / (1 - chance)), 0)
-        return expected, right, wrong, blank, mask
+                chance = np.maximum(chance, (again.sum(axis=1) + PRIOR * share[values]) / (again.shape[1] + PRIOR))
+        tells = self.telling & ~blank[values] & (chance < TOO_OFTEN)
+        return Expected(values, tells, np.minimum(chance, 0.99), blank, np.uint8(mask))
 
-    def evidence(
-        self, ways: Ways, data: tuple[Line, ...], strict: bool = False, expect: float = RIGHT
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return for each way the bits of evidence, the sampled bytes that agree, and those that are seen.
-
-        Of one way it can be told strictly, so that its evidence may be believed.
-        """
-        at, seen = self.places(ways)
-        expected, right, wrong, blank, mask = self.weights(data, at[0] if strict else None, expect)
-        found = self.dump.values[at] & np.uint8(mask)
-        equal = found == expected
-        counted = seen & (right != 0) & (equal | ~blank[found])
-        bits = np.where(counted, np.where(equal, right, wrong), 0).sum(axis=1)
-        return bits, (counted & equal).sum(axis=1), counted.sum(axis=1)
+    def agreement(self, at: np.ndarray, seen: np.ndarray, due: Expected) -> tuple[np.ndarray, np.ndarray]:
+        """Return which bytes are as expected, and which of all count: blank ones may be missing."""
+        found = self.dump.values[at] & due.mask
+        equal = found == due.values
+        return equal, seen & due.tells & (equal | ~due.blank[found])
 
     def fit(self, route: Route) -> Fit:
         """Judge a route, with the data lines that suit it best."""
@@ -162,8 +116,9 @@ class Ground:
         there = seen & ~self.dump.blank[self.dump.values[at]]  # blank parts may be missing ones
         if there.sum() >= FEWEST:
             route = replace(route, data=match_data(self.dump.values[at[there]], self.samples[there], self.dump))
-        [bits], [equal], [count] = self.evidence(way, route.data)
-        return Fit(route, float(bits), int(equal), int(count))
+        due = self.expect(route.data)
+        equal, counted = self.agreement(at, seen, due)
+        return Fit(route, float(due.bits(equal, counted)), int((counted & equal).sum()), int(counted.sum()))
 
     def improve(self, route: Route) -> Fit:
         """Change one thing after another, as long as there is more evidence for it; at last by strict evidence.
@@ -201,7 +156,8 @@ class Ground:
     def near(self, fit: Fit) -> Iterator[Fit]:
         """Yield fits of the routes in which one thing is different, the likeliest first."""
         ways = Ways.near(fit.route, self.dump.lines)
-        bits, _, _ = self.evidence(ways, fit.route.data)
+        due = self.expect(fit.route.data)
+        bits = due.bits(*self.agreement(*self.places(ways), due))
         here = replace(fit.route, data=STRAIGHT_DATA)
         yield from (
             self.fit(route)
@@ -211,10 +167,11 @@ class Ground:
 
     def strictly(self, fit: Fit) -> Fit:
         """Judge a fit again, so that its evidence may be believed, and whether the dump bears it out."""
-        way = Ways.of(fit.route)
-        trials = [self.evidence(way, fit.route.data, strict=True, expect=expect) for expect in MAY_BE_RIGHT]
-        bits = max(float(trial[0][0]) for trial in trials) - log2(len(trials))
-        fit = replace(fit, bits=bits, equal=int(trials[0][1][0]), seen=int(trials[0][2][0]))
+        [at], [seen] = self.places(Ways.of(fit.route))
+        due = self.expect(fit.route.data, at)
+        equal, counted = self.agreement(at, seen, due)
+        bits = max(float(due.bits(equal, counted, right)) for right in MAY_BE_RIGHT) - log2(len(MAY_BE_RIGHT))
+        fit = replace(fit, bits=bits, equal=int((counted & equal).sum()), seen=int(counted.sum()))
         for route in (fit.route, *self.other_partners(fit.route)):
             if self.borne_out(route):
                 return replace(fit, route=route)
@@ -229,13 +186,13 @@ class Ground:
         there. Bytes that tell nothing if they are right are looked at too.
         """
         [at], [seen] = self.places(Ways.of(route))
-        expected, _, _, blank, mask = self.weights(route.data)
-        found = self.dump.values[at] & np.uint8(mask)
-        equal = found == expected
+        due = self.expect(route.data)
+        found = self.dump.values[at] & due.mask
+        equal = found == due.values
         if equal[seen].sum() < LEAST_THERE * seen.sum():
             return True
-        counted = seen & (equal | ~blank[found] & ~np.isin(self.dump.values[at], ERASED_OR_CLEARED))
-        several = counted & (np.bitwise_count(found ^ expected) > 1)
+        counted = seen & (equal | ~due.blank[found] & ~np.isin(self.dump.values[at], ERASED_OR_CLEARED))
+        several = counted & (np.bitwise_count(found ^ due.values) > 1)
         between = []
         shifted = [(at + step) // PAGE_BYTES for step in range(0, PAGE_BYTES, SHIFT)]
         for pages in (self.at // PAGE_BYTES, *shifted):
@@ -273,17 +230,17 @@ class Ground:
         if lost <= 0 and not route.equal:
             return True
         [at], [seen] = self.places(Ways.of(route))
-        expected, right, _, blank, mask = self.weights(route.data)
-        right_now = seen & (right != 0) & (self.dump.values[at] & np.uint8(mask) == expected)
+        due = self.expect(route.data)
+        right_now = seen & due.tells & (self.dump.values[at] & due.mask == due.values)
         used = {line for line, level in zip(route.lines, route.held) if level == FREE}
         moved = route.base % (1 << min(self.lines, self.dump.lines)) and any(route.base >> line & 1 for line in used)
 
         def repeats(line: int, where: np.ndarray, level: int) -> bool:
             other = at + (1 - 2 * level << line) if moved else at ^ 1 << line
             there = where & (other >= 0) & (other < self.dump.size)
-            found = self.dump.values[np.where(there, other, 0)] & np.uint8(mask)
-            there &= ~blank[found] | (found == expected)
-            return bool(there.any()) and (found == expected)[there].mean() >= REPEATS
+            found = self.dump.values[np.where(there, other, 0)] & due.mask
+            there &= ~due.blank[found] | (found == due.values)
+            return bool(there.any()) and (found == due.values)[there].mean() >= REPEATS
 
         unused = set(range(self.dump.lines)) - used
         idle = sum(any(repeats(line, right_now, level) for level in ((0, 1) if moved else (0,))) for line in unused)

@@ -17,7 +17,8 @@ from romwright.faults.statement import state_lines
 from romwright.images.words import in_bytes
 from romwright.recognition import forms
 from romwright.recognition.dump import Dump
-from romwright.recognition.ground import ALL_AGAIN, Fit, Ground
+from romwright.recognition.evidence import Fit
+from romwright.recognition.ground import ALL_AGAIN, Ground
 from romwright.recognition.linewords import say_lines
 from romwright.recognition.reference import Known, Store
 from romwright.recognition.route import FREE, Route
@@ -26,7 +27,6 @@ from romwright.recognition.sketch import LEAST_BYTES, MOST_BYTES
 from romwright.recognition.verdicts import PAGE_BYTES, Match, pages_of, said_to_differ
 
 CHECK = 8  # bytes of a page's check
-PAGE_LINES = 8
 SMALLEST_DUMP = LEAST_BYTES // 2
 MANY_VALUES, MANY_PAGES = 24, 0.25  # in a page that is not there by chance, and the share of such pages
 LEAST_PART = 0.2  # of the image or of the dump that must be one seen in the other

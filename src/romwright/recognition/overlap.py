@@ -19,7 +19,7 @@ from romwright.faults.alone import signs
 from romwright.findings import Code, Finding, Severity
 from romwright.recognition import forms
 from romwright.recognition.dump import BLANK_SHARE, Dump
-from romwright.recognition.ground import MARGIN
+from romwright.recognition.evidence import MARGIN
 from romwright.recognition.reference import Known, Store
 from romwright.recognition.signatures import SketchIndex
 from romwright.recognition.sketch import LEAST_BYTES, MOST_BYTES, sample_places
