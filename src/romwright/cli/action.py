@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from romwright.images.words import listed
+
 READ_AGAIN = {  # after a bad read: what was found, what hinders most first, and what to do
     ("reads-blank", "one-value"): "see that the chip is supplied, selected and the right way round; then read it again",
     ("line-joined",): "look for solder or a whisker between those pins, reseat the chip, and read it again",
@@ -217,7 +219,3 @@ def burn_words(burnt: Mapping, sheet: str) -> Iterable[str]:
         yield f"burn {name} into {blank}, and verify the 16-bit sum {measure(chip.burning.burnt).sum16}"
     yield f"then switch off and fit {'them' if len(burnt) > 1 else 'it'}{sheet or ' by its plan'}"
 
-
-def listed(words: Sequence[str]) -> str:
-    """List words: `A, B and C`."""
-    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))

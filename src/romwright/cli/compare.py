@@ -10,6 +10,7 @@ from romwright.cli.action import after_read, print_next
 from romwright.cli.comparepictures import picture_options, print_lines, print_written, require_pictures, write_pictures
 from romwright.cli.options import AS_JSON, READ_AS
 from romwright.cli.render import inert, print_findings, print_json, print_result
+from romwright.images.words import listed
 
 SHOWN = 6  # other explanations that are listed on paper; --json has all
 WRONG_SHOWN = 8  # wrong bytes that are
@@ -83,8 +84,7 @@ def report(comparison, answer: dict) -> None:
     if comparison.ambiguity.alike and comparison.certain:
         click.echo(f"Whichever way lines that are alike are connected: {percent(comparison.confidence_together)}.")
     for names in comparison.ambiguity.alike:
-        them = f"{', '.join(names[:-1])} and {names[-1]}"
-        click.echo(f"The contents cannot tell {them} apart: exchanged, every byte would be the same.")
+        click.echo(f"The contents cannot tell {listed(names)} apart: exchanged, every byte would be the same.")
     if comparison.ambiguity.idle:
         click.echo(
             f"{', '.join(comparison.ambiguity.idle)}: the contents do not change with it, so a fault would not show."

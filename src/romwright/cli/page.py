@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import click
 
 from romwright.cli.render import inert, labelled
+from romwright.images.words import listed
 
 LABEL = 14  # columns of the labels on the left
 SYMBOLS = {"vih", "vil", "voh", "vol", "iol", "ioh", "vpp", "cmos"}  # written in capitals
@@ -96,7 +97,7 @@ def function_lines(page) -> Iterator[str]:
     if any(level == "Vpp" for line in table for level in line.levels.values()):
         yield "  Vpp: at its programming voltage"
     for label, (number, choices) in zip(once("factory chose"), page.choices().items()):
-        chosen = ", ".join(choices[:-1]) + f" or {choices[-1]}"
+        chosen = listed(choices, "or")
         left_out = " (NC: left out)" if "NC" in choices else ""
         yield from row(label, f"pin {number}, {page.pins[number - 1].function}: {chosen}{left_out}")
     yield from row("outputs", page.output)

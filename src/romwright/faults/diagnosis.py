@@ -12,6 +12,7 @@ from romwright.faults.lines import LEVELS, Law, Line, State
 from romwright.faults.search.spectrum import MOST_LINES
 from romwright.findings import Code, Finding, Severity
 from romwright.images.runs import is_uniform
+from romwright.images.words import listed
 
 if TYPE_CHECKING:
     import numpy as np
@@ -151,7 +152,7 @@ def named(numbers: Sequence[int], letter: str) -> tuple[str, str]:
         lines = [f"{letter}{number}" for _, number in run]
         names += lines if len(lines) <= FEW_NAMED else [f"{lines[0]}-{lines[-1]}"]
     verb = "is" if len(numbers) == 1 else "are"
-    return (names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"), verb
+    return listed(names), verb
 
 
 def stuck(numbers: Sequence[int], level: int, letter: str, dump: np.ndarray) -> Finding:
@@ -209,7 +210,7 @@ def crossed(lines: Sequence[Line], moved: Sequence[int], letter: str, side: str)
             " and ".join(f"{letter}{n}" for n in sorted(pair)) + " are crossed" for pair in sorted(pairs, key=min)
         )
     elif len(moved) <= FEW_MOVED:
-        title = f"{', '.join(names[:-1])} and {names[-1]} are crossed" if len(names) > 1 else f"{way}"
+        title = f"{listed(names)} are crossed" if len(names) > 1 else f"{way}"
     else:
         kind = "address" if letter == "A" else "data"
         title = f"{len(moved)} of {len(lines)} {kind} lines are crossed"

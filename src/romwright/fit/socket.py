@@ -8,6 +8,7 @@ from enum import StrEnum
 from functools import cached_property
 
 from romwright.fit import tables
+from romwright.images.words import listed
 from romwright.parts.model import Level, Part, Pin, Role
 
 
@@ -202,5 +203,4 @@ class Socket:
 
 def numbers(values: Iterable[int]) -> str:
     """List numbers: `1, 2 and 28`."""
-    *most, last = map(str, sorted(values))
-    return f"{', '.join(most)} and {last}" if most else last
+    return listed(list(map(str, sorted(values))))

@@ -1,6 +1,8 @@
-"""Counts in words for people."""
+"""Counts and lists in words for people."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 
 def counted(number: int, noun: str) -> str:
@@ -19,3 +21,12 @@ def in_bytes(size: int) -> str:
     ('1 byte', '16,384 bytes')
     """
     return counted(size, "byte")
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """List words.
+
+    >>> listed(["A8", "A9", "A12"]), listed(["A8", "A9"], "or"), listed(["A8"]), listed([])
+    ('A8, A9 and A12', 'A8 or A9', 'A8', '')
+    """
+    return f" {last} ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romwright.faults.lines import Line, State
+from romwright.images.words import listed
 
 FEW_CROSSED = 6  # lines that are named one by one
 
@@ -40,8 +41,7 @@ def named(lines: Sequence[int], letter: str) -> str:
     >>> named([8, 9, 12], "A")
     'A8, A9 and A12'
     """
-    *names, last = [f"{letter}{n}" for n in lines]
-    return f"{', '.join(names)} and {last}" if names else last
+    return listed([f"{letter}{n}" for n in lines])
 
 
 def crossings(lines: Sequence[Line], letter: str) -> Iterator[str]:

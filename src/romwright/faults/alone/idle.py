@@ -7,13 +7,13 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from romwright.faults.alone.pairs import FEWEST, VALUES, Pairs
-from romwright.faults.alone.signs import BLANK, UNSOURCED, Dump, Sign, in_words
+from romwright.faults.alone.signs import BLANK, UNSOURCED, Dump, Sign
 from romwright.faults.alone.still import together
 from romwright.faults.causes import RESEAT
 from romwright.faults.diagnosis import JOINED
 from romwright.faults.lines import Law
 from romwright.findings import Code, Finding, Severity
-from romwright.images.words import in_bytes
+from romwright.images.words import in_bytes, listed
 
 DEAD = Code(
     "line-reaches-nothing", Severity.FAULT, "a change of any address line changes what is read",
@@ -164,9 +164,9 @@ def repeats(dump: Dump, lines: Sequence[int]) -> Sign:
     return Sign(
         Finding(
             REPEATS, what,
-            f"{in_words(names)} {verb} no effect: {evidence}. Right for a small program in a bigger chip, and for a "
+            f"{listed(names)} {verb} no effect: {evidence}. Right for a small program in a bigger chip, and for a "
             "chip read as a bigger one; else the line does not reach the chip",
-            f"compare {in_bytes(period)} with what is printed on the chip; if it is bigger, probe {in_words(names)} at "
+            f"compare {in_bytes(period)} with what is printed on the chip; if it is bigger, probe {listed(names)} at "
             f"its pins while it is read {UNSOURCED}",
         ),
         facts, says,
@@ -191,10 +191,10 @@ def dead(dump: Dump, lines: Sequence[int], banks: bool) -> Sign:
     moves = "it moves" if one else "they move"
     return Sign(
         Finding(
-            DOUBLED if banks else DEAD, f"{in_words(names)} {reach}",
+            DOUBLED if banks else DEAD, f"{listed(names)} {reach}",
             f"{told - wrong:,} of {told:,} pairs of bytes that differ only in {'it' if one else 'one of them'} and are "
             f"no padding are equal{but}; by chance about {told * chance(dump):,.0f} would be. {innocent}",
-            f"probe {in_words(names)} at the chip's pins while it is read: if {moves}, a contact inside is open; "
+            f"probe {listed(names)} at the chip's pins while it is read: if {moves}, a contact inside is open; "
             f"if not, clean and reseat the adapter, and look for a short to GND or VCC {UNSOURCED}",
         ),
         {"lines": names, "state": "idle", "pairs": told, "wrong": wrong},
@@ -216,10 +216,10 @@ def joined(pairs: Pairs, law: Law, group: Sequence[int]) -> Sign:
     )
     return Sign(
         Finding(
-            JOINED, f"{in_words(names)} are joined: the {wins} one wins",
+            JOINED, f"{listed(names)} are joined: the {wins} one wins",
             f"{counted}; the same the other way round. Three of the four quarters that the two lines make are equal. "
             "Innocent only if one block was written three times on purpose",
-            f"with the chip out, measure between {in_words(names)} at the adapter and the reader: look for solder or "
+            f"with the chip out, measure between {listed(names)} at the adapter and the reader: look for solder or "
             "a whisker; " + RESEAT,
         ),
         {"lines": names, "state": "joined", "law": str(law), "pairs": told, "wrong": wrong,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -91,15 +91,6 @@ def all_lines() -> frozenset[tuple[str, ...]]:
     """Return what traits say of lines, halves and repeats: where nothing was read, no line tells anything."""
     lines = {(kind, f"{letter}{n}") for kind, letter in (("data bit", "D"), ("address line", "A")) for n in range(32)}
     return frozenset(lines | {("half", "both"), ("repeat", "1"), ("repeat", "256")})
-
-
-def in_words(names: Sequence[str]) -> str:
-    """Join names as a sentence does.
-
-    >>> in_words(["D0"]), in_words(["D0", "D1", "D2"])
-    ('D0', 'D0, D1 and D2')
-    """
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def one_in(bits: float) -> str:

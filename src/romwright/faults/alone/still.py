@@ -11,13 +11,13 @@ from itertools import combinations
 
 import numpy as np
 
-from romwright.faults.alone.signs import BLANK, UNSOURCED, Dump, Sign, all_lines, in_words, one_in
+from romwright.faults.alone.signs import BLANK, UNSOURCED, Dump, Sign, all_lines, one_in
 from romwright.faults.causes import RESEAT
 from romwright.faults.diagnosis import JOINED, STUCK
 from romwright.faults.lines import LEVELS
 from romwright.findings import Code, Finding, Severity
 from romwright.images import runs
-from romwright.images.words import in_bytes
+from romwright.images.words import in_bytes, listed
 
 STILL = Code(
     "line-still", Severity.CAUTION, "every data line of a dump moves, those at the edge of the byte too",
@@ -139,18 +139,18 @@ def at_edge(dump: Dump, still: dict[int, int], others: int, wrong: int) -> Sign:
             "nothing, if the chip should hold only text; else probe D7 at the chip while it is read",
         )  # fmt: skip
         return Sign(finding, facts, says)
-    levels = [f"{in_words([f'D{n}' for n in still if still[n] == level])} always {LEVELS[level]}"
+    levels = [f"{listed([f'D{n}' for n in still if still[n] == level])} always {LEVELS[level]}"
               for level in (0, 1) if level in still.values()]  # fmt: skip
     never = "never moves" if len(still) == 1 else "never move"
     innocent = f"a PROM of {8 - len(still)} bits, a table of smaller numbers, or the dots of characters"
     innocent = f"7-bit codes ({printable:.1%} are printable here), {innocent}" if still == {7: 0} else innocent
     return Sign(
         Finding(
-            STILL, f"{in_words(names)} {never}: {' and '.join(levels)}",
+            STILL, f"{listed(names)} {never}: {' and '.join(levels)}",
             f"in {but} of {told:,} that are not blank, with {others} patterns on the other lines; were "
             f"{'it' if len(still) == 1 else 'they'} free, all would agree by chance {one_in(others * len(still))}. "
             f"A line is stuck, or the contents are so: {innocent}",
-            f"if this is a program, probe {in_words(names)} at the chip and at the reader while it is read, and reseat "
+            f"if this is a program, probe {listed(names)} at the chip and at the reader while it is read, and reseat "
             f"{UNSOURCED}",
         ),
         facts, says,
@@ -181,11 +181,11 @@ def check_joined(dump: Dump) -> Iterator[Sign]:
         but = f" but in {in_bytes(spoilt)}" * bool(spoilt)
         yield Sign(
             Finding(
-                JOINED, f"{in_words(names)} are joined",
+                JOINED, f"{listed(names)} are joined",
                 f"they are equal in {in_bytes(total)} that are not blank{but}, in {patterns} different bytes; were "
                 f"they free, all would agree by chance {one_in(patterns)}. They are 1 in {share:.0%} of the "
                 f"bytes, the other lines in {rest:.0%}: rather as if {law}. Innocent only in dots drawn double",
-                f"with the chip out, measure between {in_words(names)} at the adapter: look for solder or a whisker; "
+                f"with the chip out, measure between {listed(names)} at the adapter: look for solder or a whisker; "
                 + RESEAT,
             ),
             {"lines": names, "state": "joined", "bytes": total, "wrong": spoilt, "patterns": patterns,

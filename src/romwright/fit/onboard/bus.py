@@ -13,6 +13,7 @@ from romwright.fit.drive import in_words
 from romwright.fit.onboard.accesses import Access, Accesses, group_lines
 from romwright.fit.onboard.mounted import Mounted
 from romwright.fit.onboard.nets import Nets
+from romwright.images.words import listed
 
 CPU = "CPU"
 CONTENTION = Code(
@@ -248,10 +249,6 @@ def title_of(of: Sequence[Case], subject: str | tuple[str, ...], expected: str |
     who = listed(list(dict.fromkeys(name for case in of for name in case.drives)))
     return f"{who} {'answers' if sure else 'may answer'} where {where}"
 
-
-def listed(words: Sequence[str]) -> str:
-    """List words: `A, B and C`."""
-    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
 
 
 def spans(cases: Iterable[Case]) -> str:

@@ -8,8 +8,9 @@ from enum import StrEnum
 
 from romwright.boards.model import Device
 from romwright.errors import OptionError
-from romwright.fit.onboard.bus import CPU, Case, Outcome, listed
+from romwright.fit.onboard.bus import CPU, Case, Outcome
 from romwright.fit.onboard.mounted import Mounted
+from romwright.images.words import listed
 from romwright.parts.model import Part
 
 

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from romwright.findings import Finding
 from romwright.fit import tables
 from romwright.fit.drive import in_words
-from romwright.fit.onboard.bus import listed
 from romwright.fit.onboard.mounted import Mounted
 from romwright.fit.onboard.power_up import at_power_up
 from romwright.fit.writes import WRITE
+from romwright.images.words import listed
 
 
 def find_writes(mounted: Mounted) -> Iterator[Finding]:

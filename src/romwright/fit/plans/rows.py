@@ -9,6 +9,7 @@ from enum import StrEnum
 from romwright.fit.drive import rows_at
 from romwright.fit.plans.glue import PlacedGate, gate_nets
 from romwright.fit.socket import RAILS, Gate, Kind, Net, Socket, strap
+from romwright.images.words import listed
 from romwright.parts.model import OTHER, Level, Part, Pin, Role
 
 
@@ -66,7 +67,7 @@ def lay_rows(socket: Socket, chip: Part, wanted: Mapping[int, Net | None], names
                 users.setdefault(each.position, []).append(name.partition(".")[0])
     for position, net in socket.nets.items():
         pin, signal = places.get(position), socket.part.pins[position - 1].name
-        notes = [f"the socket position goes to {listed(users[position])}"] if position in users else []
+        notes = [f"the socket position goes to {met(users[position])}"] if position in users else []
         how = choose_how(wanted[pin.number], net) if pin else How.OPEN
         if how is not How.STRAIGHT and net.kind is Kind.RAIL and net.level is None:
             notes.append(f"this position carries {net.volts:+g} V")
@@ -191,8 +192,7 @@ def nets_of(rows: Iterable[Row], gates: Iterable[PlacedGate], socket: Socket, ch
     return found
 
 
-def listed(words: list[str]) -> str:
+def met(words: list[str]) -> str:
     """List what a position goes to: `chip pin 1, 27 and X1`."""
     first, *others = dict.fromkeys(words)
-    *most, last = [first, *(word.removeprefix("chip pin ") for word in others)]
-    return f"{', '.join(most)} and {last}" if most else last
+    return listed([first, *(word.removeprefix("chip pin ") for word in others)])
