@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from romwright.jobs.finished import digest
 from romwright.jobs.library import require_sound
 
 HEAD = """\
@@ -131,5 +131,5 @@ def recorded(inputs: tuple[str, ...], folder: Path) -> Iterator[str]:
     """Yield the lines with the checksums of the inputs as they are now."""
     yield "\n[expected]  # the inputs as they were when this was written: another file stops the job"
     for name in inputs:
-        digest = hashlib.sha256((folder / name).read_bytes()).hexdigest()
-        yield f"{quoted(name)} = {{ sha256 = {quoted(digest)} }}"
+        sha256 = digest((folder / name).read_bytes())
+        yield f"{quoted(name)} = {{ sha256 = {quoted(sha256)} }}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from romwright.boards.library import require_board, require_cpu
@@ -146,11 +146,8 @@ def fit_in_socket(fit: Fit, part: Part, reading: Reading, stated: dict, pages: P
     """Plan for a socket that was laid out for a part; every polarity must be stated."""
     original, its_reading = pages.part(fit.original)
     verdict = examine_fit(original, part, parse_polarity(fit.polarity, "fit.polarity"), stated, fit.prefer, fit.banks)
-    require_stated(verdict)
-    (first,) = verdict.fits
-    findings = (*its_reading.findings, *reading.findings, *lasting_of(verdict))
     kept = shipped(original, its_reading), shipped(part, reading)
-    return Fitted(first.plan, first.proof, findings, reading, unread(verdict.pages), kept, verdict.findings)
+    return fitted_as(verdict, its_reading, reading, verdict.pages, kept)
 
 
 def fit_shares(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages) -> list[Fitted]:
@@ -160,14 +157,19 @@ def fit_shares(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Page
     made = []
     for share in share_out(whole, part, fit.chips):
         verdict = examine_fit(share.part, part, {}, stated, fit.prefer, fit.banks)
-        require_stated(verdict)
-        first = verdict.fits[0]
-        findings = (*its_reading.findings, *reading.findings, *lasting_of(verdict))
-        made.append(Fitted(
-            first.plan, first.proof, findings, reading, unread([original, part]), (None, shipped(part, reading)),
-            verdict.findings, whole=whole, share=share,
-        ))  # fmt: skip
+        kept = None, shipped(part, reading)
+        made.append(replace(fitted_as(verdict, its_reading, reading, [original, part], kept), whole=whole, share=share))
     return made
+
+
+def fitted_as(
+    verdict: Verdict, its_reading: Reading, reading: Reading, pages: Iterable[Part], kept: tuple[Part | None, Part | None]
+) -> Fitted:
+    """Return what the only fit of a verdict comes to. Raises OptionError while a polarity is open."""
+    require_stated(verdict)
+    first = verdict.fits[0]
+    findings = (*its_reading.findings, *reading.findings, *lasting_of(verdict))
+    return Fitted(first.plan, first.proof, findings, reading, unread(pages), kept, verdict.findings)
 
 
 def fit_for_two(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages) -> Fitted:

@@ -1,8 +1,7 @@
-"""The files that a job reads: found, read once, and held against the checksums that the job's file records for them."""
+"""The files that a job reads: found, and held against the checksums that the job's file records for them."""
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
@@ -19,10 +18,9 @@ class Inputs:
 
     def __init__(self, job: Job, folder: Path) -> None:
         """Read all; raises InputError for one that is missing or not what the job's file records."""
-        self.folder, self.data, self.sums = folder, {}, {}
+        self.folder, self.sums = folder, {}
         for name in job.inputs:
-            self.data[name] = read_whole(folder / name, name)
-            self.sums[name] = measure(self.data[name])
+            self.sums[name] = measure(read_whole(folder / name, name))
             require_expected(name, self.sums[name], job.expected.get(name, {}))
         self.unrecorded = tuple(name for name in job.inputs if not job.expected.get(name))
 
@@ -32,8 +30,8 @@ class Inputs:
 
     def digests(self) -> Iterator[tuple[str, str]]:
         """Yield the name and SHA-256 of each input."""
-        for name, data in self.data.items():
-            yield name, hashlib.sha256(data).hexdigest()
+        for name, sums in self.sums.items():
+            yield name, sums.sha256
 
 
 def read_whole(path: Path, name: str) -> bytes:

@@ -6,14 +6,11 @@ that begin with # say what belongs to what, and hold names that a terminal might
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from romwright.jobs.finished import MANIFEST, OUTPUTS
-
-NAME = MANIFEST
+from romwright.jobs.finished import OUTPUTS, digest
 
 
 def build_manifest(
@@ -27,21 +24,21 @@ def build_manifest(
     0000000000000000000000000000000000000000000000000000000000000000  ../a.bin
     """
     lines = [f"# {one_line(title)}", *filter(None, [record]), "# made from"]
-    lines += [line(digest, Path(up, name).as_posix()) for name, digest in inputs]
+    lines += [line(sha256, Path(up, name).as_posix()) for name, sha256 in inputs]
     lines.append(OUTPUTS)
-    lines += [line(hashlib.sha256(data).hexdigest(), name) for name, data in outputs.items()]
+    lines += [line(digest(data), name) for name, data in outputs.items()]
     return ("\n".join(lines) + "\n").encode("utf-8", "replace")
 
 
-def line(digest: str, name: str) -> str:
+def line(sha256: str, name: str) -> str:
     r"""Return the line of a file, a backslash in its name written twice and announced, as coreutils' manual says.
 
     >>> print(line("0", "a\\b"))
     \0  a\\b
     """
     if not name.isprintable():
-        return f"# {digest}  {one_line(name)} (this name cannot be printed: look at that file by hand)"
-    return "\\" * ("\\" in name) + f"{digest}  " + name.replace("\\", "\\\\")
+        return f"# {sha256}  {one_line(name)} (this name cannot be printed: look at that file by hand)"
+    return "\\" * ("\\" in name) + f"{sha256}  " + name.replace("\\", "\\\\")
 
 
 def one_line(words: str) -> str:

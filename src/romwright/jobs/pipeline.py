@@ -6,7 +6,6 @@ and equal is left alone. Each output is written as soon as it is made: where a l
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -18,10 +17,10 @@ from romwright.jobs.briefing import brief
 from romwright.jobs.chips import Chip, chips_of
 from romwright.jobs.dumps import Examined, examine_dump
 from romwright.jobs.files import require_not_inputs
-from romwright.jobs.finished import build_record, without_record
+from romwright.jobs.finished import MANIFEST, build_record, digest, without_record
 from romwright.jobs.inputs import Inputs
 from romwright.jobs.keys import as_keys, in_keys
-from romwright.jobs.manifest import NAME, build_manifest, up_from
+from romwright.jobs.manifest import build_manifest, up_from
 from romwright.jobs.model import KINDS, Dump, Job
 from romwright.jobs.outputs import FIT_KINDS, build_for_chip, build_sheet, ending
 from romwright.sheets.document import Sheet
@@ -82,7 +81,7 @@ class Run:
         yield from self.questions()
         for output in self.outputs():
             yield f"write {output.name}", in_keys(lambda output=output: self.write(output.name, self.build(output)))
-        yield f"write {NAME}", self.write_manifest
+        yield f"write {MANIFEST}", self.write_manifest
 
     def find_out(self) -> None:
         """Take all steps that write nothing."""
@@ -193,14 +192,9 @@ class Run:
 
     def write_manifest(self) -> None:
         """Write what ties the outputs to the inputs and the job's file; one that only another program made goes."""
-        up, record, path = up_from(self.target, self.folder), "", self.target / NAME
+        up, record, path = up_from(self.target, self.folder), "", self.target / MANIFEST
         if all(name.isprintable() and "\\" not in name for name in self.job.inputs):  # others are no plain lines
             record = build_record(self.path.read_bytes(), self.ok)
         data = build_manifest(self.job.title, self.inputs.digests(), dict(self.written), up, record)
         same = path.is_file() and without_record(path.read_bytes()) == without_record(data)
-        self.write(NAME, data, overwrite=same)
-
-
-def digest(data: bytes) -> str:
-    """Return the SHA-256 of bytes."""
-    return hashlib.sha256(data).hexdigest()
+        self.write(MANIFEST, data, overwrite=same)
