@@ -163,7 +163,11 @@ def fit_shares(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Page
 
 
 def fitted_as(
-    verdict: Verdict, its_reading: Reading, reading: Reading, pages: Iterable[Part], kept: tuple[Part | None, Part | None]
+    verdict: Verdict,
+    its_reading: Reading,
+    reading: Reading,
+    pages: Iterable[Part],
+    kept: tuple[Part | None, Part | None],
 ) -> Fitted:
     """Return what the only fit of a verdict comes to. Raises OptionError while a polarity is open."""
     require_stated(verdict)

@@ -13,8 +13,6 @@ from romwright.fit.onboard.nets import Level, Nets
 from romwright.fit.socket import Kind, Net
 from romwright.parts.model import Part, Pin, Role
 
-SEATED = ("straight", "one up", "one down", "turned")
-
 
 def positions(socket: Socket, chip: Part, seated: str = "straight") -> dict[int, int]:
     """Return the socket position of each chip pin that has one; a shorter chip sits bottom-aligned.
