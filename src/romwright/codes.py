@@ -17,7 +17,7 @@ MODULES = (
     "faults.causes", "faults.diagnosis", "faults.extent", "faults.patterns.linereport",
     "faults.alone.answers", "faults.alone.breaks", "faults.alone.crowd", "faults.alone.idle", "faults.alone.still",
     "faults.repairs.outcome", "faults.repairs.restoration", "faults.repeats.unsettled", "faults.repeats.wobble",
-    "electric.readings",
+    "electric.loading", "electric.margins", "electric.readings", "electric.supply",
     "fit.kinds", "fit.pins", "fit.selects", "fit.writes",
     "fit.onboard.bus", "fit.onboard.joins", "fit.onboard.meets", "fit.onboard.power_up",
 )  # fmt: skip

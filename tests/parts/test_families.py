@@ -37,7 +37,6 @@ def test_the_family_behind_the_bad_files_is_good(tmp_path):
 PRINTED = {
     "TTL": (0.8, 2.0, {(0.4, 16)}, {(2.4, 0.4)}),  # TI SDLS029C (7404), SDLS100 (7432)
     "LS": (0.8, 2.0, {(0.4, 4), (0.5, 8)}, {(2.7, 0.4)}),  # TI SDLS029C, SDLS100, SDLS014; Fairchild DS006439
-    "HC": (1.35, 3.15, {(0.33, 4)}, {(3.84, 4)}),  # TI SCLS181H, SCLS078H, SCLS108D, at VCC 4.5 V
     "HCT": (0.8, 2.0, {(0.33, 4)}, {(3.84, 4), (4.4, 0.02)}),  # TI SCLS064E, SCLS171E
     "NMOS": (0.8, 2.0, {(0.45, 2.1)}, {(2.4, 0.4)}),  # Intel 27128A, 230849-009, p. 5-31
     "Z80": (0.8, 2.0, {(0.4, 2)}, {(2.4, 0.25)}),  # Zilog Z8400/Z84C00, p. 39
@@ -57,6 +56,10 @@ def test_levels_are_those_that_the_sheets_print(name):
 
 def test_thresholds_as_parts_of_the_supply():
     wdc, cmos = families.require_family("W65C02S"), families.require_family("CMOS")  # WDC Table 6-2; TI SCEA043 figure
+    hc = families.require_family("HC")  # TI SCLS181H, SCLS078H, SCLS108D print 3.15 V and 1.35 V at VCC 4.5 V
+    assert (hc.vih_min_of_vcc * 4.5, hc.vil_max_of_vcc * 4.5) == pytest.approx((3.15, 1.35))
+    assert [(each.max_v, each.iol_ma) for each in hc.vol] == [(0.33, 4)]
+    assert [(each.min_v, each.ioh_ma) for each in hc.voh] == [(3.84, 4)]
     for family in (wdc, cmos):
         assert (family.vil_max_of_vcc, family.vih_min_of_vcc) == (0.3, 0.7)
     assert [(each.below_vcc_v, each.ioh_ma) for each in wdc.voh] == [(0.4, 0.7)]

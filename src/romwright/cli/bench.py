@@ -124,3 +124,59 @@ def print_trust(found) -> None:
     click.echo("\nSources")
     for line in (*found.sources, *(f"UNCHECKED: {entry}" for entry in found.unchecked)):
         click.echo(f"  {line}")
+
+
+@command.command(short_help="Set an output against an input: noise margin and fan-out.")
+@click.argument("driver", metavar="DRIVER")
+@click.argument("receiver", metavar="RECEIVER")
+@click.option("--inputs", type=click.IntRange(1, 1000), default=1, show_default=True, help="How many such inputs it feeds.")
+@click.option("--vcc", metavar="V or V-V", default="5", show_default=True, help="The supply, such as 4.75-5.25.")
+@AS_JSON
+def levels(driver: str, receiver: str, inputs: int, vcc: str, as_json: bool) -> int:
+    """Set the output of DRIVER against the input of RECEIVER: parts by name or marking, or families such as LS or HCT.
+
+    The noise margin is what is left in volts at H and at L when both sides are at the worst that their sheets allow;
+    a range where sheets differ, unknown where nobody has read a number. Exit status 0: a short level is a caution.
+
+    \b
+    Example: romwright bench levels 27128A HC --vcc 4.75-5.25
+    """
+    from romwright.cli.electric import count, print_margins
+    from romwright.cli.render import print_findings, print_json
+    from romwright.electric.loading import add_up, find_of_load
+    from romwright.electric.margins import pair
+    from romwright.electric.socketed import known
+    from romwright.electric.terminals import require_terminal
+
+    supply = parse_vcc(vcc)
+    one, other = require_terminal(driver, supply), require_terminal(receiver, supply)
+    loads = {level: add_up({other: inputs}, level) for level in "HL"}
+    found = pair(one, other, known(loads["L"]), known(loads["H"]))
+    what = f"{inputs} inputs of {other.name}" if inputs > 1 else f"one input of {other.name}"
+    findings = [*found.findings, *(f for level, load in loads.items() for f in find_of_load(one, load, level, what))]
+    answer = found.as_json()
+    if as_json:
+        answer |= {"inputs": inputs, "loads": {level: load.as_json() for level, load in loads.items()}}
+        print_json(answer | {"findings": [each.as_json() for each in findings]})
+        return 0
+    print_margins([found])
+    click.echo(f"\nfan-out, in such inputs: {count(found.fan_out_low)} at L, {count(found.fan_out_high)} at H")
+    click.echo()
+    print_findings(findings)
+    click.echo("Sources")
+    for line in (*answer["sources"], *(f"UNCHECKED: {entry}" for entry in answer["unchecked"])):
+        click.echo(f"  {line}")
+    return 0
+
+
+def parse_vcc(text: str) -> tuple[float, float]:
+    """Read a supply: `5`, or `4.75-5.25`. Raises OptionError.
+
+    >>> parse_vcc("5"), parse_vcc("4.75-5.25")
+    ((5.0, 5.0), (4.75, 5.25))
+    """
+    match = re.fullmatch(r"(\d{1,2}(?:\.\d{1,3})?)(?:-(\d{1,2}(?:\.\d{1,3})?))? ?V?", text.strip(), re.IGNORECASE)
+    low, high = (float(match[1]), float(match[2] or match[1])) if match else (0.0, 0.0)
+    if not 0 < low <= high <= 15:
+        raise OptionError(f"--vcc {text} is no supply", expected="volts, or the lowest and the highest: 4.75-5.25")
+    return low, high

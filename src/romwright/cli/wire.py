@@ -70,7 +70,9 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
     from romwright.cli.action import after_plan, after_polarities, print_next
+    from romwright.cli.electric import print_electric
     from romwright.cli.render import print_cautions, print_files, print_findings, print_json
+    from romwright.electric.socketed import examine_pair
     from romwright.findings import blocks
     from romwright.fit.verdict import examine_fit
     from romwright.parts.cautions import fitting_cautions
@@ -99,12 +101,14 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     if as_json:
         answer = verdict.as_json()
         answer["findings"] += [finding.as_json() for finding in markings]
+        answer["electric"] = examine_pair(original, part).as_json()
         print_json(answer | {"cautions": fitting_cautions(), "next": action} | ({"files": files} if files else {}))
     else:
         if markings:
             print_findings(dict.fromkeys(markings))
             click.echo()
         print_verdict(verdict)
+        print_electric(examine_pair(original, part))
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Board, Cpu, Socket
+from romwright.electric.socketed import Electric, examine_on_board, examine_pair
 from romwright.errors import OptionError
 from romwright.findings import Finding, Severity, blocks
 from romwright.fit import kinds, selects
@@ -53,6 +54,7 @@ class Fitted:
     also: dict[str, Part] | None = None  # the chips in the board's other sockets
     whole: Part | None = None
     share: Share | None = None
+    electric: Electric | None = None
 
     @property
     def works(self) -> bool:
@@ -134,10 +136,12 @@ def fit_on_board(
     said = [(place, pages.path(name), polarity) for place, name, polarity in parse_also(fit.also, "fit.also")]
     also = {name: other.chip for name, other in fit_others(board, socket, said).items()} | dict(others)
     found = plan_board(board, cpu, socket, chip, now, fit.prefer, fit.banks, also)
-    findings = (*reading.findings, *found.judged.findings)
+    electric = examine_on_board(board, socket, found.plan.original, chip)
+    known = [finding for finding in electric.findings if finding.severity is not Severity.NOTE]
+    findings = (*reading.findings, *found.judged.findings, *known)
     return Fitted(
         found.plan, prove_plan(found.plan), findings, reading, unchecked_of(board, cpu, chip),
-        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also,
+        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also, electric=electric,
     )  # fmt: skip
 
 
@@ -149,7 +153,10 @@ def fit_in_socket(fit: Fit, part: Part, reading: Reading, stated: dict, pages: P
     (first,) = verdict.fits
     findings = (*its_reading.findings, *reading.findings, *lasting_of(verdict))
     kept = shipped(original, its_reading), shipped(part, reading)
-    return Fitted(first.plan, first.proof, findings, reading, unread(verdict.pages), kept, verdict.findings)
+    electric = examine_pair(original, part)
+    return Fitted(
+        first.plan, first.proof, findings, reading, unread(verdict.pages), kept, verdict.findings, electric=electric
+    )
 
 
 def fit_shares(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages) -> list[Fitted]:
