@@ -12,7 +12,7 @@ from romwright.findings import Code
 
 MODULES = (
     "images.formats.reading", "images.formats.intel", "images.formats.motorola", "images.preparation",
-    "parts.bodies", "parts.reading", "sheets.labels",
+    "parts.bodies", "parts.programming", "parts.reading", "sheets.labels",
     "recognition.crossings", "recognition.overlap", "recognition.structures",
     "faults.causes", "faults.diagnosis", "faults.extent", "faults.patterns.linereport",
     "faults.alone.answers", "faults.alone.breaks", "faults.alone.crowd", "faults.alone.idle", "faults.alone.still",

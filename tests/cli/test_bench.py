@@ -52,3 +52,39 @@ def test_a_board_without_limits_is_not_judged(romwright, tmp_path):
     assert run.status == 0 and run.json["rails"][0]["verdict"] == "unknown"
     assert [each["code"] for each in run.json["findings"]] == ["rail-without-range"]
     assert run.json["trust"][0]["trust"] == "unknown"
+
+
+def test_levels_of_a_pair(romwright):
+    run = romwright("bench", "levels", "27128A", "HC", "--vcc", "4.75-5.25", "--json")
+    assert run.status == 0
+    assert run.json.keys() == {
+        "driver", "receiver", "vcc_v", "high", "low", "fan_out_high", "fan_out_low", "fan_out", "inputs", "loads",
+        "findings", "sources", "unchecked",
+    }  # fmt: skip
+    assert run.json["high"] == {
+        "level": "H", "given_v": [2.4, 2.4], "asked_v": [3.325, 3.675], "margin_v": [-1.275, -0.925], "verdict": "short"
+    }  # fmt: skip
+    text = romwright("bench", "levels", "27128A", "TTL", "--inputs", "2").out
+    assert "overloaded" in text and "fan-out, in such inputs: 1 at L, 10 at H" in text and "SDLS029C" in text
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [(("LSX",), "did you mean LS"), (("LS", "--vcc", "0"), "no supply"), (("LS", "--vcc", "6-5"), "no supply")],
+)
+def test_levels_of_what_is_unknown(romwright, more, said):
+    run = romwright("bench", "levels", "27128A", *more)
+    assert run.status == 2 and said in run.err
+
+
+def test_a_board_that_cannot_feed_the_chip(romwright, tmp_path):
+    """A board whose supply gives 820 mA and draws up to 800: a 28C256 asks for 50 more."""
+    root = Path(__file__).parents[2]
+    text = (root / "pinmaps/boards/tern-tl-1.toml").read_text("utf-8")
+    (tmp_path / "tern-tl-1.toml").write_text(text.replace("most_ma = 1500", "most_ma = 820"), "utf-8")
+    run = romwright("wire", "U7", "28C256", "--board", "./tern-tl-1.toml", "--json")
+    assert [each["title"] for each in run.json["findings"] if each["code"] == "supply-short"] == [
+        "+5V may have to give 850 mA, and gives 820 mA"
+    ]
+    assert run.json["electric"]["supply"]["total_ma"] == [None, 850]
+    assert run.json["electric"]["loads"]["L"]["most_ma"] is None  # nobody has read what a 6502 input takes

@@ -13,7 +13,7 @@ from romwright.parts.families import family_names
 class RailLimits(Struct, frozen=True, forbid_unknown_fields=True):
     """What one rail must keep to, and where it is probed.
 
-    `current_ma` is what the board draws from it, least and most, with all its chips in; `most_ma` what the supply gives.
+    `current_ma` is what the board draws from it, least and most, all its chips in; `most_ma` what the supply gives.
     """
 
     probe: str
@@ -41,13 +41,13 @@ def find_power_faults(rails: Mapping[str, float], limits: Mapping[str, RailLimit
 
 
 def find_limit_faults(where: str, volts: float | None, limit: RailLimits) -> Iterator[str]:
-    """Yield what is wrong with the limits of a rail, which has so many volts by the file, None if it has no such rail."""
+    """Yield what is wrong with the limits of a rail of so many volts, None if the file has no such rail."""
     if not volts:
-        found = "no rail of that name" if volts is None else "the rail of 0 V, against which the others are measured"
+        found = "no rail of that name" if volts is None else "the rail of 0 V"
         yield f"{where}: {found}; expected a rail with a voltage of this file [limits-rail]"
         return
     if not limit.probe.strip():
-        yield f"{where}.probe: empty; say where it is measured, such as U7 position 28 against position 14 [limits-probe]"
+        yield f"{where}.probe: empty; say where it is measured, such as U7 28 to 14 [limits-probe]"
     if limit.range_v and not (limit.range_v[0] < limit.range_v[1] and limit.range_v[0] <= volts <= limit.range_v[1]):
         span = f"{limit.range_v[0]:g} to {limit.range_v[1]:g} V"
         yield f"{where}.range_v: {span}, expected the lower first, and {volts:g} V between them [limits-range]"

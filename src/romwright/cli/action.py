@@ -182,6 +182,8 @@ def after_run(run) -> str:
         fitted = bad[0].fitted
         where = f"{fitted.socket.name} of {fitted.board.title}" if fitted.board else "the socket"
         return f"leave the {fitted.plan.chip.name} out of {where}, and read on the sheet what is wrong"
+    if unread := [chip.fitted.plan.chip.name for chip in run.chips if chip.fitted.voltage]:
+        return f"read the marking on the {unread[0]}, write it under confirmed in the job's file, and run it again"
     sheet = next((f" as {name} says" for name in reversed(run.written) if "-sheet." in name), "")  # the PDF, if any
     burnt = {output.name: run.chips[output.chip] for output in run.outputs() if output.kind == "burn"}
     if burnt:

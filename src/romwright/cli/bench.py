@@ -129,7 +129,9 @@ def print_trust(found) -> None:
 @command.command(short_help="Set an output against an input: noise margin and fan-out.")
 @click.argument("driver", metavar="DRIVER")
 @click.argument("receiver", metavar="RECEIVER")
-@click.option("--inputs", type=click.IntRange(1, 1000), default=1, show_default=True, help="How many such inputs it feeds.")
+@click.option(
+    "--inputs", type=click.IntRange(1, 1000), default=1, show_default=True, help="How many such inputs it feeds."
+)
 @click.option("--vcc", metavar="V or V-V", default="5", show_default=True, help="The supply, such as 4.75-5.25.")
 @AS_JSON
 def levels(driver: str, receiver: str, inputs: int, vcc: str, as_json: bool) -> int:

@@ -61,8 +61,9 @@ def root(quiet: bool) -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
     Know the dump (inspect, lists, identify, compare, settle, repair), prepare the image (prepare), test the bench
-    (pattern), know the chip (parts) and the board (boards), fit it (wire, prove, links), judge its supplies (bench), mark it (label); or do it all
-    from one file (job, run, sheet). What a finding means: explain. See it on the invented Tern TL-1: romwright demo DIR
+    (pattern), know the chip (parts) and the board (boards), fit it (wire, prove, links), judge the supplies (bench),
+    mark it (label); or do it all from one file (job, run, sheet). What a finding means: explain. See it on the invented
+    Tern TL-1: romwright demo DIR
     """
 
 

@@ -30,12 +30,13 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
     action = after_boarding(found, proof, place.name, now)
     electric = examine_on_board(page, place, found.plan.original, chip)
-    ok = found.judged.verdict == "works" and proof.equal and not blocks(electric.findings)
+    findings = (*reading.findings, *found.judged.findings, *electric.findings)
+    ok = found.judged.verdict == "works" and proof.equal and not blocks((*reading.findings, *electric.findings))
     if as_json:
         print_json({
             "from": place.name, "board": page.name, "to": chip.name, "links": found.links, "move": found.moved,
             **found.plan.as_json(), "verdict": found.judged.verdict,
-            "findings": [finding.as_json() for finding in (*reading.findings, *found.judged.findings, *electric.findings)],
+            "findings": [finding.as_json() for finding in findings],
             "electric": electric.as_json(),
             "wired": found.plan.wired.as_json(), "proof": proof.as_json(), "files": files,
             "unchecked": unchecked_of(page, cpu, chip), "cautions": fitting_cautions(),

@@ -40,7 +40,7 @@ NO_PULL_UP = Code(
 PULLED = Code(
     "wired-together",
     Severity.CAUTION,
-    "data lines with pull-ups are not driven by a three-state output in place of an open-collector one",
+    "no three-state output takes the place of an open-collector one",
     "Where open-collector outputs are wired together as an AND, a three-state output drives against them.",
     do="Look in the schematic for a second output on these lines that is on at the same time. With one output on "
     "at a time the resistors do no harm.",

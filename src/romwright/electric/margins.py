@@ -162,7 +162,7 @@ def find_of_margin(driver: Terminal, receiver: Terminal, margin: Margin) -> Iter
 
 
 def is_told_elsewhere(driver: Terminal, receiver: Terminal, margin: Margin) -> bool:
-    """Tell whether a margin is unknown for a reason that another finding has: a pull-up gives the level, or overload."""
+    """Tell whether another finding says why a margin is unknown: a pull-up gives the level, or overload."""
     drives = driver.high if margin.level == "H" else driver.low
     asked = receiver.vih_min_v if margin.level == "H" else receiver.vil_max_v
     return asked is not None and (bool(drives) or (driver.pulls_low_only and margin.level == "H"))

@@ -143,7 +143,7 @@ class BenchCheck:
 
 
 def judge_readings(board: Board, volts: Mapping[str, float], milliamperes: Mapping[str, float]) -> BenchCheck:
-    """Judge readings of the rails of a board: volts and milliamperes by the names of the rails; 0 V rails are not asked.
+    """Judge readings of the rails of a board: volts and milliamperes by the names of its rails.
 
     >>> from romwright.boards.library import require_board
     >>> judge_readings(require_board("tern-tl-1"), {"+5V": 4.4}, {}).trust[0].trust

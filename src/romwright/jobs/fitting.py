@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from romwright.boards.library import require_board, require_cpu
@@ -20,7 +20,7 @@ from romwright.fit.standins import unchecked_pins
 from romwright.fit.verdict import Verdict, examine_fit, prove_plan
 from romwright.jobs.model import Fit, is_page
 from romwright.jobs.sockets import fit_others, ordered, parse_also, parse_setting, require_thing, unchecked_of
-from romwright.parts.library import Reading, require_marked
+from romwright.parts.library import Reading, require_marked, to_burn
 from romwright.parts.model import Part
 from romwright.parts.notation import parse_polarity
 
@@ -55,6 +55,7 @@ class Fitted:
     whole: Part | None = None
     share: Share | None = None
     electric: Electric | None = None
+    voltage: tuple[Finding, ...] = ()  # the stop of a chip that would be burnt at what kills its look-alikes
 
     @property
     def works(self) -> bool:
@@ -114,9 +115,15 @@ def fit_chips(fit: Fit, pages: Pages, others: Mapping[str, Part] | None = None) 
     DataFileError.
     """
     part, reading = pages.part(fit.chip)
+    voltage = to_burn(part, reading, fit.confirmed).voltage
+    return [replace(fitted, voltage=voltage) for fitted in plan_chips(fit, part, reading, pages, others or {})]
+
+
+def plan_chips(fit: Fit, part: Part, reading: Reading, pages: Pages, others: Mapping[str, Part]) -> list[Fitted]:
+    """Plan a chip or its shares as the fit says."""
     stated = parse_polarity(fit.chip_polarity, "fit.chip_polarity")
     if fit.board:
-        return [fit_on_board(fit, part, reading, stated, pages, others or {})]
+        return [fit_on_board(fit, part, reading, stated, pages, others)]
     if fit.second:
         return [fit_for_two(fit, part, reading, stated, pages)]
     return fit_shares(fit, part, reading, stated, pages) if fit.chips > 1 else [

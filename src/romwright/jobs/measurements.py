@@ -20,7 +20,10 @@ from romwright.sheets.document import Block, Tick, Ticks, Words
 
 TIED = {How.VCC: ("tied to VCC", "H, +5 V"), How.GND: ("tied to GND", "L, 0 V")}
 NO_LIMITS = "{0} states no limits for {1}: write down what you measure."
-TRUST = "While a rail is out, no verdict on RAM or ROM counts (common practice, no source). romwright bench check judges it."
+TRUST = (
+    "While a rail is out, no verdict on RAM or ROM counts (common practice, no source). "
+    "romwright bench check judges it."
+)
 LOGIC = "0 to +5 V"  # what TTL and NMOS signals keep within (common practice, no source)
 LEFT_OUT = "Leave the chip out, and do not switch on with it: put right what stands under 1, then run the job again."
 QUIET = "An enable that never pulses: nothing is read there. One that never rests: the chip is always on."

@@ -25,8 +25,8 @@ UV = (
 )
 
 LIVE = (
-    "Measure on the low-voltage side only, the meter on volts and its black lead on the board's 0 V first; for a current "
-    "open the circuit with the power off. One slip of a probe between two pins can kill a chip (common practice, no source)."
+    "Measure on the low-voltage side only, the meter on volts and its black lead on the board's 0 V first; for a "
+    "current open the circuit with the power off. A probe that slips can kill a chip (common practice, no source)."
 )
 SOLDER = "Solder with fume extraction; flux fumes can cause asthma. Wash your hands after leaded solder."
 UNKNOWN_RAILS = (
