@@ -36,7 +36,8 @@ def test_without_readings_it_says_what_to_measure(romwright):
     ("entry", "said"),
     [
         ("5V=5,02", "write 5.02, not 5,02"), ("5V", "expected: RAIL=V"), ("5V=nan", "no reading"), ("=5", "no reading"),
-        ("5V=5,+5V=5", "given twice"), ("12V=12", "no rail named '12V'"), ("GND=0", "no rail named 'GND'"), ("", "no reading"),
+        ("5V=5,+5V=5", "given twice"), ("12V=12", "no rail named '12V'"), ("GND=0", "no rail named 'GND'"),
+        ("", "no reading"),
     ],
 )  # fmt: skip
 def test_readings_that_are_none(romwright, entry, said):

@@ -72,7 +72,7 @@ def test_one_chip_in_place_of_two(romwright, tmp_path):
     for name, mask in (("a", 0), ("b", 0xFF)):
         (tmp_path / f"{name}.bin").write_bytes(spelt(8192, mask))
     images = ("--image", "a.bin@first", "--image", "b.bin@second")
-    run = romwright(*TWO, *images, "--burn", "two.bin", "--plan", "two.plan")
+    run = romwright(*TWO, *images, "--burn", "two.bin", "--plan", "two.plan", "--marking", "HN4827128")
     assert run.status == 0 and "every address line, every data line" in run.out
     assert romwright("prove", "two.plan", "a.bin@first", "b.bin@second", "--burnt", "two.bin").status == 0
     assert romwright("prove", "two.plan", "b.bin@first", "a.bin@second", "--burnt", "two.bin").status == 1

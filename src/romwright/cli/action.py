@@ -92,8 +92,13 @@ def burn_written(written: Mapping | None) -> str:
     return f"burn {written['file']} into a fresh chip (romwright prepare fits it to one)" if written else ""
 
 
-def after_prepare(part, names: Sequence[str], sum16: Sequence[str], plan: str | None) -> str:
-    """Say what to burn into what, and what the programmer must show; nothing for a part that nobody can burn."""
+def after_prepare(part, names: Sequence[str], sum16: Sequence[str], plan: str | None, unread: bool = False) -> str:
+    """Say what to burn into what, and what the programmer must show; nothing for a part that nobody can burn.
+
+    `unread`: its voltage would kill a look-alike, and nobody has said what is printed on it.
+    """
+    if unread:
+        return f"read the marking on the {part.name}, and state it with --marking"
     if part.family not in BLANKS:
         return ""
     chip = BLANKS[part.family].format(part.name)

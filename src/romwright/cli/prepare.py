@@ -112,20 +112,22 @@ def command(
         name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)
     }
     formats.write_files(files, overwrite)
-    report(part, prepared, names, write_as, [*markings, *findings, *prepared.findings], as_json, plan)
+    said = [*markings, *findings, *prepared.findings]
+    report(part, prepared, names, write_as, said, as_json, plan, blocks(markings))
     return int(blocks(markings))
 
 
 def report(
-    part, prepared, names: list[str], write_as: str, findings: list, as_json: bool, plan: str | None = None
-) -> None:
+    part, prepared, names: list[str], write_as: str, findings: list, as_json: bool, plan: str | None = None,
+    unread: bool = False,
+) -> None:  # fmt: skip
     """Print what was done and the checksums to expect on the programmer's display."""
     from romwright.cli import render
     from romwright.cli.action import after_prepare, print_next
     from romwright.images.checksums import measure
     from romwright.parts.cautions import programming_cautions
 
-    action = after_prepare(part, names, [measure(chip).sum16 for chip in prepared.chips], plan)
+    action = after_prepare(part, names, [measure(chip).sum16 for chip in prepared.chips], plan, unread)
     if as_json:
         render.print_json(answer(part, prepared, names, write_as, findings) | {"next": action})
         return

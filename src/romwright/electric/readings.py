@@ -23,7 +23,7 @@ RAIL_HIGH = Code(
     example="+5V reads 6.1 V, above 4.75 to 5.25 V",
 )
 RAIL_REVERSED = Code(
-    "rail-reversed",
+    "rail-sign",
     Severity.STOP,
     "every rail has the sign that it should have",
     "A supply the wrong way round drives current backwards through every chip and every capacitor on it.",

@@ -104,7 +104,7 @@ def endangered(part: Part) -> dict[str, float]:
 
     >>> from romwright.parts.library import require_part
     >>> endangered(require_part("27128")), endangered(require_part("27128A"))
-    ({'27128A': 12.5, '27C128': 13}, {})
+    ({'27128A': 12.5, '27C128': 13.0}, {})
     """
     record, own = look_alikes_of(part), part.programming and part.programming.vpp_v
     if not record or not own:
