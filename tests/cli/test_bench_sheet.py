@@ -147,7 +147,8 @@ def test_the_chip_its_voltage_and_how_it_is_erased(text_of):
     said = text_of("24in28", "THE CHIP")
     assert "Programming voltage: 21 V, never above 22 V (UNCHECKED). Read the marking first" in said
     assert "by maker 2764A: 12.5 V" in said and "8,192 x 8 EPROM, DIP-28" in said
-    assert "by UV-C light through its window: 15 to 30 W s/cm2, 15 to 35 minutes at 12 mW/cm2" in said and "then reads every byte FF (UNCHECKED)" in said
+    assert "by UV-C light through its window: 15 to 30 W s/cm2, 15 to 35 minutes at 12 mW/cm2" in said
+    assert "then reads every byte FF (UNCHECKED)" in said
     assert "electrically, by the programmer" in text_of("tern", "THE CHIP")
 
 
@@ -190,7 +191,8 @@ def test_after_fitting_says_what_to_measure_and_what_to_see(text_of):
     said = text_of("tern", "AFTER FITTING")
     for line in (
         "[ ] chip pin 28 (VCC) against pin 14 ________ V (expect +5 V)",
-        "[ ] supply current, chip in ________ mA (expect at most 50 mA more; 350 to 800 mA from +5V with every chip in)",
+        "[ ] supply current, chip in ________ mA (expect at most 50 mA more;"
+        " 350 to 800 mA from +5V with every chip in)",
         "[ ] chip pin 20 (/CE) (expect pulses L, in reads of C000-FFFF)",
         "[ ] chip pin 27 (/WE), tied to VCC ________ V (expect always H, +5 V)",
         "[ ] chip pin 10 (A0), frequency ________ kHz (expect never still while a program runs;"

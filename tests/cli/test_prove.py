@@ -151,7 +151,8 @@ def test_json_and_steps_of_prepare(romwright, folder):
 def test_sums_are_made_before_the_plan_moves_the_bytes(romwright, folder):
     """The sum of what the socket shows comes out, not that of the chip."""
     run = romwright(
-        "prepare", "game.bin@game", "test.bin@test", "--plan", "p.plan", *READ, "--fix", "sum8=00@07FF", "-o", "fixed.bin"
+        "prepare", "game.bin@game", "test.bin@test", "--plan", "p.plan", *READ, "--fix", "sum8=00@07FF",
+        "-o", "fixed.bin",
     )
     assert run.status == 0, run.err
     burnt = (folder / "fixed.bin").read_bytes()
@@ -201,7 +202,8 @@ def test_an_output_is_kept_unless_asked(romwright, folder):
     before = (folder / "burn.bin").read_bytes()
     run = romwright("prepare", "test.bin@game", "game.bin@test", "--plan", "p.plan", *READ, "-o", "burn.bin")
     assert run.status == 2 and "exists already" in run.err and (folder / "burn.bin").read_bytes() == before
-    again = romwright("prepare", "test.bin@game", "game.bin@test", "--plan", "p.plan", *READ, "-o", "burn.bin", "--overwrite")
+    swapped = ("test.bin@game", "game.bin@test", "--plan", "p.plan", *READ, "-o", "burn.bin", "--overwrite")
+    again = romwright("prepare", *swapped)
     assert again.status == 0 and (folder / "burn.bin").read_bytes() != before
 
 

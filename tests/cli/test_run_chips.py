@@ -46,7 +46,8 @@ def test_even_and_odd_bytes_go_to_two_sockets(job):
 
 def test_four_chips_alike(job):
     data = WORDS(8192)
-    _, made = job('[contents]\nfiles = ["a.bin"]\nsplit = 4\n[fit]\nfrom = "2716"\nchip = "2716"\nconfirmed = "2716"\n', a=data)
+    fit = '[fit]\nfrom = "2716"\nchip = "2716"\nconfirmed = "2716"\n'
+    _, made = job('[contents]\nfiles = ["a.bin"]\nsplit = 4\n' + fit, a=data)
     assert [made[f"x-{lane}.bin"] for lane in range(4)] == [data[lane::4] for lane in range(4)]
 
 
@@ -59,7 +60,8 @@ def test_words_of_16_bits_in_two_chips(job):
 
 def test_halves_in_two_chips(job):
     data = WORDS(16384)
-    _, made = job('[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "27128"\nchip = "2764"\nconfirmed = "2764"\nchips = 2\n', a=data)
+    fit = '[fit]\nfrom = "27128"\nchip = "2764"\nconfirmed = "2764"\nchips = 2\n'
+    _, made = job('[contents]\nfiles = ["a.bin"]\n' + fit, a=data)
     assert made["x-1.bin"] + made["x-2.bin"] == data
 
 
@@ -111,8 +113,8 @@ def test_a_page_of_ones_own_is_found_from_the_job_and_is_an_input(romwright, tmp
 
 
 @pytest.mark.parametrize(("text", "said"), [
-    ('[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "27128"\nchip = "2764"\nconfirmed = "2764"\nchips = 3\n', "3 chips cannot share"),
-    ('[contents]\nfiles = ["a.bin@c"]\n[fit]\nfrom = "2764"\nchip = "27128"\nconfirmed = "27128"\nbanks = ["a", "b"]\n', "contents-bank"),
+    ('[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "27128"\nchip = "2764"\nchips = 3\n', "3 chips cannot share"),
+    ('[contents]\nfiles = ["a.bin@c"]\n[fit]\nfrom = "2764"\nchip = "27128"\nbanks = ["a", "b"]\n', "contents-bank"),
     ('[contents]\nfiles = ["a.bin"]\nsplit = 2\n[fit]\nboard = "tern-tl-1"\nsocket = "U7"\nchip = "28C256"\n',
      "contents-split"),
     ('[fit]\nboard = "tern-tl-1"\nsocket = "U7"\nchip = "28C256"\nsecond = "2764"\n', "fit-board"),
@@ -125,7 +127,8 @@ def test_what_cannot_be_is_said(job, text, said):
 def dunlin(second):
     return (
         '[[contents]]\nfiles = ["a.bin"]\ninto = ["U7"]\n[[contents]]\nfiles = ["b.bin"]\ninto = ["U8"]\n'
-        '[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U7"\nchip = "2732"\nconfirmed = "2732"\nnow = "LK1=2532,LK2=2532,LK3=2532"\n'
+        '[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U7"\nchip = "2732"\n'
+        'confirmed = "2732"\nnow = "LK1=2532,LK2=2532,LK3=2532"\n'
         f'[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U8"\nchip = "{second}"\nconfirmed = "{second}"\n'
     )
 

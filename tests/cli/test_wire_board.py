@@ -6,8 +6,9 @@ TERN = ("wire", "U7", "27128", "--board", "tern-tl-1")
 TWO = ("wire", "rom-2364-24", "27128", "--polarity", "20=L", "--second", "rom-2364-24", "--second-polarity", "20=L")
 HALVES = ("wire", "rom-23128-style-a", "2764", "--polarity", "20=L,22=L,27=L", "--chips", "2")
 KEYS = {
-    "next", "from", "board", "to", "links", "move", "image_at", "burn_at", "rows", "gates", "work", "delay_ns", "prefer",
-    "banks", "switches", "verdict", "findings", "wired", "proof", "files", "unchecked", "cautions", "electric",
+    "next", "from", "board", "to", "links", "move", "image_at", "burn_at", "rows", "gates", "work", "delay_ns",
+    "prefer", "banks", "switches", "verdict", "findings", "wired", "proof", "files", "unchecked", "cautions",
+    "electric",
 }  # fmt: skip
 
 
@@ -113,7 +114,8 @@ def test_outputs_are_kept_unless_asked_and_all_or_none(romwright, tmp_path):
     run = romwright(*both)
     assert run.status == 2 and "exists already" in run.err and only(tmp_path) == ["rom.bin", "u7.plan"]
     assert romwright(*both, "--overwrite").status == 1  # nobody has said what is printed on the chip
-    assert romwright(*both, "--overwrite", "--marking", "D27128").status == 0 and (tmp_path / "u7.bin").read_bytes() == spelt(16384)
+    assert romwright(*both, "--overwrite", "--marking", "D27128").status == 0
+    assert (tmp_path / "u7.bin").read_bytes() == spelt(16384)
 
 
 def test_no_preference_that_crosses_lines_fails_where_a_line_is_missing(romwright):
