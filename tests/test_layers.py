@@ -20,15 +20,16 @@ OURS = {
     "faults": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
+    "electric": {"parts", "boards", "datafiles", "findings", "errors"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
     "jobs": {
-        "errors", "shipped", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit",
-        "sheets",
+        "errors", "shipped", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards",
+        "electric", "fit", "sheets",
     },
     "cli": {
-        "errors", "findings", "codes", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit",
-        "sheets", "jobs",
+        "errors", "findings", "codes", "datafiles", "images", "recognition", "faults", "parts", "boards",
+        "electric", "fit", "sheets", "jobs",
     },
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules

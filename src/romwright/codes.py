@@ -12,11 +12,12 @@ from romwright.findings import Code
 
 MODULES = (
     "images.formats.reading", "images.formats.intel", "images.formats.motorola", "images.preparation",
-    "parts.bodies", "parts.reading", "sheets.labels",
+    "parts.bodies", "parts.programming", "parts.reading", "sheets.labels",
     "recognition.crossings", "recognition.overlap", "recognition.structures",
     "faults.causes", "faults.diagnosis", "faults.extent", "faults.patterns.linereport",
     "faults.alone.answers", "faults.alone.breaks", "faults.alone.crowd", "faults.alone.idle", "faults.alone.still",
     "faults.repairs.outcome", "faults.repairs.restoration", "faults.repeats.unsettled", "faults.repeats.wobble",
+    "electric.loading", "electric.margins", "electric.readings", "electric.supply",
     "fit.kinds", "fit.pins", "fit.selects", "fit.writes",
     "fit.onboard.bus", "fit.onboard.joins", "fit.onboard.meets", "fit.onboard.power_up",
 )  # fmt: skip

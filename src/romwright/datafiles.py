@@ -69,7 +69,9 @@ def known_keys(data: dict[str, Any], kind: type[msgspec.Struct]) -> dict[str, An
         meant = key if key in fields else near_key(key, fields.keys() - data.keys())
         if meant:
             nested = _struct_of(fields[meant].type)
-            if nested and isinstance(value, dict):
+            if nested and _is_named(fields[meant].type) and isinstance(value, dict):
+                value = {n: known_keys(each, nested) if isinstance(each, dict) else each for n, each in value.items()}
+            elif nested and isinstance(value, dict):
                 value = known_keys(value, nested)
             elif nested and isinstance(value, list):
                 value = [known_keys(table, nested) if isinstance(table, dict) else table for table in value]
@@ -94,6 +96,13 @@ def find_shape_faults(data: dict[str, Any], kind: type[msgspec.Struct], above: s
                 yield f"{above}{key}: missing [missing-key]"
             continue
         nested = _struct_of(field.type)
+        if nested and _is_named(field.type) and isinstance(data[key], dict):
+            for name, table in data[key].items():
+                if isinstance(table, dict):
+                    yield from find_shape_faults(table, nested, f"{above}{key}.{name}.")
+                else:
+                    yield f"{above}{key}.{name}: {shown(table)}, expected {WORDS[dict]} [wrong-type]"
+            continue
         if nested and isinstance(data[key], dict):
             yield from find_shape_faults(data[key], nested, f"{above}{key}.")
             continue
@@ -132,6 +141,11 @@ def words_for(kind: Any) -> str:
     if inner := [each for each in get_args(kind) if each is not type(None)]:
         return WORDS.get(get_origin(kind)) or " or ".join(filter(None, map(words_for, inner)))
     return WORDS.get(kind, "")
+
+
+def _is_named(kind: Any) -> bool:
+    """Tell whether a type is a table of structs by names of the user's."""
+    return get_origin(kind) is dict
 
 
 def _struct_of(kind: Any) -> type[msgspec.Struct] | None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from romwright import datafiles
-from romwright.boards import cyclerules, library, rules
+from romwright.boards import cyclerules, library, power, rules
 from romwright.errors import DataFileError
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "bad"
@@ -44,7 +44,7 @@ def test_bad_cpu_breaks_its_rule(path):
 
 
 def test_every_rule_has_a_bad_file():
-    source = "".join(inspect.getsource(module) for module in (rules, cyclerules, library, datafiles))
+    source = "".join(inspect.getsource(module) for module in (rules, power, cyclerules, library, datafiles))
     named = set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]['\"]", source))
     assert named == {path.stem for path in (*BOARDS, *CYCLES)}
 
@@ -79,3 +79,18 @@ def test_an_unknown_key_in_a_table_is_told_with_its_place(tmp_path):
     page = good(tmp_path, key=("ohms =", "ohm ="))
     with pytest.raises(DataFileError, match=r"resistors\[1\]\.ohm: unknown key; did you mean ohms"):
         library.read_board(page)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('probe = "x"\nrange = [4, 6]', "limits.+5V.range: unknown key; did you mean range_v? [unknown-key]"),
+        ("range_v = [4, 6]", "limits.+5V.probe: missing [missing-key]"),
+        ('probe = "x"\nmost_ma = "900"', "limits.+5V.most_ma: '900', expected a number [wrong-type]"),
+    ],
+)
+def test_faults_in_a_table_by_a_name_are_told_with_their_place(tmp_path, text, said):
+    page = good(tmp_path, limits=("[[sockets]]", f'[limits."+5V"]\n{text}\n\n[[sockets]]'))
+    with pytest.raises(DataFileError) as caught:
+        library.read_board(page)
+    assert caught.value.faults == (said,)

@@ -112,7 +112,8 @@ def test_after_repair(bench):
 
 
 @pytest.mark.parametrize(("chip", "more", "words"), [
-    ("2764", (), "burn out.bin into an erased 2764, and verify against the 16-bit sum "),
+    ("2764", (), "read the marking on the 2764, and state it with --marking."),
+    ("2764", ("--marking", "2764"), "burn out.bin into an erased 2764, and verify against the 16-bit sum "),
     ("28C256", ("--repeat",), "burn out.bin into the 28C256, and verify against the 16-bit sum "),
     ("27C256", ("--split", "2"), "burn out-0.bin and out-1.bin into an erased 27C256 each, and verify"),
     ("28C256", ("--split", "2"), "burn out-0.bin and out-1.bin into a 28C256 each"),
@@ -127,7 +128,7 @@ def test_after_prepare(bench, chip, more, words):
 
 
 def test_the_name_of_a_file_stays_inert(bench):
-    run = bench("prepare", "good.bin", "--for", "2764", "-o", "[bold]\x1b[31m\u202e.bin")
+    run = bench("prepare", "good.bin", "--for", "27C64", "-o", "[bold]\x1b[31m\u202e.bin")
     assert run.status == 0 and "burn [bold]\\x1b[31m\\x202e.bin into" in next_of(run)
     assert "\x1b" not in run.out and "\u202e" not in run.out
 

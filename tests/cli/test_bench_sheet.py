@@ -22,7 +22,7 @@ from romwright.sheets.drawing import SHOWN
 
 TERN = Path(__file__).parents[2] / "fixtures" / "tern"
 HEAD = 'title = "{0}"\nwhy = "it is dead"\ndate = "1985-03-02"\n'
-FIT = '[fit]\nfrom = "{0}"\npolarity = "{1}"\nchip = "{2}"\n'
+FIT = '[fit]\nfrom = "{0}"\npolarity = "{1}"\nchip = "{2}"\nconfirmed = "{2}"\n'
 BURN = '[contents]\nfiles = ["rom.bin"]\n'
 NAMED = '[outputs]\nname = "x"\nkinds = ["burn", "text", "page", "pdf"]\n'
 BOARD = '[fit]\nboard = "tern-tl-1"\nsocket = "U7"\nnow = "LK1=2-3,LK2=1-2"\nchip = "{0}"\n'
@@ -116,16 +116,17 @@ def test_a_boards_own_high_rails_are_named(romwright, tmp_path):
     (tmp_path / "job.toml").write_text(job)
     said = " ".join(romwright("sheet", "job.toml").out.split())
     assert "This board has +12V and -5V" in said and "old sockets may" not in said
-    assert "rail +12V, where the board has it ________ V (expect +12 V)" in said
-    assert "rail -5V, where the board has it ________ V (expect -5 V)" in said
+    assert "rail +12V: test pad TP2 beside U20 against TP1, which is 0 V ________ V (expect +11.4 to +12.6 V)" in said
+    assert "rail -5V: test pad TP3 beside U20 against TP1 ________ V (expect -5.25 to -4.75 V)" in said
 
 
 def test_supplies_are_measured_against_the_boards_rails(text_of):
     said = text_of("tern", "SUPPLIES")
-    assert "[ ] position 28 (+5V) against position 14 ________ V (expect +5 V)" in said
+    assert "[ ] position 28 (+5V) against position 14 ________ V (expect +4.75 to +5.25 V)" in said
     assert "[ ] every other position: the one furthest off ________ V (expect 0 to +5 V)" in said
     assert "[ ] supply current, socket empty ________ mA" in said
-    assert "states no limits for rails, no current and no clock" in said
+    assert "The board's file states no limits for the clock:" in said and "no verdict on RAM or ROM counts" in said
+    assert "The socket's page states no limits for rails, supply current and clock" in text_of("24in28", "SUPPLIES")
     assert "[ ] position 24 (VCC) against position 12" in text_of("24in28", "SUPPLIES")
 
 
@@ -174,7 +175,8 @@ def test_the_chip_its_voltage_and_how_it_is_erased(text_of):
     said = text_of("24in28", "THE CHIP")
     assert "Programming voltage: 21 V, never above 22 V (UNCHECKED). Read the marking first" in said
     assert "by maker 2764A: 12.5 V" in said and "8,192 x 8 EPROM, DIP-28" in said
-    assert "by UV-C light through its window: 15 to 20 minutes" in said and "reads FF (UNCHECKED)" in said
+    assert "by UV-C light through its window: 15 to 30 W s/cm2, 15 to 35 minutes at 12 mW/cm2" in said
+    assert "then reads every byte FF (UNCHECKED)" in said
     assert "electrically, by the programmer" in text_of("tern", "THE CHIP")
 
 
@@ -217,7 +219,8 @@ def test_after_fitting_says_what_to_measure_and_what_to_see(text_of):
     said = text_of("tern", "AFTER FITTING")
     for line in (
         "[ ] chip pin 28 (VCC) against pin 14 ________ V (expect +5 V)",
-        "[ ] supply current, chip in ________ mA (expect at most 50 mA more)",
+        "[ ] supply current, chip in ________ mA (expect at most 50 mA more;"
+        " 350 to 800 mA from +5V with every chip in)",
         "[ ] chip pin 20 (/CE) (expect pulses L, in reads of C000-FFFF)",
         "[ ] chip pin 27 (/WE), tied to VCC ________ V (expect always H, +5 V)",
         "[ ] chip pin 10 (A0), frequency ________ kHz (expect never still while a program runs;"

@@ -155,7 +155,7 @@ def test_the_advice_for_a_moved_dump_works(romwright, tmp_path):
         (tmp_path / "dump.bin").write_bytes(before + PROGRAM.tobytes() + after)
         said = " ".join(romwright("compare", "good.bin", "dump.bin").out.split())
         options = re.search(r"prepare, (--cut \S+ --base \S+) takes", said)[1].split()
-        done = romwright("prepare", "dump.bin", "--for", "2764", *options, "-o", f"{name}.out")
+        done = romwright("prepare", "dump.bin", "--for", "27C64", *options, "-o", f"{name}.out")
         assert (done.status, (tmp_path / f"{name}.out").read_bytes()) == (0, PROGRAM.tobytes())
 
 

@@ -13,7 +13,7 @@ from romwright.jobs import finished
 ROOT = Path(__file__).parents[2]
 JOB = (
     'title = "a 2764 for a 2364"\n[contents]\nfiles = ["rom.bin"]\n'
-    '[fit]\nfrom = "rom-2364-24"\npolarity = "20=L"\nchip = "2764"\n[outputs]\nname = "x"\n{0}'
+    '[fit]\nfrom = "rom-2364-24"\npolarity = "20=L"\nchip = "2764"\nconfirmed = "2764"\n[outputs]\nname = "x"\n{0}'
 )
 MARK = b"shown from the finished run\n"
 

@@ -63,7 +63,7 @@ def test_a_talk_makes_a_job_that_runs(romwright, bench):
 
 
 def test_a_talk_about_a_part_with_polarities(romwright, bench):
-    answers = [b"U3\n", b"\n", b"\n", b"2764\n", b"\n", b"\n", b"\n", b"rom-2364-24\n", b"\n", b"20=L\n"]
+    answers = [b"U3\n", b"\n", b"\n", b"27C64\n", b"\n", b"\n", b"\n", b"rom-2364-24\n", b"\n", b"20=L\n"]
     shown, status = talk(["job", "new", "u3.toml"], answers, bench)
     assert status == 0 and "this is needed here" in shown, shown
     assert romwright("run", "u3.toml").status == 0

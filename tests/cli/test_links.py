@@ -327,6 +327,7 @@ def test_a_level_that_is_none(romwright, tmp_path):
 @pytest.mark.parametrize("volts, told", [("5.1", "nominal voltage, 5,"), ("4.75", "nominal voltage, 5,"), ("3.3", "")])
 def test_a_rail_has_its_nominal_voltage(romwright, tmp_path, volts, told):
     text = (data_folder("boards") / "tern-tl-1.toml").read_text("utf-8").replace('"+5V" = 5', f'"+5V" = {volts}')
+    text = text.replace("range_v = [4.75, 5.25]\n", "")
     (tmp_path / "tern-tl-1.toml").write_text(text, "utf-8")
     run = romwright("boards", "show", "./tern-tl-1.toml")
     assert run.status == (2 if told else 0) and told in run.err

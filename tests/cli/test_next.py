@@ -37,7 +37,8 @@ def test_text_and_json_say_the_same(romwright, tmp_path, call):
     if call[0] == "prove":
         romwright(*BOARD, "--plan", "u7.plan")
     (tmp_path / "job.toml").write_text(
-        'title = "t"\n[contents]\nfiles = ["good.bin"]\n[fit]\nfrom = "27128"\nchip = "27128"\n[outputs]\nname = "x"\n'
+        'title = "t"\n[contents]\nfiles = ["good.bin"]\n[fit]\nfrom = "27128"\nchip = "27128"\n'
+        'confirmed = "27128"\n[outputs]\nname = "x"\n'
     )
     text, found = romwright(*call), romwright(*call, "--json").json
     shown = re.search(r"^Next: (.*?)\.$", text.out, re.MULTILINE | re.DOTALL)

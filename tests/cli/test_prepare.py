@@ -8,6 +8,7 @@ import zlib
 
 import pytest
 
+READ = ("--marking", "D27128")  # what is printed on the chip
 IMAGE = bytes((a * 7 + (a >> 8)) & 0xFF for a in range(0x4000))
 
 
@@ -39,16 +40,16 @@ def test_the_text_says_what_was_done_and_what_to_expect(romwright):
 
 @pytest.mark.parametrize("format", ["intel-hex", "s-record"])
 def test_formats_go_out_and_come_back(romwright, tmp_path, format):
-    assert romwright("prepare", "in.bin", "--for", "27128", "-o", "out.hex", "--write-as", format).status == 0
-    assert romwright("prepare", "out.hex", "--for", "27128", "-o", "back.bin").status == 0
+    assert romwright("prepare", "in.bin", "--for", "27128", *READ, "-o", "out.hex", "--write-as", format).status == 0
+    assert romwright("prepare", "out.hex", "--for", "27128", *READ, "-o", "back.bin").status == 0
     assert (tmp_path / "back.bin").read_bytes() == IMAGE
 
 
 def test_split_and_join(romwright, tmp_path):
-    assert romwright("prepare", "in.bin", "--for", "2764", "--split", "2", "-o", "half.bin").status == 0
+    assert romwright("prepare", "in.bin", "--for", "27C64", "--split", "2", "-o", "half.bin").status == 0
     assert (tmp_path / "half-0.bin").read_bytes() == IMAGE[0::2]
     assert (tmp_path / "half-1.bin").read_bytes() == IMAGE[1::2]
-    assert romwright("prepare", "half-0.bin", "half-1.bin", "--join", "--for", "27128", "-o", "back.bin").status == 0
+    assert romwright("prepare", "half-0.bin", "half-1.bin", "--join", "--for", "27128A", "-o", "back.bin").status == 0
     assert (tmp_path / "back.bin").read_bytes() == IMAGE
 
 
@@ -64,6 +65,7 @@ def test_fix_and_store(romwright, tmp_path):
         "in.bin",
         "--for",
         "27128",
+        *READ,
         "--store",
         "sum16@3FFA:0000-3FF9",
         "--fix",
@@ -124,7 +126,7 @@ def test_an_existing_output_is_kept_unless_asked(romwright, tmp_path):
     run = romwright("prepare", "in.bin", "--for", "27128", "-o", "out.bin")
     assert run.status == 2 and "--overwrite" in run.err
     assert (tmp_path / "out.bin").read_bytes() == b"precious"
-    assert romwright("prepare", "in.bin", "--for", "27128", "-o", "out.bin", "--overwrite").status == 0
+    assert romwright("prepare", "in.bin", "--for", "27128", *READ, "-o", "out.bin", "--overwrite").status == 0
     assert (tmp_path / "out.bin").read_bytes() == IMAGE
 
 
@@ -132,7 +134,7 @@ def test_a_cut_off_hex_file_needs_a_word(romwright, tmp_path):
     (tmp_path / "cut.hex").write_text(":0100000041BE\n")
     run = romwright("prepare", "cut.hex", "--for", "2764", "-o", "out.bin")
     assert run.status == 2 and "--accept missing-end" in run.err
-    assert romwright("prepare", "cut.hex", "--for", "2764", "-o", "out.bin", "--accept", "missing-end").status == 0
+    assert romwright("prepare", "cut.hex", "--for", "2764A", "-o", "out.bin", "--accept", "missing-end").status == 0
 
 
 def test_a_full_disk_loses_nothing(tmp_path):

@@ -5,6 +5,7 @@ import json
 import pytest
 
 PLAN = ("wire", "2716", "2764", "--banks", "game,test", "--plan", "p.plan")
+READ = ("--marking", "2764")  # what is printed on the chip
 KEYS = {
     "plan", "from", "to", "banks", "bytes_compared", "addresses", "equal", "drive_equal", "states", "states_differ",
     "states_written", "power_up_safe", "next",
@@ -24,7 +25,7 @@ def folder(romwright, tmp_path):
     (tmp_path / "short.bin").write_bytes(bytes(100))
     (tmp_path / "empty.bin").write_bytes(b"")
     romwright(*PLAN)
-    made = romwright("prepare", "game.bin@game", "test.bin@test", "--plan", "p.plan", "-o", "burn.bin")
+    made = romwright("prepare", "game.bin@game", "test.bin@test", "--plan", "p.plan", *READ, "-o", "burn.bin")
     assert made.status == 0, made.err
     return tmp_path
 
@@ -136,7 +137,7 @@ def test_a_hostile_plan_file_is_refused_in_words(romwright, folder):
 
 
 def test_json_and_steps_of_prepare(romwright, folder):
-    run = romwright("prepare", *BOTH, "--plan", "p.plan", "-o", "again.bin", "--json")
+    run = romwright("prepare", *BOTH, "--plan", "p.plan", *READ, "-o", "again.bin", "--json")
     assert run.status == 0 and run.json["part"] == "2764"
     assert (folder / "again.bin").read_bytes() == (folder / "burn.bin").read_bytes()
     assert run.json["steps"][-1] == (
@@ -150,7 +151,8 @@ def test_json_and_steps_of_prepare(romwright, folder):
 def test_sums_are_made_before_the_plan_moves_the_bytes(romwright, folder):
     """The sum of what the socket shows comes out, not that of the chip."""
     run = romwright(
-        "prepare", "game.bin@game", "test.bin@test", "--plan", "p.plan", "--fix", "sum8=00@07FF", "-o", "fixed.bin"
+        "prepare", "game.bin@game", "test.bin@test", "--plan", "p.plan", *READ, "--fix", "sum8=00@07FF",
+        "-o", "fixed.bin",
     )
     assert run.status == 0, run.err
     burnt = (folder / "fixed.bin").read_bytes()
@@ -162,7 +164,7 @@ def test_crossed_lines_are_undone(romwright, tmp_path):
     assert romwright(
         "wire", "rom-2364-24", "2764", "--polarity", "20=L", "--prefer", "crossed-lines", "--plan", "x.plan"
     ).status in (0, 1)
-    run = romwright("prepare", "rom.bin", "--plan", "x.plan", "-o", "burn.bin")
+    run = romwright("prepare", "rom.bin", "--plan", "x.plan", *READ, "-o", "burn.bin")
     assert run.status == 0 and "crossed lines undone" in run.out
     assert (tmp_path / "burn.bin").read_bytes() != (tmp_path / "rom.bin").read_bytes()
     assert sorted((tmp_path / "burn.bin").read_bytes()) == sorted(spelt(8192))
@@ -192,20 +194,21 @@ def test_bad_input_of_prepare(romwright, folder, arguments, said):
 def test_no_input_is_ever_replaced(romwright, folder, output):
     """The plan is an input too."""
     before = (folder / output).read_bytes()
-    run = romwright("prepare", *BOTH, "--plan", "p.plan", "-o", output, "--overwrite")
+    run = romwright("prepare", *BOTH, "--plan", "p.plan", *READ, "-o", output, "--overwrite")
     assert run.status == 2 and "one of the inputs" in run.err and (folder / output).read_bytes() == before
 
 
 def test_an_output_is_kept_unless_asked(romwright, folder):
     before = (folder / "burn.bin").read_bytes()
-    run = romwright("prepare", "test.bin@game", "game.bin@test", "--plan", "p.plan", "-o", "burn.bin")
+    run = romwright("prepare", "test.bin@game", "game.bin@test", "--plan", "p.plan", *READ, "-o", "burn.bin")
     assert run.status == 2 and "exists already" in run.err and (folder / "burn.bin").read_bytes() == before
-    again = romwright("prepare", "test.bin@game", "game.bin@test", "--plan", "p.plan", "-o", "burn.bin", "--overwrite")
+    swapped = ("test.bin@game", "game.bin@test", "--plan", "p.plan", *READ, "-o", "burn.bin", "--overwrite")
+    again = romwright("prepare", *swapped)
     assert again.status == 0 and (folder / "burn.bin").read_bytes() != before
 
 
 def test_a_short_image_is_filled_before_it_is_laid(romwright, folder):
-    run = romwright("prepare", "short.bin@game", "test.bin@test", "--plan", "p.plan", "-o", "out.bin")
+    run = romwright("prepare", "short.bin@game", "test.bin@test", "--plan", "p.plan", *READ, "-o", "out.bin")
     assert run.status == 0 and (folder / "out.bin").read_bytes()[:2048] == bytes(100) + b"\xff" * 1948
 
 

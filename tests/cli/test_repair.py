@@ -99,12 +99,12 @@ def test_the_syntax_of_prepare(romwright, files, tmp_path):
     wishes = ["sum16@0FFE:0000-0F9F", "xmodem@0FFC:0000-0FFB"]
     fix = "sum8=00@0FFB:0000-0FFF"
     options = [word for wish in wishes for word in ("--store", wish)]
-    made = romwright("prepare", "in.bin", "--for", "2732", *options, "-o", "burn.bin")
+    made = romwright("prepare", "in.bin", "--for", "2732", "--marking", "2732", *options, "-o", "burn.bin")
     assert made.status == 0, made.err
     sums = [word for wish in wishes for word in ("--sum", wish)]
     done = romwright("repair", "burn.bin", *sums, "--decay", "rose", "--json")
     assert done.status == 0 and [each["holds"] for each in done.json["sums"]] == [True, True]
-    made = romwright("prepare", "in.bin", "--for", "2732", "--fix", fix, "-o", "burn2.bin")
+    made = romwright("prepare", "in.bin", "--for", "2732", "--marking", "2732", "--fix", fix, "-o", "burn2.bin")
     assert made.status == 0, made.err
     assert romwright("repair", "burn2.bin", "--sum", fix, "--decay", "rose").status == 0
     (tmp_path / "rotten.bin").write_bytes(risen((tmp_path / "burn.bin").read_bytes(), 0x321)[0])

@@ -102,6 +102,7 @@ def test_outputs_stay_in_their_folder(romwright, job, tmp_path):
 def test_a_socket_without_a_board(romwright, tmp_path):
     (tmp_path / "job.toml").write_text(
         'title = "a 2764 for a 2364"\n[fit]\nfrom = "rom-2364-24"\npolarity = "20=L"\nchip = "2764"\n'
+        'confirmed = "2764"\n'
         '[outputs]\nname = "x"\nkinds = ["text", "plan"]\n'
     )
     run = romwright("run", "job.toml")

@@ -32,7 +32,7 @@ def test_even_and_odd_bytes_go_to_two_sockets(job):
     done, made = job(
         '[contents]\nfiles = ["a.bin"]\nsplit = 2\n'
         '[[fit]]\nname = "even"\nfrom = "2764"\nchip = "27C64"\n'
-        '[[fit]]\nname = "odd"\nfrom = "2764"\nchip = "27128"\n', a=data,
+        '[[fit]]\nname = "odd"\nfrom = "2764"\nchip = "27128"\nconfirmed = "27128"\n', a=data,
     )  # fmt: skip
     assert made["x-even.bin"] == data[0::2] and data[1::2] in (made["x-odd.bin"][:8192], made["x-odd.bin"][8192:])
     kinds = (".plan", ".svg", ".csv", ".net")
@@ -46,7 +46,8 @@ def test_even_and_odd_bytes_go_to_two_sockets(job):
 
 def test_four_chips_alike(job):
     data = WORDS(8192)
-    _, made = job('[contents]\nfiles = ["a.bin"]\nsplit = 4\n[fit]\nfrom = "2716"\nchip = "2716"\n', a=data)
+    fit = '[fit]\nfrom = "2716"\nchip = "2716"\nconfirmed = "2716"\n'
+    _, made = job('[contents]\nfiles = ["a.bin"]\nsplit = 4\n' + fit, a=data)
     assert [made[f"x-{lane}.bin"] for lane in range(4)] == [data[lane::4] for lane in range(4)]
 
 
@@ -59,7 +60,8 @@ def test_words_of_16_bits_in_two_chips(job):
 
 def test_halves_in_two_chips(job):
     data = WORDS(16384)
-    _, made = job('[contents]\nfiles = ["a.bin"]\n[fit]\nfrom = "27128"\nchip = "2764"\nchips = 2\n', a=data)
+    fit = '[fit]\nfrom = "27128"\nchip = "2764"\nconfirmed = "2764"\nchips = 2\n'
+    _, made = job('[contents]\nfiles = ["a.bin"]\n' + fit, a=data)
     assert made["x-1.bin"] + made["x-2.bin"] == data
 
 
@@ -67,7 +69,7 @@ def test_banks_are_proved_by_prove(job, romwright):
     one, other = WORDS(8192), WORDS(8192)
     _, made = job(
         '[contents]\nfiles = ["a.bin@game", "b.bin@bad"]\n'  # a bank whose name could be an address
-        '[fit]\nfrom = "2764"\nchip = "27128"\nbanks = ["game", "bad"]\n'
+        '[fit]\nfrom = "2764"\nchip = "27128"\nconfirmed = "27128"\nbanks = ["game", "bad"]\n'
         '[expected]\n"b.bin" = { sum8 = "%02X" }\n' % (sum(other) & 255), a=one, b=other,
     )  # fmt: skip
     assert made["x.bin"] == one + other
@@ -79,7 +81,7 @@ def test_one_chip_in_place_of_two(job):
     one, other = WORDS(8192), WORDS(8192)
     _, made = job(
         '[contents]\nfiles = ["a.bin@first", "b.bin@second"]\n'
-        '[fit]\nfrom = "2764"\nsecond = "2764"\nchip = "27128"\n', a=one, b=other,
+        '[fit]\nfrom = "2764"\nsecond = "2764"\nchip = "27128"\nconfirmed = "27128"\n', a=one, b=other,
     )  # fmt: skip
     assert sorted((made["x.bin"][:8192], made["x.bin"][8192:])) == sorted((one, other))
 
@@ -125,8 +127,9 @@ def test_what_cannot_be_is_said(job, text, said):
 def dunlin(second):
     return (
         '[[contents]]\nfiles = ["a.bin"]\ninto = ["U7"]\n[[contents]]\nfiles = ["b.bin"]\ninto = ["U8"]\n'
-        '[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U7"\nchip = "2732"\nnow = "LK1=2532,LK2=2532,LK3=2532"\n'
-        f'[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U8"\nchip = "{second}"\n'
+        '[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U7"\nchip = "2732"\n'
+        'confirmed = "2732"\nnow = "LK1=2532,LK2=2532,LK3=2532"\n'
+        f'[[fit]]\nboard = "dunlin-dl-2"\nsocket = "U8"\nchip = "{second}"\nconfirmed = "{second}"\n'
     )
 
 
@@ -145,7 +148,7 @@ def test_chips_of_two_kinds_leave_the_common_link(job):
 
 def test_labels_name_their_chips_first_and_say_if_they_are_cut(job):
     done, _ = job(
-        '[contents]\nfiles = ["a.bin"]\nsplit = 2\n[fit]\nfrom = "2764"\nchip = "2764"\n'
+        '[contents]\nfiles = ["a.bin"]\nsplit = 2\n[fit]\nfrom = "2764"\nchip = "2764"\nconfirmed = "2764"\n'
         f'[label]\nname = "{"very long " * 30}"\n', a=WORDS(16384),
     )  # fmt: skip
     cut = [each for each in done.json["findings"] if each["code"] == "name-cut"]

@@ -27,6 +27,7 @@ KEYS = {
     "drive",
     "wired",
     "proof",
+    "electric",
     "cautions",
 }
 

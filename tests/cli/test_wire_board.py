@@ -6,8 +6,9 @@ TERN = ("wire", "U7", "27128", "--board", "tern-tl-1")
 TWO = ("wire", "rom-2364-24", "27128", "--polarity", "20=L", "--second", "rom-2364-24", "--second-polarity", "20=L")
 HALVES = ("wire", "rom-23128-style-a", "2764", "--polarity", "20=L,22=L,27=L", "--chips", "2")
 KEYS = {
-    "next", "from", "board", "to", "links", "move", "image_at", "burn_at", "rows", "gates", "work", "delay_ns", "prefer",
-    "banks", "switches", "verdict", "findings", "wired", "proof", "files", "unchecked", "cautions",
+    "next", "from", "board", "to", "links", "move", "image_at", "burn_at", "rows", "gates", "work", "delay_ns",
+    "prefer", "banks", "switches", "verdict", "findings", "wired", "proof", "files", "unchecked", "cautions",
+    "electric",
 }  # fmt: skip
 
 
@@ -72,7 +73,7 @@ def test_one_chip_in_place_of_two(romwright, tmp_path):
     for name, mask in (("a", 0), ("b", 0xFF)):
         (tmp_path / f"{name}.bin").write_bytes(spelt(8192, mask))
     images = ("--image", "a.bin@first", "--image", "b.bin@second")
-    run = romwright(*TWO, *images, "--burn", "two.bin", "--plan", "two.plan")
+    run = romwright(*TWO, *images, "--burn", "two.bin", "--plan", "two.plan", "--marking", "HN4827128")
     assert run.status == 0 and "every address line, every data line" in run.out
     assert romwright("prove", "two.plan", "a.bin@first", "b.bin@second", "--burnt", "two.bin").status == 0
     assert romwright("prove", "two.plan", "b.bin@first", "a.bin@second", "--burnt", "two.bin").status == 1
@@ -112,7 +113,9 @@ def test_outputs_are_kept_unless_asked_and_all_or_none(romwright, tmp_path):
     both = (*TERN, "--image", "rom.bin", "--burn", "u7.bin", "--plan", "u7.plan")
     run = romwright(*both)
     assert run.status == 2 and "exists already" in run.err and only(tmp_path) == ["rom.bin", "u7.plan"]
-    assert romwright(*both, "--overwrite").status == 0 and (tmp_path / "u7.bin").read_bytes() == spelt(16384)
+    assert romwright(*both, "--overwrite").status == 1  # nobody has said what is printed on the chip
+    assert romwright(*both, "--overwrite", "--marking", "D27128").status == 0
+    assert (tmp_path / "u7.bin").read_bytes() == spelt(16384)
 
 
 def test_no_preference_that_crosses_lines_fails_where_a_line_is_missing(romwright):

@@ -8,6 +8,7 @@ import msgspec
 
 from romwright.boards.cyclerules import find_cpu_faults
 from romwright.boards.model import Board, Cpu
+from romwright.boards.power import find_power_faults
 from romwright.boards.rules import find_faults
 from romwright.datafiles import data_folder, read_data_file
 from romwright.errors import DataFileError, UnknownNameError
@@ -45,7 +46,7 @@ def read_board(path: Path) -> Board:
         cpu = require_cpu(board.cpu)
     except UnknownNameError as error:
         raise DataFileError(str(path), [f"cpu: {board.cpu!r}, {error.expected} [cpu]"]) from None
-    if faults := find_faults(board, cpu):
+    if faults := [*find_faults(board, cpu), *find_power_faults(board.rails, board.limits, board.bus)]:
         raise DataFileError(str(path), faults)
     return board
 

@@ -13,6 +13,7 @@ from typing import Literal
 from msgspec import Struct
 
 from romwright.boards.freerun import FreeRun
+from romwright.boards.power import Bus, RailLimits
 from romwright.parts.model import Choice, Level
 
 UNCONNECTED = "NC"
@@ -137,10 +138,7 @@ class Cpu(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
 
 
 class Socket(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
-    """A socket: the node at each position, left column downwards, right column downwards.
-
-    `part` sits in it unless somebody says otherwise; `polarity` has what the factory chose for its pins, by number.
-    """
+    """A socket: the node at each position, both columns downwards; `part` sits in it, of the `polarity` that it has."""
 
     name: str
     left: str
@@ -260,6 +258,8 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     wires: tuple[str, ...] = ()
     buffered: bool = False
     signals: dict[str, str] = {}
+    limits: dict[str, RailLimits] = {}
+    bus: Bus | None = None
     unchecked: tuple[str, ...] = ()
 
     def uses(self) -> Iterator[tuple[str, str]]:

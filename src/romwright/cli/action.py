@@ -108,8 +108,13 @@ def burn_written(written: Mapping | None) -> str:
     return f"burn {written['file']} into a fresh chip (romwright prepare fits it to one)" if written else ""
 
 
-def after_prepare(part, names: Sequence[str], sum16: Sequence[str], plan: str | None) -> str:
-    """Say what to burn into what, and what the programmer must show; nothing for a part that nobody can burn."""
+def after_prepare(part, names: Sequence[str], sum16: Sequence[str], plan: str | None, unread: bool = False) -> str:
+    """Say what to burn into what, and what the programmer must show; nothing for a part that nobody can burn.
+
+    `unread`: its voltage would kill a look-alike, and nobody has said what is printed on it.
+    """
+    if unread:
+        return f"read the marking on the {part.name}, and state it with --marking"
     if part.family not in BLANKS:
         return ""
     chip = BLANKS[part.family].format(part.name)
@@ -198,6 +203,8 @@ def after_run(run) -> str:
         fitted = bad[0].fitted
         where = f"{fitted.socket.name} of {fitted.board.title}" if fitted.board else "the socket"
         return f"leave the {fitted.plan.chip.name} out of {where}, and read on the sheet what is wrong"
+    if unread := [chip.fitted.plan.chip.name for chip in run.chips if chip.fitted.voltage]:
+        return f"read the marking on the {unread[0]}, write it under confirmed in the job's file, and run it again"
     sheet = next((f" as {name} says" for name in reversed(run.written) if "-sheet." in name), "")  # the PDF, if any
     burnt = {output.name: run.chips[output.chip] for output in run.outputs() if output.kind == "burn"}
     if burnt:

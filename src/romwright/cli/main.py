@@ -19,7 +19,7 @@ from romwright.errors import RomwrightError, UnknownNameError
 # In the order of the job.
 COMMANDS = (
     "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "pattern", "parts", "boards", "wire",
-    "prove", "links", "label", "job", "run", "sheet", "demo", "explain", "completion",
+    "prove", "links", "bench", "label", "job", "run", "sheet", "demo", "explain", "completion",
 )  # fmt: skip
 COMPLETING = "_ROMWRIGHT_COMPLETE"  # set by a shell that asks what may follow; click's own name for it
 
@@ -61,8 +61,9 @@ def root(quiet: bool) -> None:
     """From a suspect ROM to a chip that provably behaves like it in that socket.
 
     Know the dump (inspect, lists, identify, compare, settle, repair), prepare the image (prepare), test the bench
-    (pattern), know the chip (parts) and the board (boards), fit it (wire, prove, links), mark it (label); or do it all
-    from one file (job, run, sheet). What a finding means: explain. See it on the invented Tern TL-1: romwright demo DIR
+    (pattern), know the chip (parts) and the board (boards), fit it (wire, prove, links), judge the supplies (bench),
+    mark it (label); or do it all from one file (job, run, sheet). What a finding means: explain. See it on the invented
+    Tern TL-1: romwright demo DIR
     """
 
 

@@ -12,6 +12,8 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     from romwright.boards.library import require_board, require_cpu
     from romwright.cli.action import after_boarding, print_next
     from romwright.cli.render import print_files, print_json
+    from romwright.electric.socketed import examine_on_board
+    from romwright.findings import blocks
     from romwright.fit.onboard.boarding import plan_board
     from romwright.fit.verdict import prove_plan
     from romwright.jobs.sockets import fit_others, ordered, parse_setting, require_thing, unchecked_of
@@ -27,25 +29,29 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     proof = prove_plan(found.plan)
     files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
     action = after_boarding(found, proof, place.name, now)
-    ok = found.judged.verdict == "works" and proof.equal
+    electric = examine_on_board(page, place, found.plan.original, chip)
+    findings = (*reading.findings, *found.judged.findings, *electric.findings)
+    ok = found.judged.verdict == "works" and proof.equal and not blocks((*reading.findings, *electric.findings))
     if as_json:
         print_json({
             "from": place.name, "board": page.name, "to": chip.name, "links": found.links, "move": found.moved,
             **found.plan.as_json(), "verdict": found.judged.verdict,
-            "findings": [finding.as_json() for finding in (*reading.findings, *found.judged.findings)],
+            "findings": [finding.as_json() for finding in findings],
+            "electric": electric.as_json(),
             "wired": found.plan.wired.as_json(), "proof": proof.as_json(), "files": files,
             "unchecked": unchecked_of(page, cpu, chip), "cautions": fitting_cautions(),
             "next": action,
         })  # fmt: skip
     else:
-        print_board(page, cpu, place, found, proof, now, reading)
+        print_board(page, cpu, place, found, proof, now, reading, electric)
         print_files(files)
         print_next(action)
     return int(not ok)
 
 
-def print_board(page, cpu, place, found, proof, now, reading) -> None:
-    """Print the links, the plan and the proof."""
+def print_board(page, cpu, place, found, proof, now, reading, electric) -> None:
+    """Print the links, the plan, levels and supply, and the proof."""
+    from romwright.cli.electric import print_electric
     from romwright.cli.page import caution_lines
     from romwright.cli.plans import print_plan
     from romwright.cli.prove import print_proof
@@ -68,8 +74,9 @@ def print_board(page, cpu, place, found, proof, now, reading) -> None:
         print_findings(found.judged.findings)
     else:
         click.echo("  in every bus cycle just the right device drives the data bus")
+    print_electric(electric)
     heading("Proof")
     print_proof(found.plan, proof)
-    print_unchecked(unchecked_of(page, cpu, found.plan.chip))
+    print_unchecked(unchecked_of(page, cpu, found.plan.chip) | {"levels": electric.unchecked})
     click.echo()
     print_cautions(fitting_cautions())

@@ -10,6 +10,9 @@ READ_AS = click.option(
     help="Read the files as this format, whatever their content looks like.",
 )
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+MARKING = click.option(
+    "--marking", default="", metavar="TEXT", help="What is printed on the chip: confirms its voltage."
+)
 OVERWRITE = click.option("--overwrite", is_flag=True, help="Replace an output that exists.")
 
 

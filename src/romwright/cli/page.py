@@ -74,6 +74,10 @@ def caution_lines(reading) -> Iterator[str]:
         yield ""
         title = f"{str(finding.severity).upper()} ({finding.code.name}): {finding.title}"
         yield from (click.style(line, fg="yellow", bold=True) for line in textwrap.wrap(title, width()))
+        if finding in reading.voltage:
+            yield from bullet(finding.evidence)
+            yield from bullet(finding.remedy)
+            continue
         for part, tell in reading.meanings.parts.items():
             yield from bullet(f"{part}: {tell}")
         yield from bullet(finding.remedy + doubt(reading.meanings.unchecked))
@@ -108,7 +112,9 @@ def function_lines(page) -> Iterator[str]:
 
 
 def electric_lines(page) -> Iterator[str]:
-    """Yield voltages, times, currents and levels."""
+    """Yield voltages, erasing, times, currents and levels."""
+    from romwright.parts.programming import list_facts
+
     yield from heading("Voltages", page, "supplies", "programming")
     yield from row(
         "supplies",
@@ -124,6 +130,8 @@ def electric_lines(page) -> Iterator[str]:
             *zip(once("by maker"), programming.by_maker),
         ):
             yield from row(label, value) if value else ()
+    for label, value in list_facts(page):
+        yield from row(label, value)
     if times := page.times:
         yield from heading("Times in ns, by grade", page, "times")
         table = [

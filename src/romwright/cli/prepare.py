@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
+from romwright.cli.options import AS_JSON, MARKING, OVERWRITE, READ_AS
 from romwright.errors import OptionError
 
 
@@ -52,12 +52,13 @@ from romwright.errors import OptionError
     metavar="CODE",
     help="Go on although an input has this finding, for instance missing-end.",
 )
+@MARKING
 @OVERWRITE
 @AS_JSON
 def command(
     inputs: tuple[str, ...], part_name: str | None, plan: str | None, output: str, write_as: str, overwrite: bool,
-    as_json: bool, **options,
-) -> None:  # fmt: skip
+    as_json: bool, marking: str, **options,
+) -> int:  # fmt: skip
     """Make the exact bytes to burn into PART.
 
     The steps have one order: cut, join, swap, invert, place, fill, store and fix checksums, repeat, split. Addresses,
@@ -70,15 +71,19 @@ def command(
     With --plan the steps make what the socket must show; then the plan says which cell of its chip holds which byte.
     If it has banks, each input is FILE@BANK.
 
+    Where the chip's programming voltage would destroy a chip whose number differs by a letter, that is a stop until
+    --marking says what is printed on it; exit status 1 then.
+
     \b
     Example: romwright prepare diagnostic.hex --for 28C256 --repeat \\
                --fix sum8=00@3FFF -o burn-me.bin
     """
+    from romwright.findings import blocks
     from romwright.images import formats, preparation
     from romwright.jobs.files import output_names, pages_of, require_not_inputs
     from romwright.jobs.planned import deal, prepare_planned, read_plan
     from romwright.jobs.recipes import accepted, read_input, recipe_from
-    from romwright.parts.library import require_marked
+    from romwright.parts.library import Reading, require_marked, to_burn
 
     if (plan is None) == (part_name is None):
         raise OptionError(
@@ -88,12 +93,12 @@ def command(
         raise OptionError(
             "--split and --plan go against each other", expected="a plan, which says itself which bytes go where"
         )
-    made, markings = read_plan(plan) if plan else None, []
+    made = read_plan(plan) if plan else None
     if made:
-        part = made.chip
+        part, reading = made.chip, Reading(made.chip.name, made.chip.name)
     else:
         part, reading = require_marked(part_name)
-        markings = reading.findings
+    markings = to_burn(part, reading, marking).findings
     recipe = recipe_from(part, options, made.original if made else part)
     dealt = {bank: [read_input(text, options["read_as"]) for text in some] for bank, some in deal(made, inputs).items()}
     loaded = [each for some in dealt.values() for each in some]
@@ -107,19 +112,22 @@ def command(
         name: writer.build(formats.Image.from_bytes(chip)) for name, chip in zip(names, prepared.chips, strict=True)
     }
     formats.write_files(files, overwrite)
-    report(part, prepared, names, write_as, [*markings, *findings, *prepared.findings], as_json, plan)
+    said = [*markings, *findings, *prepared.findings]
+    report(part, prepared, names, write_as, said, as_json, plan, blocks(markings))
+    return int(blocks(markings))
 
 
 def report(
-    part, prepared, names: list[str], write_as: str, findings: list, as_json: bool, plan: str | None = None
-) -> None:
+    part, prepared, names: list[str], write_as: str, findings: list, as_json: bool, plan: str | None = None,
+    unread: bool = False,
+) -> None:  # fmt: skip
     """Print what was done and the checksums to expect on the programmer's display."""
     from romwright.cli import render
     from romwright.cli.action import after_prepare, print_next
     from romwright.images.checksums import measure
     from romwright.parts.cautions import programming_cautions
 
-    action = after_prepare(part, names, [measure(chip).sum16 for chip in prepared.chips], plan)
+    action = after_prepare(part, names, [measure(chip).sum16 for chip in prepared.chips], plan, unread)
     if as_json:
         render.print_json(answer(part, prepared, names, write_as, findings) | {"next": action})
         return

@@ -96,7 +96,8 @@ def print_summary(run) -> None:
         if wrong := [finding for finding in dump.findings if blocks([finding])]:
             click.echo()
             print_findings(wrong, " and ".join(dump.files))
-    if wrong := list(dict.fromkeys(f for chip in run.chips for f in chip.fitted.findings if blocks([f]))):
+    of_fits = [f for chip in run.chips for f in (*chip.fitted.findings, *chip.fitted.voltage)]
+    if wrong := list(dict.fromkeys(f for f in of_fits if blocks([f]))):
         click.echo()
         print_findings(wrong, "the fit")
     if run.of_labels:

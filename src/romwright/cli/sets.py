@@ -31,7 +31,7 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
             "from": original.name, "to": part.name, "chips": answers, "findings": found_of,
             "cautions": fitting_cautions(), "files": files, "next": action,
         })  # fmt: skip
-        return int(any(blocks(verdict.findings) for _, verdict in found))
+        return int(blocks(reading.findings) or any(blocks(verdict.findings) for _, verdict in found))
     click.echo("\n".join(caution_lines(reading)))
     for number, (share, verdict) in enumerate(found, 1):
         click.secho(f"{'' if number == 1 else chr(10)}Chip {number} of {len(found)}: {share.title}", bold=True)
@@ -40,7 +40,7 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
     print_cautions(fitting_cautions())
     print_files(files)
     print_next(action)
-    return int(any(blocks(verdict.findings) for _, verdict in found))
+    return int(blocks(reading.findings) or any(blocks(verdict.findings) for _, verdict in found))
 
 
 def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
@@ -48,6 +48,7 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
     from romwright.cli.action import after_plan, print_next
     from romwright.cli.page import caution_lines
     from romwright.cli.render import print_cautions, print_files, print_json, print_unchecked
+    from romwright.findings import blocks
     from romwright.fit.plans.sets import join_sockets
     from romwright.fit.plans.wiring import plan_wiring
     from romwright.fit.standins import unchecked_pins
@@ -78,7 +79,7 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
         print_cautions(fitting_cautions())
         print_files(files)
         print_next(action)
-    return int(not (proof.equal and proof.drive_equal))
+    return int(blocks(reading.findings) or not (proof.equal and proof.drive_equal))
 
 
 def print_joined(plan, proof) -> None:

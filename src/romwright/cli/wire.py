@@ -7,7 +7,7 @@ import re
 import click
 
 from romwright.cli.onboard import wire_board
-from romwright.cli.options import AS_JSON, OVERWRITE, read_also, read_polarity
+from romwright.cli.options import AS_JSON, MARKING, OVERWRITE, read_also, read_polarity
 from romwright.cli.planfiles import Made, require_one_wiring, write_plans
 from romwright.cli.sets import wire_chips, wire_joined
 from romwright.errors import OptionError
@@ -57,6 +57,7 @@ def parse_banks(context: click.Context, parameter: click.Parameter, text: str | 
 @click.option("--csv", metavar="FILE", help="Write the wiring as a table.")
 @click.option("--netlist", metavar="FILE", help="Write it as a netlist in KiCad's form, to lay out a board.")
 @click.option("--plan", metavar="FILE", help="Write it as a plan file, for prepare and prove.")
+@MARKING
 @OVERWRITE
 @AS_JSON
 def command(socket: str, chip: str, as_json: bool, **options) -> int:
@@ -70,17 +71,21 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
     from romwright.cli.action import after_plan, after_polarities, print_next
+    from romwright.cli.electric import print_electric
     from romwright.cli.render import print_cautions, print_files, print_findings, print_json
+    from romwright.electric.socketed import examine_pair
     from romwright.findings import blocks
     from romwright.fit.verdict import examine_fit
     from romwright.parts.cautions import fitting_cautions
-    from romwright.parts.library import require_marked
+    from romwright.parts.library import require_marked, to_burn
 
     targets = {kind: options[kind] for kind in ("svg", "csv", "netlist", "plan", "burn")}
     pages = (socket, chip, options["board"], options["second"], *(part for _, part, _ in options["also"]))
     outputs = {"targets": targets, "images": options["images"], "pages": pages, "overwrite": options["overwrite"]}
     require_one_way(options)
     part, reading = require_marked(chip)
+    if options["burn"] or options["marking"]:
+        reading = to_burn(part, reading, options["marking"])
     if options["board"]:
         return wire_board(options["board"], socket, part, reading, options, outputs, as_json)
     original, its_reading = require_marked(socket)
@@ -99,17 +104,19 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     if as_json:
         answer = verdict.as_json()
         answer["findings"] += [finding.as_json() for finding in markings]
+        answer["electric"] = examine_pair(original, part).as_json()
         print_json(answer | {"cautions": fitting_cautions(), "next": action} | ({"files": files} if files else {}))
     else:
         if markings:
             print_findings(dict.fromkeys(markings))
             click.echo()
         print_verdict(verdict)
+        print_electric(examine_pair(original, part))
         click.echo()
         print_cautions(fitting_cautions())
         print_files(files)
         print_next(action)
-    return int(blocks(verdict.findings))
+    return int(blocks((*verdict.findings, *markings)))
 
 
 def require_one_way(options: dict) -> None:

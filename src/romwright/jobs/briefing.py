@@ -17,6 +17,7 @@ from romwright.jobs.measurements import after, stays_out, supplies
 from romwright.jobs.model import Job
 from romwright.jobs.troubles import trouble
 from romwright.parts.cautions import LOCAL_RULES, job_cautions
+from romwright.parts.programming import list_facts
 from romwright.sheets.adapter import draw_view
 from romwright.sheets.document import Block, Facts, Picture, Section, Sheet, Statement, Table, Tick, Ticks, Words
 from romwright.sheets.drawing import size_of
@@ -28,12 +29,6 @@ from romwright.sheets.wirelist import HEADER, list_straight, list_ties, list_wir
 from romwright.sheets.wiring import LEGEND, VIEWS, title_of, warning_about
 
 READ_MARKING = "Read the marking first: maker, number, letters behind it."
-DOSE = "15 to 20 minutes at 12 mW/cm2 within 2.5 cm (Intel 27128A sheet p. 5-34); some makers ask for twice that"
-ERASED = {  # how a chip of a family is erased
-    "EPROM": f"by UV-C light through its window: {DOSE}", "EEPROM": "electrically, by the programmer",
-    "flash": "electrically, by the programmer", "bipolar PROM": "never: what is burnt stays burnt",
-    "SRAM": "not: it is written like a RAM",
-}  # fmt: skip
 DECOUPLED = "100 nF beside it (common practice, no source)"
 
 
@@ -157,19 +152,13 @@ def chip(fitted: Fitted) -> Iterator[Block]:
         limit = f", never above {programming.vpp_max_v:g} V" if programming.vpp_max_v else ""
         doubt = " (UNCHECKED)" if part.unchecked_about("programming.vpp_v") else ""
         volts = f"{programming.vpp_v:g} V{limit}{doubt}"
+    yield from map(Statement.of, fitted.voltage)
     yield Words(f"Programming voltage: {volts}. {READ_MARKING}", loud=True)
     makers = programming.by_maker if programming else ()
-    pairs = [("part", size_of(part)), *(("by maker", line) for line in makers), ("erased", erased(fitted))]
-    yield Facts(tuple(pairs))
-
-
-def erased(fitted: Fitted) -> str:
-    """Say how the chip is erased, and what it reads then."""
-    part = fitted.plan.chip
-    volts = part.programming and part.programming.vpp_erase_v
-    way = ERASED.get(part.family, "its page does not say how") + (f", at {volts:g} V" if volts else "")
+    pairs = [("part", size_of(part)), *(("by maker", line) for line in makers), *list_facts(part)]
     doubt = " (UNCHECKED)" if part.unchecked_about("erased") else ""
-    return f"{way}; then every byte reads {part.erased}{doubt}" if part.erased else way
+    blank = [("then reads", f"every byte {part.erased}{doubt}")] if part.erased else []
+    yield Facts((*pairs, *blank))
 
 
 def sums(fitted: Fitted, burning: Burning, file: str) -> Iterator[Block]:

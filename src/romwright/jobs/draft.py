@@ -105,6 +105,7 @@ def lines_of(a: Answers) -> Iterator[str]:
         "[fit]", "the chip and its socket; the keys are the options of `romwright wire`", a.chip,
         key("board", a.board, '"tern-tl-1"', "a board and its socket, or: from = the part it was laid out for"),
         key("socket", a.socket, '"U7"', ""),
+        key("confirmed", "", '"D27128A"', "what is printed on the chip, as you have read it"),
         key("now", a.now, '"LK1=1-2,LK2=1-2"', "the links as they are: so the sheet says which to move"),
         key("also", a.also, '["U8=27C64"]', "what sits in its other sockets"),
         key("from", a.original, '"rom-2364-24"', "in place of board and socket"),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Board, Cpu, Socket
+from romwright.electric.socketed import Electric, examine_on_board, examine_pair
 from romwright.errors import OptionError
 from romwright.findings import Finding, Severity, blocks
 from romwright.fit import kinds, pins, selects, writes
@@ -19,7 +20,7 @@ from romwright.fit.standins import unchecked_pins, unfed
 from romwright.fit.verdict import Verdict, examine_fit, prove_plan
 from romwright.jobs.model import Fit, is_page
 from romwright.jobs.sockets import fit_others, ordered, parse_also, parse_setting, require_thing, unchecked_of
-from romwright.parts.library import Reading, require_marked
+from romwright.parts.library import Reading, require_marked, to_burn
 from romwright.parts.model import Part
 from romwright.parts.notation import parse_polarity
 
@@ -54,6 +55,8 @@ class Fitted:
     also: dict[str, Part] | None = None  # the chips in the board's other sockets
     whole: Part | None = None
     share: Share | None = None
+    electric: Electric | None = None
+    voltage: tuple[Finding, ...] = ()  # the stop of a chip that would be burnt at what kills its look-alikes
 
     @property
     def works(self) -> bool:
@@ -113,9 +116,15 @@ def fit_chips(fit: Fit, pages: Pages, others: Mapping[str, Part] | None = None) 
     DataFileError.
     """
     part, reading = pages.part(fit.chip)
+    voltage = to_burn(part, reading, fit.confirmed).voltage
+    return [replace(fitted, voltage=voltage) for fitted in plan_chips(fit, part, reading, pages, others or {})]
+
+
+def plan_chips(fit: Fit, part: Part, reading: Reading, pages: Pages, others: Mapping[str, Part]) -> list[Fitted]:
+    """Plan a chip or its shares as the fit says."""
     stated = parse_polarity(fit.chip_polarity, "fit.chip_polarity")
     if fit.board:
-        return [fit_on_board(fit, part, reading, stated, pages, others or {})]
+        return [fit_on_board(fit, part, reading, stated, pages, others)]
     if fit.second:
         return [fit_for_two(fit, part, reading, stated, pages)]
     return fit_shares(fit, part, reading, stated, pages) if fit.chips > 1 else [
@@ -135,10 +144,12 @@ def fit_on_board(
     said = [(place, pages.path(name), polarity) for place, name, polarity in parse_also(fit.also, "fit.also")]
     also = {name: other.chip for name, other in fit_others(board, socket, said).items()} | dict(others)
     found = plan_board(board, cpu, socket, chip, now, fit.prefer, fit.banks, also)
-    findings = (*reading.findings, *found.judged.findings)
+    electric = examine_on_board(board, socket, found.plan.original, chip)
+    known = [finding for finding in electric.findings if finding.severity is not Severity.NOTE]
+    findings = (*reading.findings, *found.judged.findings, *known)
     return Fitted(
         found.plan, prove_plan(found.plan), findings, reading, unchecked_of(board, cpu, chip),
-        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also,
+        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also, electric=electric,
     )  # fmt: skip
 
 
@@ -147,7 +158,8 @@ def fit_in_socket(fit: Fit, part: Part, reading: Reading, stated: dict, pages: P
     original, its_reading = pages.part(fit.original)
     verdict = examine_fit(original, part, parse_polarity(fit.polarity, "fit.polarity"), stated, fit.prefer, fit.banks)
     kept = shipped(original, its_reading), shipped(part, reading)
-    return fitted_as(verdict, its_reading, reading, verdict.pages, kept)
+    fitted = fitted_as(verdict, its_reading, reading, verdict.pages, kept)
+    return replace(fitted, electric=examine_pair(original, part))
 
 
 def fit_shares(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages) -> list[Fitted]:

@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from romwright.boards.linerates import line_rates
+from romwright.boards.model import Board
+from romwright.electric.socketed import rail_of
 from romwright.fit.plans.rows import How, Row
 from romwright.jobs.fitting import Fitted
 from romwright.jobs.model import Job
@@ -17,7 +19,11 @@ from romwright.parts.model import Role
 from romwright.sheets.document import Block, Tick, Ticks, Words
 
 TIED = {How.VCC: ("tied to VCC", "H, +5 V"), How.GND: ("tied to GND", "L, 0 V")}
-NO_LIMITS = "{0} states no limits for rails, no current and no clock: write down what you measure."
+NO_LIMITS = "{0} states no limits for {1}: write down what you measure."
+TRUST = (
+    "While a rail is out, no verdict on RAM or ROM counts (common practice, no source). "
+    "romwright bench check judges it."
+)
 LOGIC = "0 to +5 V"  # what TTL and NMOS signals keep within (common practice, no source)
 LEFT_OUT = "Leave the chip out, and do not switch on with it: put right what stands under 1, then run the job again."
 QUIET = "An enable that never pulses: nothing is read there. One that never rests: the chip is always on."
@@ -31,18 +37,45 @@ def supplies(fitted: Fitted) -> Iterator[Block]:
     met = {board.rails.get(fitted.socket.nodes[net.position]) for net in nets} if board else set()
     for net in (net for net in nets if net.volts):
         name = fitted.socket.nodes[net.position] if board else net.function
+        expected = window(board, name) or f"{net.volts:+g} V"
         if board and name not in board.rails:
             name += ", with the links set as drawn below"  # which is done later: until then another level may be there
-        items.append(Tick(f"position {net.position} ({name}){ground}", "V", f"{net.volts:+g} V"))
+        items.append(Tick(f"position {net.position} ({name}){ground}", "V", expected))
     if not items:
         yield Words("The socket brings no supply that its page names: find it before the chip goes in.", loud=True)
     items.append(Tick("every other position: the one furthest off", "V", LOGIC))
     for name, volts in (board.rails if board else {}).items():
         if volts and volts not in met:
-            items.append(Tick(f"rail {name}, where the board has it", "V", f"{volts:+g} V"))
+            limits = board.limits.get(name)
+            place = limits.probe if limits else "where the board has it"
+            items.append(Tick(f"rail {name}: {place}", "V", window(board, name) or f"{volts:+g} V"))
     items.append(Tick("supply current, socket empty", "mA"))
     yield Ticks(tuple(items))
-    yield Words(NO_LIMITS.format("The board's file" if board else "The socket's page"))
+    if bare := without_limits(board):
+        yield Words(NO_LIMITS.format("The board's file" if board else "The socket's page", bare))
+    if board and board.limits:
+        yield Words(TRUST)
+
+
+def window(board: Board | None, rail: str) -> str:
+    """Return the range of a rail, if the board's file states one."""
+    limits = board.limits.get(rail) if board else None
+    return "{:+g} to {:+g} V".format(*limits.range_v) if limits and limits.range_v else ""
+
+
+def without_limits(board: Board | None) -> str:
+    """Name what the board's file states no limits for: rails, supply current, clock."""
+    if not board or not board.limits:
+        return "rails, supply current and clock"
+    bare = [name for name, volts in board.rails.items() if volts and not window(board, name)]
+    amps = [f"the current of {name}" for name, volts in board.rails.items() if volts and not draw(board, name)]
+    return ", ".join([*bare, *amps, "the clock"])
+
+
+def draw(board: Board | None, rail: str) -> str:
+    """Return what a board draws from a rail, if its file states it."""
+    limits = board.limits.get(rail) if board else None
+    return "{:g} to {:g} mA".format(*limits.current_ma) if limits and limits.current_ma else ""
 
 
 def after(job: Job, fitted: Fitted) -> Iterator[Block]:
@@ -74,7 +107,10 @@ def supply_pins(fitted: Fitted) -> Iterator[Tick]:
             yield Tick(f"chip pin {pin.number} ({pin.name}) against pin {ground}", "V", f"{volts:+g} V")
     most = part.currents and part.currents.active_ma
     doubt = " (UNCHECKED)" if part.unchecked_about("currents.active_ma") else ""
-    yield Tick("supply current, chip in", "mA", f"at most {most:g} mA more{doubt}" if most else "")
+    more = f"at most {most:g} mA more{doubt}" if most else ""
+    usual = draw(fitted.board, rail) if (rail := rail_of(fitted.board, part) if fitted.board else "") else ""
+    whole = f"{usual} from {rail} with every chip in" if usual else ""
+    yield Tick("supply current, chip in", "mA", "; ".join(filter(None, (more, whole))))
 
 
 def controls(fitted: Fitted) -> Iterator[Tick]:

@@ -67,13 +67,14 @@ class Run:
     def ok(self) -> bool:
         """Whether nothing is wrong: with the dumps, with the fit."""
         wrong = any(blocks(dump.findings) for dump in self.dumps)
-        return not wrong and all(chip.fitted.works for chip in self.chips)
+        return not wrong and all(chip.fitted.works and not chip.fitted.voltage for chip in self.chips)
 
     @property
     def findings(self) -> list[Finding]:
         """All findings about dumps, fits, the bytes to burn and labels, each once."""
         of_dumps = [finding for dump in self.dumps for finding in dump.findings]
-        of_chips = [f for c in self.chips for f in (*c.fitted.findings, *(c.burning.findings if c.burning else ()))]
+        fits = [f for c in self.chips for f in (*c.fitted.findings, *c.fitted.voltage)]
+        of_chips = [*fits, *(f for c in self.chips if c.burning for f in c.burning.findings)]
         return list(dict.fromkeys((*of_dumps, *of_chips, *self.of_labels)))
 
     def steps(self) -> Iterator[Step]:

@@ -24,6 +24,10 @@ UV = (
     "a broken tube sets mercury free."
 )
 
+LIVE = (
+    "Measure on the low-voltage side only, the meter on volts and its black lead on the board's 0 V first; for a "
+    "current open the circuit with the power off. A probe that slips can kill a chip (common practice, no source)."
+)
 SOLDER = "Solder with fume extraction; flux fumes can cause asthma. Wash your hands after leaded solder."
 UNKNOWN_RAILS = (
     "Before a 5 V chip goes in, measure the supply pins of the empty socket: old sockets may carry -5 V or +12 V."
@@ -69,6 +73,11 @@ def programming_cautions(part: Part) -> list[str]:
     if part.family == "EPROM":
         lines.append(UV)
     return [*lines, POWER_OFF, LOCAL_RULES]
+
+
+def measuring_cautions() -> list[str]:
+    """Return the cautions for measuring with the power on."""
+    return [LOCAL_RULES, LIVE]
 
 
 def fitting_cautions() -> list[str]:

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from msgspec.structs import replace
+
 from romwright.datafiles import data_folder, read_data_file, read_toml
+from romwright.errors import SeveralMeaningsError, UnknownNameError
 from romwright.parts.markings import meanings, read_markings
 from romwright.parts.model import Part
 from romwright.parts.reading import Reading, decode
@@ -37,6 +40,18 @@ def require_part(name: str, folder: Path | None = None) -> Part:
     '27C256'
     """
     return require_marked(name, folder)[0]
+
+
+def to_burn(part: Part, reading: Reading, marking: str) -> Reading:
+    """Return the reading of a part to burn, with the stop of a voltage that its `marking` does not confirm."""
+    from romwright.parts.programming import find_voltage
+
+    try:
+        plain = Path(marking).name == marking and Path(marking).suffix != ".toml"  # a marking is no file
+        read_as = require_marked(marking)[0].name if marking.strip() and plain else ""
+    except (UnknownNameError, SeveralMeaningsError):
+        read_as = ""  # what it says of the voltage is told by its number
+    return replace(reading, voltage=tuple(find_voltage(part, marking, read_as)))
 
 
 def require_marked(word: str, folder: Path | None = None) -> tuple[Part, Reading]:

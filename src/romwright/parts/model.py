@@ -56,8 +56,16 @@ class Source(Struct, frozen=True, forbid_unknown_fields=True):
     text: str
 
 
+class Protection(Struct, frozen=True, forbid_unknown_fields=True):
+    """The software write protection of an EEPROM as it comes from the maker, and the bytes that switch it."""
+
+    supplied: Literal["on", "off"]
+    enable: tuple[str, ...]
+    disable: tuple[str, ...]
+
+
 class Programming(Struct, frozen=True, forbid_unknown_fields=True):
-    """What a programmer must give the chip; volts."""
+    """What a programmer must give the chip, in volts; what erases it, and how often."""
 
     vpp_v: float | None = None
     vpp_range_v: tuple[float, float] | None = None
@@ -67,6 +75,12 @@ class Programming(Struct, frozen=True, forbid_unknown_fields=True):
     vcc_range_v: tuple[float, float] | None = None
     by_maker: tuple[str, ...] = ()
     signature: str | None = None
+    erase_dose_ws_cm2: tuple[float, float] | None = None
+    erase_minutes: tuple[float, float] | None = None
+    erase_intensity_mw_cm2: float | None = None
+    erase_dose_max_ws_cm2: float | None = None
+    erase_cycles: tuple[int, int] | None = None
+    protection: Protection | None = None
 
 
 class Times(Struct, frozen=True, forbid_unknown_fields=True):

@@ -42,11 +42,12 @@ class Reading(Struct, frozen=True):
     speeds: Speeds | None = None
     suffix: str = ""
     meanings: Meanings | None = None
+    voltage: tuple[Finding, ...] = ()
 
     @property
     def findings(self) -> list[Finding]:
-        """The caution of a name that is printed on other parts too."""
-        return [] if self.meanings is None else [_caution(self.page, self.meanings)]
+        """The stop of a voltage that nobody confirmed, and the caution of a name that is printed on other parts too."""
+        return [*self.voltage, *([] if self.meanings is None else [_caution(self.page, self.meanings)])]
 
     def as_json(self) -> dict[str, object]:
         """The reading under the documented JSON keys."""

@@ -222,6 +222,20 @@ def check_programming(part: Part) -> Iterator[str]:
         yield f"programming.vpp_max_v: {programming.vpp_max_v:g} V destroys it, but {most:g} V is asked for [vpp-limit]"
 
 
+def check_erasing(part: Part) -> Iterator[str]:
+    """Doses, minutes and erase cycles run upwards; the bytes of a software protection are DATA->ADDRESS."""
+    if not (programming := part.programming):
+        return
+    for key in ("erase_dose_ws_cm2", "erase_minutes", "erase_cycles"):
+        low, high = getattr(programming, key) or (1, 1)
+        if not 0 < low <= high:
+            yield f"programming.{key}: {low:g} to {high:g}, expected the smaller first, above 0 [erasing]"
+    if protection := programming.protection:
+        for step in (*protection.enable, *protection.disable):
+            if not re.fullmatch(r"[0-9A-F]{2}->[0-9A-F]{4,5}", step):
+                yield f"programming.protection: {step!r}, expected DATA->ADDRESS in hex, such as AA->5555 [protection]"
+
+
 def check_byte_mode(part: Part) -> Iterator[str]:
     """A byte mode has the levels that choose it and twice as many words, and only a 16-bit part has one."""
     if part.byte_mode and part.bits != 16:
@@ -239,6 +253,7 @@ PINLESS_RULES = (
     check_quantities,
     check_row_pitch,
     check_programming,
+    check_erasing,
     check_byte_mode,
 )
 PIN_RULES = (check_pin_names, check_lines, check_supply_pins, check_rows, check_standby, check_purposes)

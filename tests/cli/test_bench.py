@@ -1,0 +1,91 @@
+"""`romwright bench check`: statuses, JSON keys, errors in words for the bench."""
+
+from pathlib import Path
+
+import pytest
+
+
+def test_every_rail_in(romwright):
+    run = romwright("bench", "check", "tern-tl-1", "--measured", "5V=5.02", "--current", "5V=640", "--json")
+    assert run.status == 0
+    assert run.json.keys() == {"board", "rails", "trust", "findings", "sources", "unchecked", "cautions"}
+    (rail,) = run.json["rails"]
+    assert rail.keys() == {
+        "rail", "nominal_v", "range_v", "probe", "measured_v", "verdict", "current_ma", "most_ma", "measured_ma",
+        "current_verdict",
+    }  # fmt: skip
+    assert (rail["verdict"], rail["current_verdict"]) == ("in", "in")
+    assert "Local rules and licensed practice come first" in run.json["cautions"][0]
+
+
+def test_a_rail_out_means_that_no_memory_verdict_counts(romwright):
+    run = romwright("bench", "check", "dunlin-dl-2", "--measured", "5V=4.4,-5V=-5", "--measured", "12V=12")
+    assert run.status == 1
+    assert "fault (rail-low): +5V reads 4.4 V, below 4.75 to 5.25 V" in run.out
+    assert "no       verdicts on RAM and ROM" in run.out
+    quiet = romwright("bench", "check", "dunlin-dl-2", "--measured", "5V=4.4,-5V=-5,12V=12", "--quiet")
+    assert "rail-low" in quiet.out and "verdicts on RAM and ROM" in quiet.out and "Sources" not in quiet.out
+
+
+def test_without_readings_it_says_what_to_measure(romwright):
+    run = romwright("bench", "check", "dunlin-dl-2")
+    assert run.status == 0 and run.out.count("was not measured") == 3 and "test pad TP2" in run.out
+
+
+@pytest.mark.parametrize(
+    ("entry", "said"),
+    [
+        ("5V=5,02", "write 5.02, not 5,02"), ("5V", "expected: RAIL=V"), ("5V=nan", "no reading"), ("=5", "no reading"),
+        ("5V=5,+5V=5", "given twice"), ("12V=12", "no rail named '12V'"), ("GND=0", "no rail named 'GND'"),
+        ("", "no reading"),
+    ],
+)  # fmt: skip
+def test_readings_that_are_none(romwright, entry, said):
+    run = romwright("bench", "check", "tern-tl-1", "--measured", entry)
+    assert run.status == 2 and said in run.err and "Traceback" not in run.err
+
+
+def test_a_board_without_limits_is_not_judged(romwright, tmp_path):
+    page = tmp_path / "source.toml"
+    text = (Path(__file__).parents[2] / "fixtures/bad/boards/source.toml").read_text("utf-8")
+    page.write_text(text.replace('source = ""', 'source = "invented for this test"'), "utf-8")
+    run = romwright("bench", "check", str(page), "--measured", "5V=5", "--json")
+    assert run.status == 0 and run.json["rails"][0]["verdict"] == "unknown"
+    assert [each["code"] for each in run.json["findings"]] == ["rail-without-range"]
+    assert run.json["trust"][0]["trust"] == "unknown"
+
+
+def test_levels_of_a_pair(romwright):
+    run = romwright("bench", "levels", "27128A", "HC", "--vcc", "4.75-5.25", "--json")
+    assert run.status == 0
+    assert run.json.keys() == {
+        "driver", "receiver", "vcc_v", "high", "low", "fan_out_high", "fan_out_low", "fan_out", "inputs", "loads",
+        "findings", "sources", "unchecked",
+    }  # fmt: skip
+    assert run.json["high"] == {
+        "level": "H", "given_v": [2.4, 2.4], "asked_v": [3.325, 3.675], "margin_v": [-1.275, -0.925], "verdict": "short"
+    }  # fmt: skip
+    text = romwright("bench", "levels", "27128A", "TTL", "--inputs", "2").out
+    assert "overloaded" in text and "fan-out, in such inputs: 1 at L, 10 at H" in text and "SDLS029C" in text
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [(("LSX",), "did you mean LS"), (("LS", "--vcc", "0"), "no supply"), (("LS", "--vcc", "6-5"), "no supply")],
+)
+def test_levels_of_what_is_unknown(romwright, more, said):
+    run = romwright("bench", "levels", "27128A", *more)
+    assert run.status == 2 and said in run.err
+
+
+def test_a_board_that_cannot_feed_the_chip(romwright, tmp_path):
+    """A board whose supply gives 820 mA and draws up to 800: a 28C256 asks for 50 more."""
+    root = Path(__file__).parents[2]
+    text = (root / "pinmaps/boards/tern-tl-1.toml").read_text("utf-8")
+    (tmp_path / "tern-tl-1.toml").write_text(text.replace("most_ma = 1500", "most_ma = 820"), "utf-8")
+    run = romwright("wire", "U7", "28C256", "--board", "./tern-tl-1.toml", "--json")
+    assert [each["title"] for each in run.json["findings"] if each["code"] == "supply-short"] == [
+        "+5V may have to give 850 mA, and gives 820 mA"
+    ]
+    assert run.json["electric"]["supply"]["total_ma"] == [None, 850]
+    assert run.json["electric"]["loads"]["L"]["most_ma"] is None  # nobody has read what a 6502 input takes

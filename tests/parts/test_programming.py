@@ -1,0 +1,101 @@
+"""Programming facts: voltages by marking, doses, erase cycles, protection; the numbers entered once more by hand."""
+
+import inspect
+import re
+from pathlib import Path
+
+import pytest
+
+from romwright import datafiles
+from romwright.errors import DataFileError
+from romwright.parts import programming
+from romwright.parts.library import read_all, require_marked, require_part, to_burn
+
+BAD = sorted((Path(__file__).parents[2] / "fixtures" / "bad" / "programming").glob("*.toml"))
+PAGES = {part.name: part for part in read_all()}
+
+
+@pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
+def test_bad_facts_break_their_rule_alone(path):
+    try:
+        faults = [*programming.find_strangers(programming.read_facts(path), PAGES)]
+    except DataFileError as error:
+        faults = error.faults
+    assert {fault.rsplit("[")[-1] for fault in faults} == {f"{path.stem}]"}, faults
+
+
+def test_every_rule_has_a_bad_file():
+    source = "".join(inspect.getsource(module) for module in (programming, datafiles))
+    assert set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]['\"]", source)) == {path.stem for path in BAD}
+
+
+def test_the_shipped_facts_agree_with_the_pages():
+    assert not [*programming.find_strangers(programming.read_facts(), PAGES)]
+
+
+@pytest.mark.parametrize(
+    ("word", "volts"),
+    [  # classiccmp message: 2732 25 V, 2732A 21 V, 2732B 12.5 V; Intel 27128A sheet p. 5-34: 12.5 V
+        ("2732", 25), ("2732A", 21), ("2732B", 12.5), ("27128A", 12.5),
+    ],
+)  # fmt: skip
+def test_voltages_by_marking(word, volts):
+    assert [r.vpp_v[word] for r in programming.read_facts().look_alikes if word in r.vpp_v] == [volts]
+
+
+@pytest.mark.parametrize(
+    ("page", "marking", "stops"),
+    [
+        ("2732", "", True), ("2732", "2732", False), ("2732", "D2732-4", False), ("2732", "M5L2732K", False),
+        ("2732", "D2732A", True), ("2732", "2732B", True), ("2732", "2732Q", True), ("2732", "EPROM", True),
+        ("2732", "27C32", True), ("2764", "2764", False), ("2764", "M2764A-2F1", True), ("27128", "P27128A", True),
+        ("27128", "27128", False), ("2716", "MM2716", False), ("2716", "27C16B", True), ("2532", "", True),
+        ("2732A", "", True), ("2732A", "TMS2732A-25JL", False), ("2764A", "", False),
+        ("27128A", "", False), ("27C256", "", False), ("28C256", "", False),
+    ],
+)  # fmt: skip
+def test_a_voltage_that_kills_look_alikes_is_a_stop_until_the_marking_is_read(page, marking, stops):
+    part, reading = require_marked(page)
+    found = to_burn(part, reading, marking).voltage
+    assert [each.code.name for each in found] == (["voltage-unconfirmed"] if stops else [])
+    assert all(str(each.severity) == "stop" for each in found)
+
+
+def test_a_2732a_survives_no_more_than_its_page_says():
+    """ST and NTE: at most 22 V; so the 25 V of a 2732 is above it."""
+    assert require_part("2732A").programming.vpp_max_v == 22 < require_part("2732").programming.vpp_v
+
+
+def test_a_marking_is_no_file():
+    part, reading = require_marked("2732")
+    assert to_burn(part, reading, "../2732A.toml").voltage
+
+
+def test_uv_dose():
+    """Intel 27128A, 230849-009, p. 5-34: 15 W s/cm2, 15 to 20 minutes at 12 mW/cm2; 7258 is one week of that light."""
+    facts = require_part("27128A").programming
+    assert facts.erase_dose_ws_cm2 == (15, 15) and facts.erase_minutes == (15, 20)
+    minutes = facts.erase_dose_ws_cm2[0] / (facts.erase_intensity_mw_cm2 / 1000) / 60
+    assert minutes == pytest.approx(20.8, abs=0.05)  # a little more than the sheet's own 20: both are printed
+    assert facts.erase_intensity_mw_cm2 / 1000 * 7 * 24 * 3600 == pytest.approx(facts.erase_dose_max_ws_cm2, abs=1)
+    assert require_part("27C010").programming.erase_dose_ws_cm2 == (15, 15)  # SGS-Thomson M27C1001, erasure page
+
+
+def test_endurance_and_protection():
+    """Atmel 0270L (AT28C64B) p. 10 and 0006M (AT28C256) p. 10."""
+    small, large = (require_part(name).programming for name in ("28C64B", "28C256"))
+    assert small.erase_cycles == (100_000, 100_000) and large.erase_cycles == (10_000, 100_000)
+    assert small.protection.supplied == large.protection.supplied == "off"
+    assert small.protection.enable == ("AA->1555", "55->0AAA", "A0->1555")
+    assert large.protection.disable == ("AA->5555", "55->2AAA", "80->5555", "AA->5555", "55->2AAA", "20->5555")
+
+
+@pytest.mark.parametrize("part", read_all(), ids=lambda part: part.name)
+def test_what_nobody_has_read_is_said_to_be_unknown(part):
+    said = dict(programming.list_facts(part))
+    if part.family in ("EPROM", "EEPROM", "flash"):
+        own = part.programming and part.programming.erase_cycles
+        assert ("unknown" in said["erase cycles"]) == (own is None)
+    if part.family == "EPROM":
+        own = part.programming and part.programming.erase_dose_ws_cm2
+        assert ("its page has none" in said["erased"]) == (own is None)
