@@ -21,14 +21,15 @@ OURS = {
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
+    "timing": {"fit", "boards", "parts", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
     "jobs": {
         "errors", "shipped", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit",
-        "sheets",
+        "timing", "sheets",
     },
     "cli": {
         "errors", "findings", "codes", "datafiles", "images", "recognition", "faults", "parts", "boards", "fit",
-        "sheets", "jobs",
+        "timing", "sheets", "jobs",
     },
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
@@ -52,6 +53,7 @@ THEIRS = {
     "sheets.page": {"jinja2"},
     "sheets.pdf": {"reportlab"},
     "sheets.plot": {"PIL"},
+    "timing": {"msgspec"},
     "jobs": {"msgspec"},
     "cli": {"click"},
     "cli.render": {"rich"},

@@ -19,6 +19,7 @@ MODULES = (
     "faults.repairs.outcome", "faults.repairs.restoration", "faults.repeats.unsettled", "faults.repeats.wobble",
     "fit.kinds", "fit.pins", "fit.selects", "fit.writes",
     "fit.onboard.bus", "fit.onboard.joins", "fit.onboard.meets", "fit.onboard.power_up",
+    "timing.judgement",
 )  # fmt: skip
 
 
