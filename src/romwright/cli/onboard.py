@@ -12,10 +12,13 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     from romwright.boards.library import require_board, require_cpu
     from romwright.cli.action import after_boarding, print_next
     from romwright.cli.render import print_files, print_json
+    from romwright.findings import blocks
     from romwright.fit.onboard.boarding import plan_board
     from romwright.fit.verdict import prove_plan
     from romwright.jobs.sockets import fit_others, ordered, parse_setting, require_thing, unchecked_of
     from romwright.parts.cautions import fitting_cautions
+    from romwright.timing.chip import require_grade_ns
+    from romwright.timing.onboard import judge_planned
 
     page = require_board(board)
     place = require_thing("socket", socket, {each.name: each for each in page.sockets}, page.name)
@@ -25,31 +28,36 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     cpu = require_cpu(page.cpu)
     found = plan_board(page, cpu, place, chip, now, options["prefer"], options["banks"], others)
     proof = prove_plan(found.plan)
+    grade = require_grade_ns(chip, options["grade"], reading.speed_ns)
+    timing = judge_planned(page, cpu, place, found, grade, others)
     files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
     action = after_boarding(found, proof, place.name, now)
-    ok = found.judged.verdict == "works" and proof.equal
+    late = timing.findings if timing else ()
+    ok = found.judged.verdict == "works" and proof.equal and not blocks(late)
     if as_json:
         print_json({
             "from": place.name, "board": page.name, "to": chip.name, "links": found.links, "move": found.moved,
             **found.plan.as_json(), "verdict": found.judged.verdict,
-            "findings": [finding.as_json() for finding in (*reading.findings, *found.judged.findings)],
+            "findings": [finding.as_json() for finding in (*reading.findings, *found.judged.findings, *late)],
+            "timing": timing and timing.as_json(),
             "wired": found.plan.wired.as_json(), "proof": proof.as_json(), "files": files,
             "unchecked": unchecked_of(page, cpu, chip), "cautions": fitting_cautions(),
             "next": action,
         })  # fmt: skip
     else:
-        print_board(page, cpu, place, found, proof, now, reading)
+        print_board(page, cpu, place, found, proof, now, reading, timing)
         print_files(files)
         print_next(action)
     return int(not ok)
 
 
-def print_board(page, cpu, place, found, proof, now, reading) -> None:
-    """Print the links, the plan and the proof."""
+def print_board(page, cpu, place, found, proof, now, reading, timing) -> None:
+    """Print the links, the plan, whether the chip is in time, and the proof."""
     from romwright.cli.page import caution_lines
     from romwright.cli.plans import print_plan
     from romwright.cli.prove import print_proof
     from romwright.cli.render import print_cautions, print_findings, print_unchecked
+    from romwright.cli.timing import print_timing
     from romwright.cli.wire import heading
     from romwright.jobs.sockets import unchecked_of
     from romwright.parts.cautions import fitting_cautions
@@ -68,8 +76,9 @@ def print_board(page, cpu, place, found, proof, now, reading) -> None:
         print_findings(found.judged.findings)
     else:
         click.echo("  in every bus cycle just the right device drives the data bus")
+    print_timing(timing, page)
     heading("Proof")
     print_proof(found.plan, proof)
-    print_unchecked(unchecked_of(page, cpu, found.plan.chip))
+    print_unchecked(unchecked_of(page, cpu, found.plan.chip) | ({"timing": timing.unchecked} if timing else {}))
     click.echo()
     print_cautions(fitting_cautions())

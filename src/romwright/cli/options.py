@@ -10,6 +10,9 @@ READ_AS = click.option(
     help="Read the files as this format, whatever their content looks like.",
 )
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+GRADE = click.option(
+    "--grade", type=click.FloatRange(0, min_open=True), metavar="NS", help="The speed grade of the chip, as marked."
+)
 OVERWRITE = click.option("--overwrite", is_flag=True, help="Replace an output that exists.")
 
 

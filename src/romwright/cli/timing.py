@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from romwright.cli.options import AS_JSON
+from romwright.cli.options import AS_JSON, GRADE
 from romwright.errors import OptionError
 
 
@@ -50,7 +50,7 @@ def parse_delays(context: click.Context, parameter: click.Parameter, entries) ->
 @click.argument("clock", metavar="CLOCK")
 @click.argument("part", metavar="PART")
 @click.option("--cpu-grade", metavar="GRADE", help="The speed grade of the CPU: Z80A, 68B09.")
-@click.option("--grade", type=click.FloatRange(0, min_open=True), metavar="NS", help="The chip's speed grade.")
+@GRADE
 @click.option(
     "--wait", "waits", multiple=True, callback=parse_waits, metavar="N|CYCLE=N",
     help="Waits in every read, or in one kind of cycle; repeat it.",
@@ -74,6 +74,7 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
     Example: romwright timing Z80A 4MHz 27128A --grade 250 --delay select=74LS138 --gated /MREQ
     """
     from romwright.boards.linerates import parse_clock
+    from romwright.cli.render import print_findings, print_json
     from romwright.findings import blocks
     from romwright.parts.library import require_marked
     from romwright.timing.chip import require_grade_ns
@@ -96,39 +97,45 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
     answer = judge_quickly(page, float(parse_clock(clock)) / 1e6, chip, fitted, around, of_cpu)
     findings = [*reading.findings, *answer.findings]
     if as_json:
-        from romwright.cli.render import print_json
-
         told = answer.as_json()
         told["findings"] = [finding.as_json() for finding in findings]
-        del told["timing_findings"]
         print_json(told | {"cautions": list(page.cautions)})
     else:
-        print_answer(answer, findings, grade is None and reading.speed_ns != fitted)
+        click.echo(f"{answer.chip} at the {answer.cpu}\n")
+        print_answer(answer)
+        if findings:
+            click.echo()
+            print_findings(findings)
         print_sources(answer)
     return int(blocks(findings))
 
 
-def print_answer(answer, findings, assumed_ns: bool) -> None:
-    """Print what was asked, the margins, what binds, and the findings; `assumed_ns`: nobody stated the chip's grade."""
-    from romwright.cli.render import print_findings, print_result
+def print_timing(answer, board) -> None:
+    """Print whether a chip on a board is in time; `answer` is None where nobody has read when its CPU takes data in."""
+    from romwright.cli.render import print_findings
+    from romwright.cli.wire import heading
 
-    at = answer.pace
-    grade = "" if at.grade is None or at.grade.name == answer.cpu else f" ({at.grade.name})"
-    click.echo(f"{answer.chip} at a {answer.cpu}{grade} of {at.clock_mhz:.7g} MHz")
-    if at.assumed:
-        click.echo("the CPU's grade is not stated: the slowest that may run at that clock is taken")
-    if assumed_ns and answer.grade_ns:
-        click.echo("the chip's grade is not stated: the slowest on its page is taken")
+    heading("In time?")
+    if answer is None:
+        click.echo(f"  It cannot be said: no page has the read timing of the {board.cpu}.")
+        return
+    print_answer(answer)
+    if answer.findings:
+        click.echo()
+        print_findings(answer.findings)
+
+
+def print_answer(answer) -> None:
+    """Print what is judged, the margins, and what binds."""
+    from romwright.cli.render import print_result
+
+    click.echo("\n".join(f"  {line}" for line in answer.circumstances))
     click.echo()
     print_paths(answer.paths)
     click.echo()
-    print_result(verdict_words(answer), bold=True, fg="red" if answer.verdict == "too slow" else None)
-    if answer.slowest:
-        sure = "" if answer.slowest[1] else ", as far as its times are known"
-        print_result(f"Slowest grade on the page that works: {answer.slowest[0]:g} ns{sure}.")
-    if findings:
-        click.echo()
-        print_findings(findings)
+    print_result(answer.words, bold=True, fg="red" if answer.verdict == "too slow" else None)
+    if answer.slowest_words:
+        print_result(answer.slowest_words)
 
 
 def print_paths(paths) -> None:
@@ -137,24 +144,12 @@ def print_paths(paths) -> None:
 
     rows = [
         (path.cycle, path.start, path.pins + " (if)" * bool(path.only_if),
-         *(each.words for each in (path.window, path.delay, path.need, path.margin)))
+         *(each.words for each in path.parts))
         for path in paths
     ]  # fmt: skip
     print_table(("cycle", "from", "to", "window", "delay", "chip", "margin"), rows, right=(3, 4, 5, 6))
     for condition in dict.fromkeys(path.only_if for path in paths if path.only_if):
         click.echo(f"(if): only if {condition}")
-
-
-def verdict_words(answer) -> str:
-    """Say the verdict, and the path that binds."""
-    bound = answer.binding
-    if bound is None:
-        return "It cannot be said whether it is in time."
-    least = f"least margin {bound.margin.words}: {bound.name}"
-    return {
-        "in time": f"In time; {least}.", "too slow": f"TOO SLOW; {least}.", "in doubt": f"In doubt; {least}.",
-        "unknown": f"In time as far as is known; {least}.",
-    }[answer.verdict]  # fmt: skip
 
 
 def print_sources(answer) -> None:
@@ -171,10 +166,9 @@ def print_sources(answer) -> None:
         show(indented(source), *(indented(f"  {number}") for number in numbers))
     bases = dict.fromkeys(path.basis for path in answer.paths if path.basis)
     show(*(indented(f"window: {basis}") for basis in bases))
-    marked = dict.fromkeys(name for path in answer.paths for name in path.unchecked)
-    if marked:
+    if answer.unchecked:
         heading("UNCHECKED: do not rely on these without a data sheet", fg="yellow")
-        show(*(indented(name) for name in marked))
+        show(*(indented(name) for name in answer.unchecked))
     taken = dict.fromkeys(path.assumes for path in answer.paths if path.assumes)
     if taken or answer.pace.page.cautions:
         heading("Taken for granted")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romwright.findings import blocks, worst_first
+from romwright.findings import Severity, blocks, worst_first
 from romwright.fit.plans.rows import How
 from romwright.fit.plans.wiring import Plan
 from romwright.images.checksums import measure
@@ -50,6 +50,8 @@ def brief(
         sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted))))
     if burning and fitted:
         sections.append(Section("Burn it, and check the sums", tuple(sums(fitted, burning, file))))
+    if fitted and fitted.board:
+        sections.append(Section("In time?", tuple(in_time(fitted)), whole=True))
     if fitted:
         if fitted.onboard and fitted.onboard.links:
             sections.append(Section("Links", tuple(links(fitted)), whole=True))
@@ -177,6 +179,23 @@ def sums(fitted: Fitted, burning: Burning, file: str) -> Iterator[Block]:
     erase = (Tick("the chip reads blank before it is burnt"),) if fitted.plan.chip.erased else ()
     yield Ticks((*erase, Tick("burnt and verified"), Tick("the sum on the programmer's display", "", measured.sum16)))
     yield from map(Statement.of, worst_first(burning.findings))
+
+
+def in_time(fitted: Fitted) -> Iterator[Block]:
+    """Yield whether the chip gives its data in time: the margins, what binds, what cannot be said."""
+    timing = fitted.timing
+    if timing is None:
+        yield Words(f"It cannot be said: no page has the read timing of the {fitted.board.cpu}.")
+        return
+    yield Words(timing.words, loud=timing.verdict == "too slow")
+    yield Facts(tuple(line.split(": ", 1) for line in timing.circumstances))
+    rows = [(path.name, *(each.words for each in path.parts)) for path in timing.paths]
+    yield Table(("path", "window", "delay", "chip", "margin"), tuple(rows), wide=0)
+    if timing.slowest_words:
+        yield Words(timing.slowest_words)
+    yield from (Statement.of(finding) for finding in timing.findings if finding.severity is Severity.NOTE)
+    if timing.unchecked:
+        yield Words(f"UNCHECKED: {'; '.join(timing.unchecked)}.")
 
 
 def links(fitted: Fitted) -> Iterator[Block]:

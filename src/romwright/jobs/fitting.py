@@ -22,6 +22,9 @@ from romwright.jobs.sockets import fit_others, ordered, parse_also, parse_settin
 from romwright.parts.library import Reading, require_marked
 from romwright.parts.model import Part
 from romwright.parts.notation import parse_polarity
+from romwright.timing.chip import require_grade_ns
+from romwright.timing.judgement import Answer
+from romwright.timing.onboard import judge_planned
 
 LASTING = {  # of the findings about a chip that is simply plugged in: those that no wire changes
     kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE, kinds.OUTPUT_KIND, kinds.LATCHED,
@@ -53,6 +56,7 @@ class Fitted:
     also: dict[str, Part] | None = None  # the chips in the board's other sockets
     whole: Part | None = None
     share: Share | None = None
+    timing: Answer | None = None  # of a chip on a board of whose CPU the read timing is known
 
     @property
     def works(self) -> bool:
@@ -134,10 +138,12 @@ def fit_on_board(
     said = [(place, pages.path(name), polarity) for place, name, polarity in parse_also(fit.also, "fit.also")]
     also = {name: other.chip for name, other in fit_others(board, socket, said).items()} | dict(others)
     found = plan_board(board, cpu, socket, chip, now, fit.prefer, fit.banks, also)
-    findings = (*reading.findings, *found.judged.findings)
+    timing = judge_planned(board, cpu, socket, found, require_grade_ns(chip, fit.grade_ns, reading.speed_ns), also)
+    late = [finding for finding in timing.findings if finding.severity is not Severity.NOTE] if timing else ()
+    findings = (*reading.findings, *found.judged.findings, *late)
     return Fitted(
         found.plan, prove_plan(found.plan), findings, reading, unchecked_of(board, cpu, chip),
-        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also,
+        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also, timing=timing,
     )  # fmt: skip
 
 

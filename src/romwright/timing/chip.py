@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from romwright.errors import OptionError
 from romwright.parts.model import Part
@@ -45,8 +46,20 @@ def key_of(function: str) -> str:
     return OUTPUT if re.fullmatch(r"/?O[ED]\d*\??", function) else ENABLE
 
 
-def require_grade_ns(part: Part, stated: float | None, marked: float | None = None) -> float | None:
-    """Return the grade to judge: the one stated, the one in the marking, or the page's slowest; None if it has none.
+def address_words(part: Part) -> str:
+    """Name the address pins: `A0-A13`."""
+    return f"A0-A{part.address_bits - 1}"
+
+
+class Grade(NamedTuple):
+    """A speed grade of a chip's page in ns, None if its page has none; `assumed`: the slowest, as nobody stated it."""
+
+    ns: float | None
+    assumed: bool = False
+
+
+def require_grade_ns(part: Part, stated: float | None, marked: float | None = None) -> Grade:
+    """Return the grade to judge: the one stated, the one in the marking, or the page's slowest.
 
     Raises OptionError if the stated one is not on the page.
     """
@@ -57,4 +70,5 @@ def require_grade_ns(part: Part, stated: float | None, marked: float | None = No
             f"the page of {part.name} has no grade of {stated:g} ns", expected=f"one of its grades: {known_as}",
             help="a page of your own (a file with .toml) can have any grade; pinmaps/README.md says how",
         )  # fmt: skip
-    return stated or (marked if marked in grades else max(grades, default=None))
+    found = stated or (marked if marked in grades else None)
+    return Grade(found) if found else Grade(max(grades, default=None), bool(grades))

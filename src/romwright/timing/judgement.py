@@ -40,6 +40,12 @@ CLOCK_ABOVE = Code(
     do="Read the marking of the CPU and its clock once more; fit a CPU of a faster grade.",
     example="the Z80A is made for 4 MHz at most, and runs at 6 MHz",
 )  # fmt: skip
+GRADE_NEEDED = Code(
+    "grade-needed", Severity.CAUTION, "a chip is in time at every grade on its page",
+    "The grade of the chip was not stated, and at the slowest on its page the data come too late.",
+    do="Read the grade behind the number on the chip, and take one that is fast enough; --grade says which it is.",
+    example="2732A is in time from the grade of 250 ns on; it comes as slow as 450 ns",
+)  # fmt: skip
 NOT_SAID = Code(
     "timing-unknown", Severity.NOTE, "every time of every path is known",
     "What nobody has read is not zero: such a path may be the one that is too slow.",
@@ -50,13 +56,17 @@ NOT_SAID = Code(
 
 @dataclass(frozen=True)
 class Answer:
-    """Paths of one chip at one grade of its page, and what they come to; `grade_ns` None: its page has no times."""
+    """Paths of one chip at one grade of its page, and what they come to; `grade_ns` None: its page has no times.
+
+    `assumed`: nobody stated the grade, and this is the slowest on the page.
+    """
 
     part: Part
     grade_ns: float | None
     pace: Pace | None
     paths: tuple[Path, ...]
     cpu: str = ""
+    assumed: bool = False
 
     @property
     def reads(self) -> list[Path]:
@@ -102,6 +112,42 @@ class Answer:
         """The chip and its grade in words."""
         return self.part.name if self.grade_ns is None else f"{self.part.name} at {self.grade_ns:g} ns"
 
+    @property
+    def unchecked(self) -> list[str]:
+        """What the margins rest on that nobody has checked."""
+        return list(dict.fromkeys(name for path in self.paths for name in path.unchecked))
+
+    @property
+    def words(self) -> str:
+        """The verdict in a sentence, with the path that binds."""
+        bound = self.binding
+        if bound is None:
+            return "It cannot be said whether it is in time."
+        least = f"least margin {bound.margin.words}: {bound.name}"
+        return {
+            "in time": f"In time; {least}.", "too slow": f"TOO SLOW; {least}.", "in doubt": f"In doubt; {least}.",
+            "unknown": f"In time as far as is known; {least}.",
+        }[self.verdict]  # fmt: skip
+
+    @property
+    def slowest_words(self) -> str:
+        """The slowest grade that works, in a sentence; nothing if none does."""
+        if self.slowest is None:
+            return ""
+        sure = "" if self.slowest[1] else ", as far as its times are known"
+        return f"Slowest grade on its page that works: {self.slowest[0]:g} ns{sure}."
+
+    @property
+    def circumstances(self) -> list[str]:
+        """What it is judged at, in lines: clock and grades, and which of them nobody stated."""
+        at, lines = self.pace, []
+        clock = "unknown: the board's file does not say" if at.clock_mhz is None else f"{at.clock_mhz:.7g} MHz"
+        lines.append(f"clock: {clock} ({at.page.clock})")
+        of_cpu = at.grade.name if at.grade else "unknown: not stated"
+        lines.append(f"grade of the CPU: {of_cpu}" + ", not stated: the slowest for that clock" * at.assumed)
+        of_chip = "none on its page" if self.grade_ns is None else f"{self.grade_ns:g} ns"
+        return [*lines, f"grade of the chip: {of_chip}" + ", not stated: its page's slowest" * self.assumed]
+
     @cached_property
     def findings(self) -> list[Finding]:
         """What is wrong, worst first."""
@@ -110,7 +156,11 @@ class Answer:
     def _find(self) -> Iterator[Finding]:
         late = [path for path in self.reads if path.fails]
         doubtful = [path for path in self.reads if path.is_doubtful]
-        if late:
+        if (late or doubtful) and self.assumed and self.slowest:
+            fast = f"{self.part.name} is in time from the grade of {self.slowest[0]:g} ns on"
+            title = f"{fast}; it comes as slow as {self.grade_ns:g} ns"
+            yield Finding(GRADE_NEEDED, title, listed(late or doubtful), GRADE_NEEDED.do)
+        elif late:
             worst = binding(late)
             by = words_for(-worst.margin.high_ns, -worst.margin.low_ns)
             yield Finding(TOO_SLOW, f"{self.chip} is too slow by {by}: {worst.name}", listed(late), self._cure())
@@ -131,9 +181,8 @@ class Answer:
             yield Finding(CLOCK_ABOVE, title, f"{page.clock}: {page.parameters[page.period]}", CLOCK_ABOVE.do)
         if self.unsaid:
             lacks = list(dict.fromkeys(name for path in self.unsaid for name in path.margin.lacks))
-            names = "; ".join(dict.fromkeys(path.name for path in self.unsaid))
             title = f"whether {self.part.name} is in time cannot be said of {counted(len(self.unsaid), 'path')}"
-            yield Finding(NOT_SAID, title, f"{names}. Not known: {'; '.join(lacks)}", NOT_SAID.do)
+            yield Finding(NOT_SAID, title, f"not known: {'; '.join(lacks)}", NOT_SAID.do)
 
     def _cure(self) -> str:
         """Say which grade of the page would do, if any."""
@@ -147,11 +196,12 @@ class Answer:
         return {
             "cpu": self.cpu, "cpu_grade": pace.grade.name if pace and pace.grade else None,
             "cpu_grade_assumed": bool(pace and pace.assumed), "clock_mhz": pace.clock_mhz if pace else None,
-            "part": self.part.name, "grade_ns": self.grade_ns, "verdict": self.verdict,
+            "part": self.part.name, "grade_ns": self.grade_ns, "grade_assumed": self.assumed,
+            "verdict": self.verdict,
             "binding": None if bound is None else {"path": bound.name, "margin_ns": bound.margin.as_json()},
             "slowest_ns": slowest and slowest[0], "slowest_sure": bool(slowest and slowest[1]),
             "paths": [path.as_json() for path in self.paths],
-            "timing_findings": [finding.as_json() for finding in self.findings],
+            "findings": [finding.as_json() for finding in self.findings],
         }  # fmt: skip
 
 

@@ -36,6 +36,11 @@ class Path:
         return self.window - self.delay - self.need
 
     @property
+    def parts(self) -> tuple[Quantity, ...]:
+        """Window, delay, what the chip needs, and the margin."""
+        return self.window, self.delay, self.need, self.margin
+
+    @property
     def is_release(self) -> bool:
         """Whether it is about letting go of the data lines."""
         return self.key == FLOAT
@@ -84,7 +89,13 @@ def merged(paths: Iterable[Path]) -> list[Path]:
         key = tuple(getattr(path, name) for name in Path.__dataclass_fields__ if name != "cycle")
         found.setdefault(key, []).append(path.cycle)
     names = [name for name in Path.__dataclass_fields__ if name != "cycle"]
-    return [Path(cycle=" and ".join(dict.fromkeys(cycles)), **dict(zip(names, key))) for key, cycles in found.items()]
+    return [Path(cycle=joined(dict.fromkeys(cycles)), **dict(zip(names, key))) for key, cycles in found.items()]
+
+
+def joined(words: Iterable[str]) -> str:
+    """Join words as a list is said: `a`, `a and b`, `a, b and c`."""
+    *most, last = words
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def at_grade(paths: Iterable[Path], needs: dict[str, Quantity]) -> list[Path]:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 from romwright.boards.model import expand
 from romwright.parts.model import Part
-from romwright.timing.chip import ACCESS, ENABLE, FLOAT, OUTPUT, key_of, time_of
+from romwright.timing.chip import ACCESS, ENABLE, FLOAT, OUTPUT, address_words, key_of, time_of
+from romwright.timing.chip import Grade as Fitted
 from romwright.timing.judgement import Answer
 from romwright.timing.model import Grade, Timing, Window
 from romwright.timing.paths import Path, merged
@@ -39,13 +40,13 @@ class Circumstances:
 
 
 def judge_quickly(
-    page: Timing, clock_mhz: float | None, part: Part, grade_ns: float | None, around: Circumstances = Circumstances(),
+    page: Timing, clock_mhz: float | None, part: Part, fitted: Fitted, around: Circumstances = Circumstances(),
     cpu_grade: Grade | None = None,
 ) -> Answer:  # fmt: skip
     """Judge a chip at a CPU and a clock: the address, the select made of it, and the strobes, each by itself."""
     at = pace(page, clock_mhz, cpu_grade)
-    paths = [path for cycle in page.cycles for path in cycle_paths(at, cycle, part, grade_ns, around)]
-    return Answer(part, grade_ns, at, tuple(merged(paths)), page.name)
+    paths = [path for cycle in page.cycles for path in cycle_paths(at, cycle, part, fitted.ns, around)]
+    return Answer(part, fitted.ns, at, tuple(merged(paths)), page.name, fitted.assumed)
 
 
 def cycle_paths(at: Pace, cycle: str, part: Part, grade_ns: float | None, around: Circumstances) -> Iterator[Path]:
@@ -92,8 +93,3 @@ def latch(page: Timing, around: Circumstances) -> Quantity:
     if not expand(page.multiplexed) or "address" in around.delays:
         return ZERO
     return unknown(f"the latch that holds {page.multiplexed} of the {page.name}")
-
-
-def address_words(part: Part) -> str:
-    """Name the address pins: `A0-A13`."""
-    return f"A0-A{part.address_bits - 1}"
