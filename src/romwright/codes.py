@@ -18,7 +18,7 @@ MODULES = (
     "faults.alone.answers", "faults.alone.breaks", "faults.alone.crowd", "faults.alone.idle", "faults.alone.still",
     "faults.repairs.outcome", "faults.repairs.restoration", "faults.repeats.unsettled", "faults.repeats.wobble",
     "fit.kinds", "fit.pins", "fit.selects", "fit.writes",
-    "fit.onboard.bus", "fit.onboard.joins", "fit.onboard.meets", "fit.onboard.power_up",
+    "fit.onboard.bus", "fit.onboard.joins", "fit.onboard.latches", "fit.onboard.meets", "fit.onboard.power_up",
     "timing.judgement",
 )  # fmt: skip
 

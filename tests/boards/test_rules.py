@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from romwright import datafiles
-from romwright.boards import cyclerules, library, rules
+from romwright.boards import clockrules, cyclerules, library, rules
 from romwright.errors import DataFileError
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "bad"
@@ -44,7 +44,7 @@ def test_bad_cpu_breaks_its_rule(path):
 
 
 def test_every_rule_has_a_bad_file():
-    source = "".join(inspect.getsource(module) for module in (rules, cyclerules, library, datafiles))
+    source = "".join(inspect.getsource(module) for module in (rules, clockrules, cyclerules, library, datafiles))
     named = set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]['\"]", source))
     assert named == {path.stem for path in (*BOARDS, *CYCLES)}
 

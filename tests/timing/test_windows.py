@@ -32,6 +32,58 @@ PRINTED = [
     ("MC6809", None, "memory read", "address", 0, (695, 695)),
     ("MC68A09", None, "memory read", "address", 0, (440, 442)),
     ("MC68B09", None, "memory read", "address", 0, (330, 330)),
+    # Motorola, MC6800/MC68A00/MC68B00, DS9471, p. 3: the formula beside the table, and the values in the table
+    ("MC6800", None, "memory read", "address", 0, (530, 605)),
+    ("MC68A00", None, "memory read", "address", 0, (360, 400)),
+    ("MC68B00", None, "memory read", "address", 0, (250, 290)),
+    # Intel, 8088, order 231456-006, pp. 17-18; a study text prints 460, 295 and 235
+    ("8088 5 MHz", None, "code access", "address", 0, (460, 460)),
+    ("8088-2", None, "memory read", "address", 0, (295, 295)),
+    ("8086-1", None, "memory read", "address", 0, (235, 235)),
+    ("8088 5 MHz", None, "memory read", "/RD", 0, (205, 205)),
+    ("8088-2", None, "memory read", "/RD", 0, (130, 130)),
+    ("8088 5 MHz", 1000 / 209.5, "memory read", "address", 0, (488, 488.5)),
+    ("8088 5 MHz", 1000 / 209.5, "memory read", "/RD", 0, (224, 224)),
+    ("8088 5 MHz", None, "memory read", "address", 1, (460 + 200, 460 + 200)),
+    # Motorola, M68000 User's Manual, ninth edition, 1993, pp. 10-10, 10-11
+    ("MC68000 8 MHz", None, "word read", "address", 0, (303, 303)),
+    ("MC68000 10 MHz", None, "word read", "address", 0, (240, 240)),
+    ("MC68000 12.5 MHz", None, "word read", "address", 0, (180, 180)),
+    ("MC68000 16.67 MHz 12F", None, "word read", "address", 0, (123, 123)),
+    ("MC68000 16 MHz", None, "word read", "address", 0, (145, 145)),
+    ("MC68000 20 MHz", None, "word read", "address", 0, (120, 120)),
+    ("MC68000 8 MHz", None, "even byte read", "/UDS", 0, (242, 242.5)),
+    ("MC68000 20 MHz", None, "odd byte read", "/AS", 0, (95, 95)),
+    ("MC68000 8 MHz before 8827", None, "word read", "address", 0, (290, 290)),
+    # Intel, 8085AH, order 231718-001, pp. 1-22, 1-23: tAD, tLDR, tRD as printed
+    ("8085AH", None, "opcode fetch", "address", 0, (575, 575)),
+    ("8085AH-2", None, "opcode fetch", "address", 0, (350, 350)),
+    ("8085AH-1", None, "opcode fetch", "address", 0, (225, 225.5)),
+    ("8085AH", None, "memory read", "ALE", 0, (460, 460)),
+    ("8085AH-2", None, "memory read", "ALE", 0, (270, 270)),
+    ("8085AH-1", None, "memory read", "ALE", 0, (175, 175)),
+    ("8085AH", None, "memory read", "/RD", 0, (300, 300)),
+    ("8085AH-2", None, "memory read", "/RD", 0, (150, 150)),
+    ("8085AH-1", None, "memory read", "/RD", 0, (75, 75.5)),
+    # Intel, 8080 Microcomputer Systems User's Manual, 98-153B, pp. 5-16 to 5-26 (third-party transcription)
+    ("8080A", None, "memory read", "address", 0, (610, 610)),
+    ("8080A-2", None, "memory read", "address", 0, (455, 455)),
+    ("8080A-1", None, "memory read", "address", 0, (370, 370)),
+    ("8080A", 2, "memory read", "address", 0, (650, 650)),
+    # Commodore 64 Programmer's Reference Guide, appendix L: TACC 575 and 300, and 470 - 100 from PHI2
+    ("6510", 1, "memory read", "address", 0, (575, 575)),
+    ("6510 2 MHz", 2, "memory read", "address", 0, (300, 300)),
+    ("6510", 1, "opcode fetch", "PHI2", 0, (370, 370)),
+    ("R65C02 1 MHz", 1, "memory read", "address", 0, (775, 775)),
+    # WDC, W65C02S, 17 May 2013, p. 25, table 6-3: tACC of each column; then the 5 V part at slower clocks
+    ("W65C02S 5 V", None, "memory read", "address", 0, (30, 30)),
+    ("W65C02S 3.3 V", None, "memory read", "address", 0, (70, 70)),
+    ("W65C02S 2.5 V", None, "memory read", "address", 0, (145, 145)),
+    ("W65C02S 1.8 V", None, "memory read", "address", 0, (290, 290)),
+    ("W65C02S 5 V", 1, "memory read", "address", 0, (960, 960)),
+    ("W65C02S 5 V", 2, "memory read", "address", 0, (460, 460)),
+    ("W65C02S 5 V", 4, "memory read", "address", 0, (210, 210)),
+    ("W65C02S 5 V", 8, "memory read", "address", 0, (85, 85)),
     ("MC6809", None, "memory read", "E", 0, (370, 370)),
     ("MC68A09", None, "memory read", "E", 0, (220, 220)),
     ("MC68B09", None, "memory read", "E", 0, (180, 180)),
@@ -78,6 +130,23 @@ def test_every_number_has_a_source_or_a_mark(name):
             for given in at.parameter(parameter).inputs:
                 assert given.sources
                 assert given.unchecked == ("from memory, unchecked" in given.sources[0])
+
+
+@pytest.mark.parametrize("grade, ns", [
+    ("8085AH", 150), ("8085AH-2", 90), ("8085AH-1", 50),  # Intel 231718-001, p. 1-23: tRAE as printed
+    ("8088 5 MHz", 155), ("8088-2", 85),  # Intel 231456-006, p. 18: TRHAV
+    ("MC68000 8 MHz", 187), ("MC68000 10 MHz", 150), ("MC68000 20 MHz", 75),  # M68000 User's Manual, p. 10-11: #29A
+])  # fmt: skip
+def test_the_time_to_let_go_is_that_of_the_documents(grade, ns):
+    page, named = require_timing(grade)
+    found = pace(page, 1000 / named.ns[page.period], named).release(page.releases[0])
+    assert found.low_ns == found.high_ns == pytest.approx(ns, abs=0.51)
+
+
+def test_a_conflict_in_one_sheet_is_a_range_with_both_sources():
+    found = window("MC6800", 1, "memory read", "address")
+    (two,) = [given for given in found.inputs if given.low_ns != given.high_ns]
+    assert len(two.sources) == 2 and "printed" in two.sources[0] and "formula" in two.sources[1]
 
 
 def test_what_a_grade_lacks_is_unknown_and_named():

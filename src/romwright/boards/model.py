@@ -65,6 +65,7 @@ class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
     space: Literal["memory", "io", "acknowledge"] = "memory"
     address: str = ""
     data: str = ""
+    begins: str = ""  # of a read: the cycle whose levels it begins with, its address good
 
     @property
     def is_early(self) -> bool:

@@ -56,7 +56,7 @@ def find_grade_faults(page: Timing, grade: Grade) -> Iterator[str]:
         yield f"{name} is no parameter of this page [parameter]"
     for name in sorted({*grade.sources, *grade.unchecked} & page.parameters.keys() - grade.ns.keys()):
         yield f"{name} has a source or a mark, but no number [parameter-number]"
-    if not isinstance(grade.ns.get(page.period), (int, float)):
+    if page.period in page.parameters and not isinstance(grade.ns.get(page.period), (int, float)):
         yield f"{page.period} is missing: the shortest clock period, one number [grade-period]"
     for name, value in grade.ns.items():
         both = (value.low, value.high) if isinstance(value, Between) else (value, value)
