@@ -6,7 +6,10 @@ import pytest
 
 from romwright.datafiles import data_folder
 
-KEYS = {"board", "socket", "part", "polarity", "assumed", "seated", "also", "unchecked", "settings", "findings", "next"}
+KEYS = {
+    "board", "socket", "part", "polarity", "assumed", "seated", "also", "unchecked", "settings", "findings", "timing",
+    "next",
+}  # fmt: skip
 CYCLE = {"name", "space", "range", "lines", "access", "expected", "drives", "outcome", "sure", "address", "levels"}
 DIAGNOSTIC = data_folder("tern") / "diagnostic.bin"
 MASK = "rom-2332-a11-pin21"

@@ -7,7 +7,7 @@ TWO = ("wire", "rom-2364-24", "27128", "--polarity", "20=L", "--second", "rom-23
 HALVES = ("wire", "rom-23128-style-a", "2764", "--polarity", "20=L,22=L,27=L", "--chips", "2")
 KEYS = {
     "next", "from", "board", "to", "links", "move", "image_at", "burn_at", "rows", "gates", "work", "delay_ns", "prefer",
-    "banks", "switches", "verdict", "findings", "wired", "proof", "files", "unchecked", "cautions",
+    "banks", "switches", "verdict", "findings", "timing", "wired", "proof", "files", "unchecked", "cautions",
 }  # fmt: skip
 
 
