@@ -100,7 +100,8 @@ def test_a_clock_above_the_grade(romwright):
     (("Z80", "4MHz", "27128A", "--delay", "select=74XX00"), "--delay select=74XX00", "nanoseconds or a chip"),
     (("Z80", "4MHz", "27128A", "--delay", "roof=4"), "--delay roof=4", "address, select, strobe, data"),
     (("Z80", "4MHz", "27128A", "--gated", "/RAS"), "--gated /RAS", "/MREQ"),
-    (("Z80", "fast", "27128A"), "fast", "MHz"),
+    (("Z80", "fast", "27128A"), "'fast' is no clock frequency", "MHz"),
+    (("Z80", "4", "27128A"), "'4' has no unit", "4MHz"),
 ])  # fmt: skip
 def test_what_cannot_be_read_is_said_with_what_was_expected(romwright, words, found, expected):
     run = romwright("timing", *words)
@@ -123,11 +124,24 @@ def test_a_chip_that_is_too_slow_on_a_board_is_status_1(romwright, tmp_path):
     words = ("dunlin-dl-2.toml", "U7", "27C32", "--grade", 250)
     run = romwright("links", *words)
     assert run.status == 1 and "TOO SLOW" in run.out and "fault (too-slow)" in run.out
+    assert "Next: leave the 27C32 out of U7: " in " ".join(run.out.split())
     wired = romwright("wire", "--board", words[0], *words[1:], "--json")
     assert wired.status == 1 and wired.json["verdict"] == "works" and wired.json["timing"]["verdict"] == "too slow"
     assert "too-slow" in {finding["code"] for finding in wired.json["findings"]}
     good = romwright("wire", "--board", words[0], "U7", "27C32", "--grade", 150)
     assert good.status == 0 and "In time?" in good.out
+
+
+def test_a_board_that_names_a_grade_its_cpu_does_not_have(romwright, tmp_path):
+    from romwright.datafiles import data_folder
+
+    text = (data_folder("boards") / "dunlin-dl-2.toml").read_text("utf-8")
+    (tmp_path / "dunlin-dl-2.toml").write_text(text.replace('"Z80A"', '"Z80C"'), "utf-8")
+    for words in (("boards", "show", "dunlin-dl-2.toml"), ("links", "dunlin-dl-2.toml", "U7", "27C32")):
+        run = romwright(*words)
+        assert run.status == 2 and "there is no grade of the Z80 named 'Z80C'" in run.err and "cpu_grade" in run.err
+    shown = romwright("boards", "show", "dunlin-dl-2").out
+    assert "clock 4 MHz; grade of the CPU: Z80A" in shown and "waits in opcode fetch of 0000-1FFF: 1 clocks" in shown
 
 
 def test_wire_takes_a_grade_on_a_board_only(romwright):

@@ -8,6 +8,15 @@ from romwright.cli.options import AS_JSON, GRADE
 from romwright.errors import OptionError
 
 
+def read_clock(context: click.Context, parameter: click.Parameter, text: str) -> float:
+    """Read a clock in MHz; a number without its unit is refused, since 4 would be 4 Hz. Raises OptionError."""
+    from romwright.boards.linerates import parse_clock
+
+    if text.replace(".", "", 1).strip().isdigit():
+        raise OptionError(f"{text!r} has no unit", where="CLOCK", expected=f"kHz or MHz behind it: {text.strip()}MHz")
+    return float(parse_clock(text, "CLOCK")) / 1e6
+
+
 def parse_waits(context: click.Context, parameter: click.Parameter, entries) -> dict[str, int]:
     """Read `1`, or `CYCLE=1`: waits in every cycle or in one. Raises OptionError."""
     found: dict[str, int] = {}
@@ -47,7 +56,7 @@ def parse_delays(context: click.Context, parameter: click.Parameter, entries) ->
 
 @click.command("timing", short_help="Whether a chip is fast enough for a CPU at its clock.")
 @click.argument("cpu", metavar="CPU")
-@click.argument("clock", metavar="CLOCK")
+@click.argument("clock", metavar="CLOCK", callback=read_clock)
 @click.argument("part", metavar="PART")
 @click.option("--cpu-grade", metavar="GRADE", help="The speed grade of the CPU: Z80A, 68B09.")
 @GRADE
@@ -73,7 +82,6 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
     \b
     Example: romwright timing Z80A 4MHz 27128A --grade 250 --delay select=74LS138 --gated /MREQ
     """
-    from romwright.boards.linerates import parse_clock
     from romwright.cli.render import print_findings, print_json
     from romwright.findings import blocks
     from romwright.parts.library import require_marked
@@ -94,7 +102,7 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
         )
     fitted = require_grade_ns(chip, grade, reading.speed_ns)
     around = Circumstances(delays, waits, stretch, gated)
-    answer = judge_quickly(page, float(parse_clock(clock)) / 1e6, chip, fitted, around, of_cpu)
+    answer = judge_quickly(page, clock, chip, fitted, around, of_cpu)
     findings = [*reading.findings, *answer.findings]
     if as_json:
         told = answer.as_json()

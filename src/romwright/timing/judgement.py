@@ -163,12 +163,12 @@ class Answer:
         elif late:
             worst = binding(late)
             by = words_for(-worst.margin.high_ns, -worst.margin.low_ns)
-            yield Finding(TOO_SLOW, f"{self.chip} is too slow by {by}: {worst.name}", listed(late), self._cure())
+            yield Finding(TOO_SLOW, f"{self.chip} is too slow by {by}: {worst.name}", listed(late), self.cure)
         elif doubtful:
             worst = binding(doubtful)
             span = f"between {-worst.margin.low_ns:g} ns too late and {worst.margin.high_ns:g} ns to spare"
             yield Finding(
-                PERHAPS_TOO_SLOW, f"{self.chip} may be too slow: {span}: {worst.name}", ranged(worst), self._cure()
+                PERHAPS_TOO_SLOW, f"{self.chip} may be too slow: {span}: {worst.name}", ranged(worst), self.cure
             )
         for path in (path for path in self.releases if path.margin.is_known and path.margin.low_ns < 0):
             over = words_for(max(0, -path.margin.high_ns), -path.margin.low_ns)
@@ -184,8 +184,9 @@ class Answer:
             title = f"whether {self.part.name} is in time cannot be said of {counted(len(self.unsaid), 'path')}"
             yield Finding(NOT_SAID, title, f"not known: {'; '.join(lacks)}", NOT_SAID.do)
 
-    def _cure(self) -> str:
-        """Say which grade of the page would do, if any."""
+    @property
+    def cure(self) -> str:
+        """Which grade of the page would do, if any, in words."""
         if self.slowest is None:
             return "no grade on its page is fast enough: another chip, a wait, or a lower clock"
         return f"take a grade of {self.slowest[0]:g} ns or faster" + ("" if self.slowest[1] else ", as far as is known")
