@@ -194,6 +194,7 @@ def in_time(fitted: Fitted) -> Iterator[Block]:
     if timing.slowest_words:
         yield Words(timing.slowest_words)
     yield from (Statement.of(finding) for finding in timing.findings if finding.severity is Severity.NOTE)
+    yield Words(f"Sources: {'; '.join(timing.sources)}.")
     if timing.unchecked:
         yield Words(f"UNCHECKED: {'; '.join(timing.unchecked)}.")
 

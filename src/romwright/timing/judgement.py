@@ -113,6 +113,12 @@ class Answer:
         return self.part.name if self.grade_ns is None else f"{self.part.name} at {self.grade_ns:g} ns"
 
     @property
+    def sources(self) -> list[str]:
+        """Where the numbers stand that the margins are made of."""
+        inputs = (given for path in self.paths for given in path.margin.inputs if given.is_known)
+        return list(dict.fromkeys(source for given in inputs for source in given.sources))
+
+    @property
     def unchecked(self) -> list[str]:
         """What the margins rest on that nobody has checked."""
         return list(dict.fromkeys(name for path in self.paths for name in path.unchecked))
