@@ -74,7 +74,7 @@ def test_the_order_is_that_of_the_work(sheets):
     text = (sheets["tern"][0] / "x-sheet.txt").read_text("utf-8")
     assert re.findall(r"^\d+\. ([A-Z, ]+)", text, re.M) == [
         "WHAT AND WHY", "BEFORE YOU START", "SUPPLIES, WITH THE SOCKET EMPTY", "THE DUMP DUMP", "THE CHIP",
-        "BURN IT, AND CHECK THE SUMS", "LINKS", "WIRING", "WIRES", "AFTER FITTING", "IF IT DOES NOT WORK",
+        "BURN IT, AND CHECK THE SUMS", "IN TIME", "LINKS", "WIRING", "WIRES", "AFTER FITTING", "IF IT DOES NOT WORK",
     ]  # fmt: skip
 
 

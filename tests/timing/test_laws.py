@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 from romwright.parts.library import part_names, require_part
 from romwright.timing.chip import ACCESS, Grade, grades_of, time_of
 from romwright.timing.library import find_timing, timing_names
+from romwright.timing.paths import EVERY
 from romwright.timing.quantity import Given, known, latest, quantity, unknown
 from romwright.timing.quick import PLACES, Circumstances, judge_quickly
 from romwright.timing.windows import pace
@@ -23,7 +24,11 @@ places = st.sampled_from(PLACES)
 def margins(cpu, clock_mhz, chip, around):
     page, grade = cpu
     answer = judge_quickly(page, clock_mhz, chip[0], Grade(chip[1]), around, grade)
-    return {(path.cycle, path.start, path.pins): path.margin for path in answer.paths}
+    return {
+        (cycle, path.start, path.pins): path.margin
+        for path in answer.paths
+        for cycle in (page.cycles if path.cycle == EVERY else path.cycle.replace(" and ", ", ").split(", "))
+    }
 
 
 def stated(place, ns):
@@ -38,40 +43,30 @@ def no_better(worse, better):
             assert margin.low_ns <= better[path].low_ns + 1e-6 and margin.high_ns <= better[path].high_ns + 1e-6, path
 
 
-def by_cycle(found):
-    """Split paths that stand for several cycles: how cycles fall together may differ between two answers."""
-    from itertools import chain
-
-    def cycles(text):
-        return text.replace(" and ", ", ").split(", ")
-
-    return dict(chain.from_iterable((((c, *rest), m) for c in cycles(cycle)) for (cycle, *rest), m in found.items()))
-
-
 @given(cpus, chips, clocks, clocks, times)
 def test_margins_fall_as_the_clock_rises(cpu, chip, one, other, ns):
-    slow, fast = (by_cycle(margins(cpu, clock, chip, stated("select", ns))) for clock in sorted((one, other)))
+    slow, fast = (margins(cpu, clock, chip, stated("select", ns)) for clock in sorted((one, other)))
     no_better(fast, slow)
 
 
 @given(cpus, chips, clocks, places, times, times)
 def test_margins_fall_as_a_delay_grows(cpu, chip, clock, place, one, other):
-    short, long = (by_cycle(margins(cpu, clock, chip, stated(place, ns))) for ns in sorted((one, other)))
+    short, long = (margins(cpu, clock, chip, stated(place, ns)) for ns in sorted((one, other)))
     no_better(long, short)
 
 
 @given(cpus, chips, clocks, waits, st.integers(1, 3))
 def test_waits_never_make_it_worse(cpu, chip, clock, few, more):
     """Where what a wait adds was not read, waits make a margin unknown: then there is nothing to compare."""
-    before = by_cycle(margins(cpu, clock, chip, Circumstances(waits={"": few})))
-    after = by_cycle(margins(cpu, clock, chip, Circumstances(waits={"": few + more})))
+    before = margins(cpu, clock, chip, Circumstances(waits={"": few}))
+    after = margins(cpu, clock, chip, Circumstances(waits={"": few + more}))
     shared = {path: margin for path, margin in before.items() if after[path].is_known and margin.is_known}
     no_better(shared, after)
 
 
 @given(cpus, chips, clocks, times)
 def test_holding_the_clock_never_makes_it_worse(cpu, chip, clock, ns):
-    no_better(*(by_cycle(margins(cpu, clock, chip, Circumstances(stretch_ns=each))) for each in (0, ns)))
+    no_better(*(margins(cpu, clock, chip, Circumstances(stretch_ns=each)) for each in (0, ns)))
 
 
 @given(cpus, chips, clocks, places)

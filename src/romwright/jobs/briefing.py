@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from romwright.findings import Severity, blocks, worst_first
+from romwright.findings import blocks, worst_first
 from romwright.fit.plans.rows import How
 from romwright.fit.plans.wiring import Plan
 from romwright.images.checksums import measure
@@ -25,6 +25,7 @@ from romwright.sheets.placement import gate_notes, join_ends
 from romwright.sheets.shapes import page
 from romwright.sheets.wirelist import HEADER, list_straight, list_ties, list_wires
 from romwright.sheets.wiring import LEGEND, VIEWS, title_of, warning_about
+from romwright.timing.judgement import sum_of
 
 READ_MARKING = "Read the marking first: maker, number, letters behind it."
 DOSE = "15 to 20 minutes at 12 mW/cm2 within 2.5 cm (Intel 27128A sheet p. 5-34); some makers ask for twice that"
@@ -188,15 +189,10 @@ def in_time(fitted: Fitted) -> Iterator[Block]:
         yield Words(f"It cannot be said: no page has the read timing of the {fitted.board.cpu}.")
         return
     yield Words(timing.words, loud=timing.verdict == "too slow")
-    yield Facts(tuple(line.split(": ", 1) for line in timing.circumstances))
-    rows = [(path.name, *(each.words for each in path.parts)) for path in timing.paths]
-    yield Table(("path", "window", "delay", "chip", "margin"), tuple(rows), wide=0)
-    if timing.slowest_words:
-        yield Words(timing.slowest_words)
-    yield from (Statement.of(finding) for finding in timing.findings if finding.severity is Severity.NOTE)
-    yield Words(f"Sources: {'; '.join(timing.sources)}.")
-    if timing.unchecked:
-        yield Words(f"UNCHECKED: {'; '.join(timing.unchecked)}.")
+    yield Facts(tuple((path.short, sum_of(path)) for path in timing.paths if path.margin.is_known))
+    known = [*timing.circumstances, *[f"not known: {'; '.join(timing.lacks)}"] * bool(timing.lacks)]
+    at, sources = "; ".join(known), f"Sources: {'; '.join(timing.checked)}."
+    yield Words(" ".join(filter(None, (f"{at[0].upper()}{at[1:]}.", timing.slowest_words, sources))))
 
 
 def links(fitted: Fitted) -> Iterator[Block]:

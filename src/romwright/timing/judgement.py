@@ -25,7 +25,7 @@ PERHAPS_TOO_SLOW = Code(
     "One document gives two values for one time: by one of them the data come too late.",
     do="Take a grade that is in time by both values, or look at the data lines with an oscilloscope at the moment at "
     "which the CPU takes them in.",
-    example="2716 at 450 ns may be too slow: between 20 ns too late and 55 ns to spare",
+    example="2716 may be too slow: between 20 ns too late and 55 ns to spare: address to A0-A10, memory read",
 )  # fmt: skip
 BUS_TURN = Code(
     "bus-turn-round", Severity.CAUTION, "a chip is off the data lines before the next driver comes",
@@ -113,10 +113,16 @@ class Answer:
         return self.part.name if self.grade_ns is None else f"{self.part.name} at {self.grade_ns:g} ns"
 
     @property
-    def sources(self) -> list[str]:
-        """Where the numbers stand that the margins are made of."""
-        inputs = (given for path in self.paths for given in path.margin.inputs if given.is_known)
-        return list(dict.fromkeys(source for given in inputs for source in given.sources))
+    def lacks(self) -> list[str]:
+        """What nobody has read that paths need."""
+        return list(dict.fromkeys(name for path in self.unsaid for name in path.margin.lacks))
+
+    @property
+    def checked(self) -> list[str]:
+        """The documents that the margins rest on."""
+        inputs = (given for path in self.paths for given in path.margin.inputs)
+        kept = (given for given in inputs if given.is_known and not given.unchecked)
+        return list(dict.fromkeys(source for given in kept for source in given.sources))
 
     @property
     def unchecked(self) -> list[str]:
@@ -174,7 +180,7 @@ class Answer:
             worst = binding(doubtful)
             span = f"between {-worst.margin.low_ns:g} ns too late and {worst.margin.high_ns:g} ns to spare"
             yield Finding(
-                PERHAPS_TOO_SLOW, f"{self.chip} may be too slow: {span}: {worst.name}", ranged(worst), self.cure
+                PERHAPS_TOO_SLOW, f"{self.part.name} may be too slow: {span}: {worst.name}", ranged(worst), self.cure
             )
         for path in (path for path in self.releases if path.margin.is_known and path.margin.low_ns < 0):
             over = words_for(max(0, -path.margin.high_ns), -path.margin.low_ns)
@@ -186,9 +192,8 @@ class Answer:
             title = f"the {grade.name} is made for {most:.4g} MHz at most, and runs at {self.pace.clock_mhz:g} MHz"
             yield Finding(CLOCK_ABOVE, title, f"{page.clock}: {page.parameters[page.period]}", CLOCK_ABOVE.do)
         if self.unsaid:
-            lacks = list(dict.fromkeys(name for path in self.unsaid for name in path.margin.lacks))
             title = f"whether {self.part.name} is in time cannot be said of {counted(len(self.unsaid), 'path')}"
-            yield Finding(NOT_SAID, title, f"not known: {'; '.join(lacks)}", NOT_SAID.do)
+            yield Finding(NOT_SAID, title, f"not known: {'; '.join(self.lacks)}", NOT_SAID.do)
 
     @property
     def cure(self) -> str:

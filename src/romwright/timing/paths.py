@@ -9,6 +9,8 @@ from functools import cached_property
 from romwright.timing.chip import FLOAT
 from romwright.timing.quantity import Quantity
 
+EVERY = "every read"
+
 
 @dataclass(frozen=True)
 class Path:
@@ -65,6 +67,11 @@ class Path:
         """The way in words: `address to /CE, opcode fetch`."""
         return f"{self.start} to {self.pins}, {self.cycle}"
 
+    @property
+    def short(self) -> str:
+        """The way in words, without its cycle if it is the same in all."""
+        return f"{self.start} to {self.pins}" if self.cycle == EVERY else self.name
+
     def as_json(self) -> dict:
         """The path under the documented JSON keys."""
         return {
@@ -83,13 +90,21 @@ def binding(paths: Iterable[Path]) -> Path | None:
 
 
 def merged(paths: Iterable[Path]) -> list[Path]:
-    """Put paths that differ only in their cycle into one, its cycles named together."""
+    """Put paths that differ only in their cycle into one, its cycles named together: `every read` for all of them."""
+    paths = list(paths)
+    every = {path.cycle for path in paths}
     found: dict[tuple, list[str]] = {}
     for path in paths:
         key = tuple(getattr(path, name) for name in Path.__dataclass_fields__ if name != "cycle")
         found.setdefault(key, []).append(path.cycle)
     names = [name for name in Path.__dataclass_fields__ if name != "cycle"]
-    return [Path(cycle=joined(dict.fromkeys(cycles)), **dict(zip(names, key))) for key, cycles in found.items()]
+    return [Path(cycle=cycles_in_words(cycles, every), **dict(zip(names, key))) for key, cycles in found.items()]
+
+
+def cycles_in_words(cycles: Iterable[str], every: set[str]) -> str:
+    """Name some cycles; all there are, if several, are every read."""
+    cycles = list(dict.fromkeys(cycles))
+    return EVERY if set(cycles) == every and len(every) > 1 else joined(cycles)
 
 
 def joined(words: Iterable[str]) -> str:
