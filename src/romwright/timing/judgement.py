@@ -119,10 +119,11 @@ class Answer:
 
     @property
     def checked(self) -> list[str]:
-        """The documents that the margins rest on."""
-        inputs = (given for path in self.paths for given in path.margin.inputs)
+        """The documents that the margins rest on; for the chip stands its page, which names its own."""
+        inputs = (given for path in self.paths for given in (*path.window.inputs, *path.delay.inputs))
         kept = (given for given in inputs if given.is_known and not given.unchecked)
-        return list(dict.fromkeys(source for given in kept for source in given.sources))
+        found = dict.fromkeys(source for given in kept for source in given.sources if not source.endswith("as stated"))
+        return [*found, f"the page of {self.part.name}"]
 
     @property
     def unchecked(self) -> list[str]:
