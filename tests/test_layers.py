@@ -22,14 +22,15 @@ OURS = {
     "boards": {"parts", "datafiles", "errors", "findings"},
     "electric": {"parts", "boards", "datafiles", "findings", "errors"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
+    "timing": {"fit", "boards", "parts", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
     "jobs": {
         "errors", "shipped", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards",
-        "electric", "fit", "sheets",
+        "electric", "fit", "timing", "sheets",
     },
     "cli": {
         "errors", "findings", "codes", "datafiles", "images", "recognition", "faults", "parts", "boards",
-        "electric", "fit", "sheets", "jobs",
+        "electric", "fit", "timing", "sheets", "jobs",
     },
 }
 # module -> the packages from outside the standard library it may import; a layer's name stands for all its modules
@@ -53,6 +54,7 @@ THEIRS = {
     "sheets.page": {"jinja2"},
     "sheets.pdf": {"reportlab"},
     "sheets.plot": {"PIL"},
+    "timing": {"msgspec"},
     "jobs": {"msgspec"},
     "cli": {"click"},
     "cli.render": {"rich"},

@@ -19,7 +19,8 @@ MODULES = (
     "faults.repairs.outcome", "faults.repairs.restoration", "faults.repeats.unsettled", "faults.repeats.wobble",
     "electric.loading", "electric.margins", "electric.readings", "electric.supply",
     "fit.kinds", "fit.pins", "fit.selects", "fit.writes",
-    "fit.onboard.bus", "fit.onboard.joins", "fit.onboard.meets", "fit.onboard.power_up",
+    "fit.onboard.bus", "fit.onboard.joins", "fit.onboard.latches", "fit.onboard.meets", "fit.onboard.power_up",
+    "timing.judgement",
 )  # fmt: skip
 
 

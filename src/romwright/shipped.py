@@ -20,12 +20,13 @@ SHIPPED = {
     "parts": ("pinmaps/parts", "pinmaps/parts"),
     "boards": ("pinmaps/boards", "pinmaps/boards"),
     "cycles": ("pinmaps/cycles", "pinmaps/cycles"),
+    "timing": ("pinmaps/timing", "pinmaps/timing"),
     "tern": ("tern", "fixtures/tern"),
 }
 
 
 def data_folder(kind: str) -> Path:
-    """Return the folder of one kind of shipped data: "pinmaps", in it "parts", "boards", "cycles"; or "tern".
+    """Return the folder of one kind of shipped data: "pinmaps", in it "parts", "boards", "cycles", "timing"; or "tern".
 
     Raises DataFileError if neither the package nor the checkout holds it.
     """

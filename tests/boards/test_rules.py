@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from romwright import datafiles
-from romwright.boards import cyclerules, library, power, rules
+from romwright.boards import clockrules, cyclerules, library, power, rules
 from romwright.errors import DataFileError
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "bad"
@@ -44,7 +44,8 @@ def test_bad_cpu_breaks_its_rule(path):
 
 
 def test_every_rule_has_a_bad_file():
-    source = "".join(inspect.getsource(module) for module in (rules, power, cyclerules, library, datafiles))
+    modules = rules, power, clockrules, cyclerules, library, datafiles
+    source = "".join(inspect.getsource(module) for module in modules)
     named = set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]['\"]", source))
     assert named == {path.stem for path in (*BOARDS, *CYCLES)}
 

@@ -6,7 +6,10 @@ import pytest
 
 from romwright.datafiles import data_folder
 
-KEYS = {"board", "socket", "part", "polarity", "assumed", "seated", "also", "unchecked", "settings", "findings", "next"}
+KEYS = {
+    "board", "socket", "part", "polarity", "assumed", "seated", "also", "unchecked", "settings", "findings", "timing",
+    "next",
+}  # fmt: skip
 CYCLE = {"name", "space", "range", "lines", "access", "expected", "drives", "outcome", "sure", "address", "levels"}
 DIAGNOSTIC = data_folder("tern") / "diagnostic.bin"
 MASK = "rom-2332-a11-pin21"
@@ -186,7 +189,7 @@ def test_a_board_file_of_your_own(romwright, tmp_path):
     bad = text.replace('"/ROMSEL P20"', '"/ROMSEL P21"').replace('"nand"', '"nan"', 1)
     (tmp_path / "mine.toml").write_text(bad, "utf-8")
     run = romwright("boards", "show", "mine.toml")
-    assert run.status == 2 and "2 faults" in run.err and "did you mean nand?" in run.err and "P21" in run.err
+    assert run.status == 2 and "3 faults" in run.err and "did you mean nand?" in run.err and "P21" in run.err
 
 
 def test_boards(romwright):

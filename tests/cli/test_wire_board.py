@@ -6,8 +6,8 @@ TERN = ("wire", "U7", "27128", "--board", "tern-tl-1")
 TWO = ("wire", "rom-2364-24", "27128", "--polarity", "20=L", "--second", "rom-2364-24", "--second-polarity", "20=L")
 HALVES = ("wire", "rom-23128-style-a", "2764", "--polarity", "20=L,22=L,27=L", "--chips", "2")
 KEYS = {
-    "next", "from", "board", "to", "links", "move", "image_at", "burn_at", "rows", "gates", "work", "delay_ns",
-    "prefer", "banks", "switches", "verdict", "findings", "wired", "proof", "files", "unchecked", "cautions",
+    "next", "from", "board", "to", "links", "move", "image_at", "burn_at", "rows", "gates", "work", "delay_ns", "prefer",
+    "banks", "switches", "verdict", "findings", "timing", "wired", "proof", "files", "unchecked", "cautions",
     "electric",
 }  # fmt: skip
 

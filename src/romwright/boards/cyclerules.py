@@ -16,6 +16,11 @@ def find_cpu_faults(cpu: Cpu) -> Iterator[str]:
         yield "cycles: there is none [no-cycle]"
     for cycle in cpu.cycles:
         yield from (f"cycles, {cycle.name}: {fault}" for fault in find_cycle_faults(cpu, cycle))
+    for cycle in (cycle for cycle in cpu.cycles if cycle.begins):
+        first = next((each for each in cpu.cycles if each.name == cycle.begins), None)
+        if first is None or first.access != "none" or cycle.access != "read":
+            known = "expected, in a read, the name of a cycle with access none"
+            yield f"cycles, {cycle.name}: begins {cycle.begins!r}, {known} [cycle-begins]"
     for name, count in Counter(cycle.name for cycle in cpu.cycles).items():
         if count > 1:
             yield f"cycles: {count} are named {name} [cycle-twice]"

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import msgspec
 
+from romwright.boards.clockrules import find_clock_faults
 from romwright.boards.cyclerules import find_cpu_faults
 from romwright.boards.model import Board, Cpu
 from romwright.boards.power import find_power_faults
@@ -46,7 +47,8 @@ def read_board(path: Path) -> Board:
         cpu = require_cpu(board.cpu)
     except UnknownNameError as error:
         raise DataFileError(str(path), [f"cpu: {board.cpu!r}, {error.expected} [cpu]"]) from None
-    if faults := [*find_faults(board, cpu), *find_power_faults(board.rails, board.limits, board.bus)]:
+    power_faults = find_power_faults(board.rails, board.limits, board.bus)
+    if faults := [*find_faults(board, cpu), *power_faults, *find_clock_faults(board, cpu)]:
         raise DataFileError(str(path), faults)
     return board
 

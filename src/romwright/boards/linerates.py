@@ -36,7 +36,7 @@ class LineRate:
         return 1 / self.hz
 
 
-def parse_clock(text: str) -> Fraction:
+def parse_clock(text: str, where: str = "--clock") -> Fraction:
     """Read a frequency such as 1MHz, 3.579545 MHz or 14.31818MHz/3, exactly. Raises OptionError.
 
     >>> parse_clock("6 MHz/4"), parse_clock("32768")
@@ -47,7 +47,7 @@ def parse_clock(text: str) -> Fraction:
     hertz = Fraction(match[1]) * UNITS[match[2].lower()] / divisor if match and divisor else Fraction(0)
     if not 0 < hertz <= FASTEST_HZ:
         raise OptionError(
-            f"{text!r} is no clock frequency", where="--clock",
+            f"{text!r} is no clock frequency", where=where,
             expected="a number with Hz, kHz or MHz, divided if you like: 1MHz, 3.579545MHz, 14.31818MHz/3",
         )  # fmt: skip
     return hertz

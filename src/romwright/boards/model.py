@@ -12,6 +12,7 @@ from typing import Literal
 
 from msgspec import Struct
 
+from romwright.boards.clocking import Clocking
 from romwright.boards.freerun import FreeRun
 from romwright.boards.power import Bus, RailLimits
 from romwright.parts.model import Choice, Level
@@ -52,9 +53,8 @@ def parse_span(text: str) -> Span | None:
 class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
     """One kind of bus cycle, or a part of one, with the levels of the CPU's control signals; others are free.
 
-    `access`: what it is for: a device answers (read), the CPU writes, or neither (none). `drives`: what the CPU has on
-    its data lines if it is not what it writes: an address, a status, nothing (nobody). `either`: rows of levels of
-    which one holds besides.
+    `access`: a device answers (read), the CPU writes, or neither. `drives`: what the CPU has on its data lines if it is
+    not what it writes: an address, a status, nothing (nobody). `either`: rows of levels of which one holds besides.
     """
 
     name: str
@@ -66,6 +66,7 @@ class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
     space: Literal["memory", "io", "acknowledge"] = "memory"
     address: str = ""
     data: str = ""
+    begins: str = ""  # of a read: the cycle whose levels it begins with, its address good
 
     @property
     def is_early(self) -> bool:
@@ -84,10 +85,7 @@ class Cycle(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Ports(Struct, frozen=True, forbid_unknown_fields=True):
-    """The I/O space of a CPU: the address lines that carry the port, lowest first, and what those above them do.
-
-    `above`: not known (any), the port once more (copy), or low (L).
-    """
+    """The lines that carry a port, lowest first; those `above`: not known (any), the port once more (copy), low (L)."""
 
     lines: str
     above: Literal["any", "copy", "L"]
@@ -195,10 +193,7 @@ class Resistor(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Gate(Struct, frozen=True, forbid_unknown_fields=True):
-    """A glue gate; `kind` is one of boards/gates.py, or `table` with rows of levels of its inputs.
-
-    The output takes the level `gives` where one row matches and the other level elsewhere.
-    """
+    """A glue gate, or a `table` of rows of its inputs: the output is at `gives` where one matches, else the other."""
 
     name: str
     kind: str
@@ -207,6 +202,8 @@ class Gate(Struct, frozen=True, forbid_unknown_fields=True):
     rows: tuple[Levels, ...] = ()
     gives: Level = "L"
     open_collector: bool = False
+    chip: str = ""
+    delay_ns: float | None = None
 
 
 class Device(Struct, frozen=True, forbid_unknown_fields=True):
@@ -257,6 +254,7 @@ class Board(Struct, frozen=True, forbid_unknown_fields=True, dict=True):
     resistors: tuple[Resistor, ...] = ()
     wires: tuple[str, ...] = ()
     buffered: bool = False
+    timing: Clocking | None = None
     signals: dict[str, str] = {}
     limits: dict[str, RailLimits] = {}
     bus: Bus | None = None

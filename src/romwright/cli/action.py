@@ -161,6 +161,15 @@ def after_boarding(found, proof, socket: str, now: Mapping[str, str] | None) -> 
     return after_plan(found.plan, proof, setting_words(found.links, found.moved, now), judged=True)
 
 
+def after_timing(answer, socket: str) -> str:
+    """Say what a chip that is too slow for its board wants; nothing of one that is in time, or not judged."""
+    from romwright.findings import blocks
+
+    if answer is None or not blocks(answer.findings):
+        return ""
+    return f"leave the {answer.part.name} out of {socket}: {answer.cure}"
+
+
 def after_polarities(pins: Sequence[str]) -> str:
     """Say that nothing can be wired while polarities are open."""
     return f"before you solder, find out (schematic or scope) the polarity of pin {listed(pins)}"
@@ -180,6 +189,8 @@ def after_links(column, present: Mapping[str, str] | None) -> str:
     chip, socket = study.chip.name, study.socket.name
     if study.seated != "straight":
         return f"switch off, and see that the {chip} sits straight in {socket}, its pin 1 at socket pin 1"
+    if late := after_timing(column.timing(column.shown(present)), socket):
+        return late
     best = column.best(present) if present else column.setting(next(column.ranked.distinct()))
     if not column.works(best):
         return f"leave the {chip} out of {socket} until romwright wire --board has planned its wires"

@@ -68,16 +68,20 @@ def show(board: str, now: str | None, svg: str | None, overwrite: bool, as_json:
     from romwright.boards.library import board_json, require_board, require_cpu
     from romwright.cli.render import inert, print_json
     from romwright.jobs.sockets import parse_setting
+    from romwright.timing.onboard import pace_of
 
     page = require_board(board)
     cpu = require_cpu(page.cpu)
     setting = parse_setting(page, now) if now else None
+    pace_of(page)  # raises if its file names a grade that its CPU does not have
     if svg:
         write_svg(svg, page, setting, overwrite)
     if as_json:
         print_json(board_json(page, cpu) | ({"now": setting} if setting else {}))
         return
     click.echo(f"{page.title} ({page.name})\nCPU {page.cpu}; source: {page.source}")
+    if page.timing:
+        print_clock(page.timing)
     if page.unchecked:
         heading("UNCHECKED: do not rely on these", fg="yellow")
         click.echo("\n".join(f"  {entry}" for entry in page.unchecked))
@@ -90,6 +94,18 @@ def show(board: str, now: str | None, svg: str | None, overwrite: bool, as_json:
         click.echo("\n".join(f"  {entry}" for entry in cpu.unchecked))
     if svg:
         click.echo(f"\ndrawing written to {inert(svg)}")
+
+
+def print_clock(timing) -> None:
+    """Print what the board's file says of time."""
+    clock = "not stated" if timing.clock_mhz is None else f"{timing.clock_mhz:g} MHz"
+    click.echo(f"clock {clock}; grade of the CPU: {timing.cpu_grade or 'not stated'}")
+    for wait in timing.waits:
+        added = [f"{wait.clocks} clocks"] * bool(wait.clocks) + [f"{wait.stretch_ns:g} ns held"] * bool(wait.stretch_ns)
+        click.echo(f"waits in {wait.cycle or 'every read'} of {wait.range or 'all memory'}: {', '.join(added)}")
+    for buffer in timing.buffers:
+        known = f"{buffer.delay_ns:g} ns" if buffer.delay_ns is not None else buffer.chip or "unknown"
+        click.echo(f"in line with {buffer.lines}: {known}")
 
 
 def write_svg(path: str, page, setting: dict[str, str] | None, overwrite: bool) -> None:

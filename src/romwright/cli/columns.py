@@ -15,6 +15,30 @@ class Column:
         self.links = [name for name, _ in study.board.settings()]
         self.ranked = study.rank()
 
+    def state_grade(self, stated: float | None) -> None:
+        """Say which speed grade the chip is of; else its marking does. Raises OptionError if its page has no such."""
+        from romwright.timing.chip import require_grade_ns
+
+        self.grade = require_grade_ns(self.study.chip, stated, self.reading.speed_ns)
+
+    def timing(self, setting):
+        """Judge whether the chip is in time at a setting; None where that cannot be said of its CPU or its seat."""
+        from romwright.timing.onboard import judge_on_board
+
+        straight = self.study.seated == "straight"
+        return judge_on_board(self.study.mount(self.study.nets(setting)), self.grade) if straight else None
+
+    def shown(self, present: dict[str, str] | None) -> dict[str, str]:
+        """Return the setting that is explained: the present one, else the best."""
+        return present or self.setting(next(self.ranked.distinct()))
+
+    def is_late(self, present: dict[str, str] | None) -> bool:
+        """Tell whether the chip is too slow at the setting that is explained."""
+        from romwright.findings import blocks
+
+        answer = self.timing(self.shown(present))
+        return answer is not None and blocks(answer.findings)
+
     @property
     def label(self) -> str:
         """The chip in a few words, with the polarities that were not stated."""
@@ -89,6 +113,7 @@ class Column:
             "also": {name: other.as_json() for name, other in self.others.items()}, "unchecked": self.unchecked,
             "findings": [finding.as_json() for reading in self.readings for finding in reading.findings],
         }  # fmt: skip
+        answer["timing"] = (timing := self.timing(self.shown(present))) and timing.as_json()
         if present:
             best = self.nearest(present)
             answer |= {"now": present, "change": best and moved(present, best)}

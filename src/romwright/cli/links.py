@@ -9,7 +9,7 @@ import click
 
 from romwright.cli.action import after_links, print_next
 from romwright.cli.columns import Column, list_columns, moved
-from romwright.cli.options import ALSO, AS_JSON, read_polarity
+from romwright.cli.options import ALSO, AS_JSON, GRADE, read_polarity
 from romwright.cli.quiet import aloud
 from romwright.cli.wire import heading
 from romwright.errors import OptionError
@@ -34,8 +34,9 @@ NAMED = 4
     "--law", type=click.Choice(["low", "high", "unknown"]), default="low", show_default=True,
     help="Which level is read where two outputs fight.",
 )  # fmt: skip
+@GRADE
 @AS_JSON
-def command(board, socket, parts, now, polarity, also, seated, image, law, as_json) -> int:
+def command(board, socket, parts, now, polarity, also, seated, image, law, grade, as_json) -> int:
     """Judge every setting of the links of BOARD for PART in SOCKET; with several parts, print a table of all.
 
     BOARD is a shipped board or a board file (.toml) of your own. For each bus cycle the answer says who drives the data
@@ -53,6 +54,8 @@ def command(board, socket, parts, now, polarity, also, seated, image, law, as_js
     place = require_thing("socket", socket, {each.name: each for each in page.sockets}, page.name)
     columns = list_columns(page, cpu, place, parts, polarity, seated, fit_others(page, place, also))
     present = parse_setting(page, now) if now else None
+    for column in columns:
+        column.state_grade(grade)
     contents = read_contents(image, columns) if image else None
     if len(columns) > 1 and not present and not as_json and (image or law != "low"):
         raise OptionError(
@@ -75,7 +78,8 @@ def command(board, socket, parts, now, polarity, also, seated, image, law, as_js
         print_next(after_links(columns[0], present) if len(columns) == 1 else "")
     else:
         print_matrix(board, place, columns)
-    return int(not all(column.works(present) for column in columns))
+    shown = as_json or len(columns) == 1 or present
+    return int(not all(column.works(present) and not (shown and column.is_late(present)) for column in columns))
 
 
 def read_contents(path: str, columns: Sequence[Column]) -> bytes:
@@ -155,8 +159,7 @@ def print_column(column: Column, present, contents, law) -> None:
             rows.append((*(setting[name] for name in live), MARKS[judged.verdict], why))
         print_table([*live, "verdict", "why"], rows)
         print_rest(len(settings), column.ranked.idle)
-    setting = present or column.setting(next(column.ranked.distinct()))
-    print_setting(column, setting, "now" if present else "best", contents, law)
+    print_setting(column, column.shown(present), "now" if present else "best", contents, law)
     if present:
         print_change(column, present)
     print_unchecked(column.unchecked)
@@ -171,6 +174,7 @@ def titles(judged) -> list[str]:
 def print_setting(column: Column, setting, word: str, contents, law) -> None:
     """Print the findings of one setting, what they look like at the bench, and who drives the bus."""
     from romwright.cli.render import indented, print_findings, print_result, print_table, show
+    from romwright.cli.timing import print_timing
     from romwright.fit.onboard.symptoms import SAID_OF, list_signs, predict, run_of
 
     judged = column.study.judge(setting)
@@ -181,6 +185,7 @@ def print_setting(column: Column, setting, word: str, contents, law) -> None:
     print_findings(judged.findings[:TOLD])
     if len(judged.findings) > TOLD:
         click.echo(f"... and {len(judged.findings) - TOLD} more findings; --json has them all")
+    print_timing(column.timing(setting), column.study.board)
     symptoms = column.symptoms(setting, contents, law)
     signs = list_signs(judged.cases, law, mixtures=not symptoms)
     if symptoms or signs:

@@ -19,7 +19,7 @@ from romwright.errors import RomwrightError, UnknownNameError
 # In the order of the job.
 COMMANDS = (
     "inspect", "lists", "identify", "compare", "settle", "repair", "prepare", "pattern", "parts", "boards", "wire",
-    "prove", "links", "bench", "label", "job", "run", "sheet", "demo", "explain", "completion",
+    "prove", "links", "timing", "bench", "label", "job", "run", "sheet", "demo", "explain", "completion",
 )  # fmt: skip
 COMPLETING = "_ROMWRIGHT_COMPLETE"  # set by a shell that asks what may follow; click's own name for it
 

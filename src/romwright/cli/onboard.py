@@ -10,7 +10,7 @@ from romwright.cli.planfiles import Made, write_plans
 def wire_board(board: str, socket: str, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about a chip in a board's socket: the links and the wiring with the least work."""
     from romwright.boards.library import require_board, require_cpu
-    from romwright.cli.action import after_boarding, print_next
+    from romwright.cli.action import after_boarding, after_timing, print_next
     from romwright.cli.render import print_files, print_json
     from romwright.electric.socketed import examine_on_board
     from romwright.findings import blocks
@@ -18,6 +18,8 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     from romwright.fit.verdict import prove_plan
     from romwright.jobs.sockets import fit_others, ordered, parse_setting, require_thing, unchecked_of
     from romwright.parts.cautions import fitting_cautions
+    from romwright.timing.chip import require_grade_ns
+    from romwright.timing.onboard import judge_planned
 
     page = require_board(board)
     place = require_thing("socket", socket, {each.name: each for each in page.sockets}, page.name)
@@ -27,35 +29,38 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     cpu = require_cpu(page.cpu)
     found = plan_board(page, cpu, place, chip, now, options["prefer"], options["banks"], others)
     proof = prove_plan(found.plan)
+    grade = require_grade_ns(chip, options["grade"], reading.speed_ns)
+    timing = judge_planned(page, cpu, place, found, grade, others)
     files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
-    action = after_boarding(found, proof, place.name, now)
+    action = after_timing(timing, place.name) or after_boarding(found, proof, place.name, now)
     electric = examine_on_board(page, place, found.plan.original, chip)
-    findings = (*reading.findings, *found.judged.findings, *electric.findings)
-    ok = found.judged.verdict == "works" and proof.equal and not blocks((*reading.findings, *electric.findings))
+    added = (*electric.findings, *(timing.findings if timing else ()))
+    ok = found.judged.verdict == "works" and proof.equal and not blocks((*reading.findings, *added))
     if as_json:
         print_json({
             "from": place.name, "board": page.name, "to": chip.name, "links": found.links, "move": found.moved,
             **found.plan.as_json(), "verdict": found.judged.verdict,
-            "findings": [finding.as_json() for finding in findings],
-            "electric": electric.as_json(),
+            "findings": [finding.as_json() for finding in (*reading.findings, *found.judged.findings, *added)],
+            "electric": electric.as_json(), "timing": timing and timing.as_json(),
             "wired": found.plan.wired.as_json(), "proof": proof.as_json(), "files": files,
             "unchecked": unchecked_of(page, cpu, chip), "cautions": fitting_cautions(),
             "next": action,
         })  # fmt: skip
     else:
-        print_board(page, cpu, place, found, proof, now, reading, electric)
+        print_board(page, cpu, place, found, proof, now, reading, electric, timing)
         print_files(files)
         print_next(action)
     return int(not ok)
 
 
-def print_board(page, cpu, place, found, proof, now, reading, electric) -> None:
-    """Print the links, the plan, levels and supply, and the proof."""
+def print_board(page, cpu, place, found, proof, now, reading, electric, timing) -> None:
+    """Print the links, the plan, levels and supply, whether the chip is in time, and the proof."""
     from romwright.cli.electric import print_electric
     from romwright.cli.page import caution_lines
     from romwright.cli.plans import print_plan
     from romwright.cli.prove import print_proof
     from romwright.cli.render import print_cautions, print_findings, print_unchecked
+    from romwright.cli.timing import print_timing
     from romwright.cli.wire import heading
     from romwright.jobs.sockets import unchecked_of
     from romwright.parts.cautions import fitting_cautions
@@ -75,8 +80,10 @@ def print_board(page, cpu, place, found, proof, now, reading, electric) -> None:
     else:
         click.echo("  in every bus cycle just the right device drives the data bus")
     print_electric(electric)
+    print_timing(timing, page)
     heading("Proof")
     print_proof(found.plan, proof)
-    print_unchecked(unchecked_of(page, cpu, found.plan.chip) | {"levels": electric.unchecked})
+    unread = {"levels": electric.unchecked, "timing": timing.unchecked if timing else []}
+    print_unchecked(unchecked_of(page, cpu, found.plan.chip) | unread)
     click.echo()
     print_cautions(fitting_cautions())

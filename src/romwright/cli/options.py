@@ -13,6 +13,9 @@ AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer
 MARKING = click.option(
     "--marking", default="", metavar="TEXT", help="What is printed on the chip: confirms its voltage."
 )
+GRADE = click.option(
+    "--grade", type=click.FloatRange(0, min_open=True), metavar="NS", help="The speed grade of the chip, as marked."
+)
 OVERWRITE = click.option("--overwrite", is_flag=True, help="Replace an output that exists.")
 
 

@@ -7,7 +7,7 @@ import re
 import click
 
 from romwright.cli.onboard import wire_board
-from romwright.cli.options import AS_JSON, MARKING, OVERWRITE, read_also, read_polarity
+from romwright.cli.options import AS_JSON, GRADE, MARKING, OVERWRITE, read_also, read_polarity
 from romwright.cli.planfiles import Made, require_one_wiring, write_plans
 from romwright.cli.sets import wire_chips, wire_joined
 from romwright.errors import OptionError
@@ -51,6 +51,7 @@ def parse_banks(context: click.Context, parameter: click.Parameter, text: str | 
     "--also", multiple=True, callback=read_also, metavar="SOCKET=PART[,PIN=L…]",
     help="With --board: what sits in another socket, or none.",
 )  # fmt: skip
+@GRADE
 @click.option("--image", "images", multiple=True, metavar="FILE[@BANK]", help="What the socket must show.")
 @click.option("--burn", metavar="FILE", help="Write the bytes to burn for it.")
 @click.option("--svg", metavar="FILE", help="Write the wiring as a drawing, from above and from the solder side.")
@@ -130,8 +131,10 @@ def require_one_way(options: dict) -> None:
         raise OptionError(
             "--polarity says how a ROM was ordered, but FROM is a socket", expected="--chip-polarity for TO"
         )
-    if not options["board"] and (options["now"] or options["also"]):
-        raise OptionError("--now and --also are about a board", expected="--board BOARD, and a socket of it as FROM")
+    if not options["board"] and (options["now"] or options["also"] or options["grade"]):
+        raise OptionError(
+            "--now, --also and --grade are about a board", expected="--board BOARD, and a socket of it as FROM"
+        )
 
 
 def print_verdict(verdict) -> None:

@@ -27,6 +27,7 @@ from romwright.sheets.placement import gate_notes, join_ends
 from romwright.sheets.shapes import page
 from romwright.sheets.wirelist import HEADER, list_straight, list_ties, list_wires
 from romwright.sheets.wiring import LEGEND, VIEWS, title_of, warning_about
+from romwright.timing.judgement import sum_of
 
 READ_MARKING = "Read the marking first: maker, number, letters behind it."
 DECOUPLED = "100 nF beside it (common practice, no source)"
@@ -47,6 +48,8 @@ def brief(
         sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted))))
     if burning and fitted:
         sections.append(Section("Burn it, and check the sums", tuple(sums(fitted, burning, file)), each=True))
+    if fitted and fitted.board:
+        sections.append(Section("In time?", tuple(in_time(fitted)), whole=True))
     if fitted:
         if fitted.onboard and fitted.onboard.links:
             sections.append(Section("Links", tuple(links(fitted)), whole=True))
@@ -172,6 +175,19 @@ def sums(fitted: Fitted, burning: Burning, file: str) -> Iterator[Block]:
     erase = (Tick("the chip reads blank before it is burnt"),) if fitted.plan.chip.erased else ()
     yield Ticks((*erase, Tick("burnt and verified"), Tick("the sum on the programmer's display", "", measured.sum16)))
     yield from map(Statement.of, worst_first(burning.findings))
+
+
+def in_time(fitted: Fitted) -> Iterator[Block]:
+    """Yield whether the chip gives its data in time: the margins, what binds, what cannot be said."""
+    timing = fitted.timing
+    if timing is None:
+        yield Words(f"It cannot be said: no page has the read timing of the {fitted.board.cpu}.")
+        return
+    yield Words(timing.words, loud=timing.verdict == "too slow")
+    yield Facts(tuple((path.short, sum_of(path)) for path in timing.paths if path.margin.is_known))
+    known = [*timing.circumstances, *[f"not known: {'; '.join(timing.lacks)}"] * bool(timing.lacks)]
+    at, sources = "; ".join(known), f"Sources: {'; '.join(timing.checked)}."
+    yield Words(" ".join(filter(None, (f"{at[0].upper()}{at[1:]}.", timing.slowest_words, sources))))
 
 
 def links(fitted: Fitted) -> Iterator[Block]:

@@ -42,6 +42,8 @@ def unchecked(fitted: Fitted | None) -> Iterator[str]:
         found.setdefault(f"{part.name} in {name}", []).extend(unchecked_pins(part))
     if fitted.cpu and fitted.cpu.free_run:
         found.setdefault(fitted.cpu.name, []).extend(f"free run: {each}" for each in fitted.cpu.free_run.unchecked)
+    if fitted.timing:
+        found["in time?"] = fitted.timing.unchecked
     for name, entries in found.items():
         if entries:
             yield f"{name}: {'; '.join(dict.fromkeys(map(in_words, entries)))}"

@@ -23,6 +23,9 @@ from romwright.jobs.sockets import fit_others, ordered, parse_also, parse_settin
 from romwright.parts.library import Reading, require_marked, to_burn
 from romwright.parts.model import Part
 from romwright.parts.notation import parse_polarity
+from romwright.timing.chip import require_grade_ns
+from romwright.timing.judgement import Answer
+from romwright.timing.onboard import judge_planned
 
 LASTING = {  # of the findings about a chip that is simply plugged in: those that no wire changes
     kinds.SIZE, kinds.WIDTH, kinds.VOLATILE, kinds.NOT_WRITTEN, kinds.SLOW_WRITE, kinds.OUTPUT_KIND, kinds.LATCHED,
@@ -57,6 +60,7 @@ class Fitted:
     share: Share | None = None
     electric: Electric | None = None
     voltage: tuple[Finding, ...] = ()  # the stop of a chip that would be burnt at what kills its look-alikes
+    timing: Answer | None = None  # of a chip on a board of whose CPU the read timing is known
 
     @property
     def works(self) -> bool:
@@ -145,11 +149,13 @@ def fit_on_board(
     also = {name: other.chip for name, other in fit_others(board, socket, said).items()} | dict(others)
     found = plan_board(board, cpu, socket, chip, now, fit.prefer, fit.banks, also)
     electric = examine_on_board(board, socket, found.plan.original, chip)
-    known = [finding for finding in electric.findings if finding.severity is not Severity.NOTE]
+    timing = judge_planned(board, cpu, socket, found, require_grade_ns(chip, fit.grade_ns, reading.speed_ns), also)
+    added = (*electric.findings, *(timing.findings if timing else ()))
+    known = [finding for finding in added if finding.severity is not Severity.NOTE]
     findings = (*reading.findings, *found.judged.findings, *known)
     return Fitted(
         found.plan, prove_plan(found.plan), findings, reading, unchecked_of(board, cpu, chip),
-        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also, electric=electric,
+        (None, shipped(part, reading)), (), board, cpu, socket, found, now, also, electric=electric, timing=timing,
     )  # fmt: skip
 
 

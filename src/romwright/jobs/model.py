@@ -75,6 +75,7 @@ class Fit(Struct, frozen=True, forbid_unknown_fields=True):
     banks: tuple[str, ...] = ()
     second: str = ""
     second_polarity: str = ""
+    grade_ns: float | None = None
     confirmed: str = ""  # what is printed on the chip, as the user has read it
 
     @property

@@ -88,7 +88,7 @@ def check_fits(job: Job) -> Iterator[str]:
             yield f"{where}: no socket, or two; expected board and socket, or from: the part it is for [fit-socket]"
         if fit.board and (found := [key for key in ("chips", "second", "polarity") if has(fit, key)]):
             yield f"{where}.{found[0]}: on a board one chip goes into a socket; say from in place of it [fit-board]"
-        if not fit.board and (found := [key for key in ("now", "also") if has(fit, key)]):
+        if not fit.board and (found := [key for key in ("now", "also", "grade_ns") if has(fit, key)]):
             yield f"{where}.{found[0]}: this is about a board, but there is none [fit-board]"
         if fit.second and (found := [key for key in ("chips", "banks") if has(fit, key)]):
             yield f"{where}.{found[0]}: not together with second; its banks are first and second [fit-second]"

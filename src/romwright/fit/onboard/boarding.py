@@ -122,12 +122,18 @@ def judge_plan(
     """
     found = []
     for bank in range(max(1, len(plan.banks))):
-        joined = wires(board, socket, plan, bank)
-        study = Study(with_gates(board, socket, plan), cpu, socket, plan.chip, also=also, wired=joined)
-        judged = study.judge(site.links)
+        judged = study_plan(board, cpu, socket, plan, also, bank).judge(site.links)
         kept = tuple(f for f in judged.findings if not plan.banks or f.code is not PART_SHOWN)
         found.append(dataclasses.replace(judged, findings=kept))
     return min(found, key=lambda judged: [Severity.STOP, Severity.FAULT, WORKS].index(judged.verdict))
+
+
+def study_plan(
+    board: Board, cpu: Cpu, socket: Socket, plan: Plan, also: Mapping[str, Part] | None = None, bank: int = 0
+) -> Study:
+    """Return the board with a plan's wires and gates in place, its switches set for a bank."""
+    joined = wires(board, socket, plan, bank)
+    return Study(with_gates(board, socket, plan), cpu, socket, plan.chip, also=also, wired=joined)
 
 
 def with_gates(board: Board, socket: Socket, plan: Plan) -> Board:
@@ -141,7 +147,7 @@ def gate_on(board: Board, socket: Socket, gate: PlacedGate) -> model.Gate:
     if gate.kind == DECODER:
         outputs = [gate.name if pin == gate.output else UNCONNECTED for pin in gate_parts()[DECODER].outputs]
     inputs = [node_of(board, socket, tap) for tap in gate.taps]
-    return model.Gate(gate.name, KINDS.get(gate.kind, gate.kind), " ".join(inputs), " ".join(outputs))
+    return model.Gate(gate.name, KINDS.get(gate.kind, gate.kind), " ".join(inputs), " ".join(outputs), chip=gate.part)
 
 
 def node_of(board: Board, socket: Socket, tap: Tap) -> str:

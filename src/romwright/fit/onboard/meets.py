@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from romwright.findings import Code, Finding, Severity
 from romwright.fit import pins
 from romwright.fit.kinds import PITCH, SIZE, WIDTH
+from romwright.fit.onboard.latches import check_select, latch_findings, taken_away
 from romwright.fit.onboard.mounted import Mounted
 from romwright.parts.model import Pin, Role
 
@@ -63,8 +64,10 @@ def check_address_pins(m: Mounted) -> Iterator[Finding]:
     needed = m.area_lines[: m.chip.address_bits]
     address = {pin.index: pin for pin in m.pins if pin.role is Role.ADDRESS}
     wrong = [address[i] for i, line in enumerate(needed) if i in address and m.nets.lines(m.node(address[i])) != [line]]
-    if wrong:
-        yield Finding(pins.ADDRESS_LINE, pins.off_lines(wrong, "address"), m.places_of(wrong), WIRE)
+    gone = taken_away(m, {pin: needed[pin.index] for pin in wrong}) if wrong else {}
+    if never := [pin for pin in wrong if pin not in gone]:
+        yield Finding(pins.ADDRESS_LINE, pins.off_lines(never, "address"), m.places_of(never), WIRE)
+    yield from latch_findings(m, gone)
     if m.chip.address_bits < len(m.area_lines):
         sizes = f"{m.chip.name} holds {m.chip.words:,} words, {m.socket.name} has {1 << len(m.area_lines):,} addresses"
         yield Finding(SIZE, "the chip is too small", sizes, "take a larger chip; this one cannot hold the contents")
@@ -131,4 +134,4 @@ def check_status_outputs(m: Mounted) -> Iterator[Finding]:
 
 # Checks of single pins depend on the nets of these pins alone; joint ones on when the chip drives or is written too.
 ALONE = (check_pitch, check_supplies, check_data_pins, check_address_pins, check_floating)
-JOINT = (check_upper_addresses, check_read_levels, check_status_outputs)
+JOINT = (check_upper_addresses, check_read_levels, check_status_outputs, check_select)

@@ -1,0 +1,107 @@
+"""How much later than the CPU's lines a node of a board is good: the gates and buffers on every way to it."""
+
+from __future__ import annotations
+
+from romwright.boards.gates import PINS, SELECTED
+from romwright.boards.model import Board, Gate, expand
+from romwright.fit.onboard.nets import Nets
+from romwright.fit.onboard.traces import Source
+from romwright.timing.delays import glue_delay
+from romwright.timing.quantity import ZERO, Quantity, known, latest, unknown
+
+Ways = dict[str, Quantity]  # by the CPU's line at which a way begins
+
+
+class Arrivals:
+    """The ways from the CPU's lines to the nodes of a board, for one setting of its links.
+
+    A plain wire takes no time. Rails, and signals that neither CPU nor glue drives, stand still in a read.
+    """
+
+    def __init__(self, nets: Nets) -> None:
+        self.nets, self.board = nets, nets.wiring.board
+        self.gates = {
+            f"{node} ({gate.name})": gate for gate in self.board.gates for node in gate.outputs.split()
+        }  # as fit/onboard labels what they drive
+        self.buffers = buffer_delays(self.board)
+        self._known: dict[str, Ways] = {}
+
+    def ways(self, node: str, above: frozenset[str] = frozenset()) -> Ways:
+        """Return the delay from each CPU line that a node depends on."""
+        root = self.nets.joints.find(node)
+        if root in above:  # gates that feed each other: a latch made of gates
+            return {"a loop of gates": unknown(f"how long the loop of gates at {node} takes")}
+        if root not in self._known:
+            found: dict[str, list[Quantity]] = {}
+            for source in self.nets.sources(node):
+                for line, delay in self._through(source, above | {root}).items():
+                    found.setdefault(line, []).append(delay)
+            if not self.nets.sources(node):
+                for line, delay in self._behind_resistors(root, above | {root}).items():
+                    found.setdefault(line, []).append(delay)
+            ways = {line: latest(delays) for line, delays in found.items()}
+            if above:
+                return ways  # worked out from within: what a loop makes of it is not what others see
+            self._known[root] = ways
+        return self._known[root]
+
+    def _through(self, source: Source, above: frozenset[str]) -> Ways:
+        """Return the ways through what drives a node."""
+        if source.data or (source.cpu and source.label not in self.board.signals):
+            return {source.label: self.buffers.get(source.label, ZERO)}
+        if not source.output:
+            return {}
+        gate, found = self.gates[source.label], {}
+        for node in {name: None for row in (*source.output.rows, *source.output.on) for name in row}:
+            delay = gate_delay(gate, node)
+            for line, before in self.ways(node, above).items():
+                found.setdefault(line, []).append(before + delay)
+        return {line: latest(delays) for line, delays in found.items()}
+
+    def _behind_resistors(self, root: str, above: frozenset[str]) -> Ways:
+        """Return the ways through series resistors, whose delay hangs on capacitances that no file has."""
+        found: dict[str, list[Quantity]] = {}
+        for resistor in self.board.resistors:
+            ends = [self.nets.joints.find(end) for end in resistor.nodes.split()]
+            others = [end for end in ends if end != root]
+            if root in ends and others and self.nets.volts(others[0]) is None and others[0] not in above:
+                for line, before in self.ways(others[0], above).items():
+                    found.setdefault(line, []).append(before + unknown(f"the delay of resistor {resistor.name}"))
+        return {line: latest(delays) for line, delays in found.items()}
+
+
+def gate_delay(gate: Gate, node: str) -> Quantity:
+    """Return the delay of a gate from one of its inputs."""
+    if gate.delay_ns is not None:
+        return known(f"the delay of {gate.name}", gate.delay_ns, "the board's file")
+    if not gate.chip:
+        return unknown(f"the delay of {gate.name}", "the board's file does not say which chip it is")
+    inputs = gate.inputs.split()
+    if gate.kind == "three-state buffer":
+        return glue_delay(gate.chip, gate.name, enable=node == inputs[1])
+    pins = zip(PINS[gate.kind][0] or (), inputs) if gate.kind in SELECTED else ()
+    picks = [name for pin, name in pins if pin not in SELECTED[gate.kind]]
+    return glue_delay(gate.chip, gate.name, enable=gate.kind in SELECTED and node not in picks)
+
+
+def buffer_delays(board: Board) -> Ways:
+    """Return the delay of what lies between the CPU's pins and the lines of the schematic."""
+    found: Ways = {}
+    for buffer in board.timing.buffers if board.timing else ():
+        label = f"the buffer of {buffer.lines}"
+        if buffer.delay_ns is not None:
+            delay = known(f"the delay of {label}", buffer.delay_ns, "the board's file")
+        elif buffer.chip:
+            delay = glue_delay(buffer.chip, label)
+        else:
+            delay = unknown(f"the delay of {label}", "the board's file does not say which chip it is")
+        found |= dict.fromkeys(expand(buffer.lines), delay)
+    return found
+
+
+def data_delay(board: Board, lines: frozenset[str]) -> Quantity:
+    """Return the delay of the data lines on the way back: unknown where a buffer is there and nothing says which."""
+    buffers = buffer_delays(board)
+    if board.buffered and not any(line in buffers for line in lines):
+        return unknown("the delay of the data buffer", "the board's file says that there is one, and not which")
+    return latest(buffers.get(line, ZERO) for line in lines)
