@@ -77,22 +77,22 @@ def text_of(sheets):
 
 def test_the_order_is_that_of_the_work(sheets):
     text = (sheets["tern"][0] / "x-sheet.txt").read_text("utf-8")
-    assert re.findall(r"^\d+\. ([A-Z, ]+)", text, re.M) == [
-        "WHAT AND WHY", "BEFORE YOU START", "SUPPLIES, WITH THE SOCKET EMPTY", "THE DUMP DUMP", "THE CHIP",
-        "BURN IT, AND CHECK THE SUMS", "IN TIME", "LINKS", "WIRING", "WIRES", "AFTER FITTING", "IF IT DOES NOT WORK",
+    assert re.findall(r"^\d+\. ([A-Za-z, ]+)", text, re.M) == [
+        "What and why", "Before you start", "Supplies, with the socket empty", "The dump dump", "The chip",
+        "Burn it, and check the sums", "Links", "Wiring", "Wires", "After fitting", "If it does not work", "In time",
     ]  # fmt: skip
 
 
 def test_what_and_why(text_of):
     assert "Job tern it is dead 1985-03-02" in text_of("tern")
-    what = text_of("tern", "WHAT AND WHY")
+    what = text_of("tern", "What and why")
     assert "U7 of Tern TL-1" in what and "28C256" in what and "diagnostic.bin" in what
     assert "16,384 addresses read in 4 states" in what
 
 
 @pytest.mark.parametrize("name", JOBS)
 def test_local_rules_come_first(text_of, name):
-    assert text_of(name, "BEFORE YOU START").startswith("!! Local rules and licensed practice come first")
+    assert text_of(name, "Before you start").startswith("!! Local rules and licensed practice come first")
 
 
 @pytest.mark.parametrize(
@@ -104,7 +104,7 @@ def test_local_rules_come_first(text_of, name):
     ],
 )  # fmt: skip
 def test_only_cautions_that_apply(text_of, name, solder, ultraviolet, unknown_rails, volts):
-    said = text_of(name, "BEFORE YOU START")
+    said = text_of(name, "Before you start")
     assert ("Solder with" in said, "UV-C light" in said) == (solder, ultraviolet)
     assert ("old sockets may carry -5 V or +12 V" in said) == unknown_rails
     assert ("Programming voltage" in said) == bool(volts) and volts in said
@@ -121,27 +121,27 @@ def test_a_boards_own_high_rails_are_named(romwright, tmp_path):
 
 
 def test_supplies_are_measured_against_the_boards_rails(text_of):
-    said = text_of("tern", "SUPPLIES")
+    said = text_of("tern", "Supplies")
     assert "[ ] position 28 (+5V) against position 14 ________ V (expect +4.75 to +5.25 V)" in said
     assert "[ ] every other position: the one furthest off ________ V (expect 0 to +5 V)" in said
     assert "[ ] supply current, socket empty ________ mA" in said
-    assert "The board's file states no limits for the clock:" in said and "no verdict on RAM or ROM counts" in said
-    assert "The socket's page states no limits for rails, supply current and clock" in text_of("24in28", "SUPPLIES")
-    assert "[ ] position 24 (VCC) against position 12" in text_of("24in28", "SUPPLIES")
+    assert "states no limits" not in said and "no verdict on RAM or ROM counts" in said
+    assert "The socket's page states no limits for rails, supply current and clock" in text_of("24in28", "Supplies")
+    assert "[ ] position 24 (VCC) against position 12" in text_of("24in28", "Supplies")
 
 
 def test_a_supply_that_a_link_brings_is_there_once_the_link_is_set(text_of):
     """LK1 of the Kittiwake puts +5 V or A16 at position 1; the links come after the supplies in the work."""
-    said = text_of("straight", "SUPPLIES")
-    assert "position 1 (P1, with the links set as drawn below) against position 14 ________ V (expect +5 V)" in said
-    assert "position 28 (+5V) against" in said and "set as drawn" not in text_of("tern", "SUPPLIES")
+    said = text_of("straight", "Supplies")
+    assert "position 1 (P1, with the links set as drawn below) against position 14 ________ V (expect +4.75 to +5.25 V)" in said
+    assert "position 28 (+5V) against" in said and "set as drawn" not in text_of("tern", "Supplies")
 
 
 def test_the_dumps_verdict_is_a_sentence(text_of):
     good, bad = ((TERN / f"{name}.bin").read_bytes() for name in ("logger", "logger-rotten"))
     wrong = sum(a != b for a, b in zip(good, bad))
     rose = sum((~a & b & 255).bit_count() for a, b in zip(good, bad))
-    said = text_of("tern", "THE DUMP")
+    said = text_of("tern", "The dump")
     assert said.startswith(f"!! NOT GOOD: {wrong} of 16,384 bytes differ from good.bin: {rose} bits rose, 0 fell.")
     assert f"{zlib.crc32(bad):08X}" in said and "FAULT" in said
 
@@ -172,30 +172,30 @@ def test_a_good_dump_is_called_good(romwright, tmp_path):
 
 
 def test_the_chip_its_voltage_and_how_it_is_erased(text_of):
-    said = text_of("24in28", "THE CHIP")
+    said = text_of("24in28", "The chip")
     assert "Programming voltage: 21 V, never above 22 V (UNCHECKED). Read the marking first" in said
     assert "by maker 2764A: 12.5 V" in said and "8,192 x 8 EPROM, DIP-28" in said
     assert "by UV-C light through its window: 15 to 30 W s/cm2, 15 to 35 minutes at 12 mW/cm2" in said
     assert "then reads every byte FF (UNCHECKED)" in said
-    assert "electrically, by the programmer" in text_of("tern", "THE CHIP")
+    assert "electrically, by the programmer" in text_of("tern", "The chip")
 
 
 @pytest.mark.parametrize("name", ["tern", "24in28", "words"])
 def test_the_sums_to_expect(sheets, text_of, name):
     burnt = (sheets[name][0] / "x.bin").read_bytes()
-    said = text_of(name, "BURN IT")
+    said = text_of(name, "Burn it")
     assert f"[ ] the sum on the programmer's display (expect {sum(burnt) & 0xFFFF:04X})" in said
     assert f"burn x.bin, {len(burnt):,} bytes" in said and f"CRC-32 {zlib.crc32(burnt):08X}" in said
 
 
 def test_links_are_drawn_as_they_must_be(sheets, text_of):
-    said = text_of("tern", "LINKS")
+    said = text_of("tern", "Links")
     assert "[ ] LK1: move from 2-3 to 1-2" in said and "[ ] LK2: stays at 1-2" in said
     assert "/ROMSEL = P20 SET" in said and "P20 = /ACC is now" in said
     page = (sheets["tern"][0] / "x-sheet.html").read_text("utf-8")
     drawn = page[page.index("Pads in their order") : page.index("</figure>", page.index("Pads in their order"))]
     assert "SET 1-2:" in drawn and "is now 2-3:" in drawn and "stroke-dasharray" in drawn and "NOW" not in drawn
-    assert "LINKS" not in text_of("24in28")
+    assert "Links" not in text_of("24in28")
 
 
 def test_the_wiring_is_drawn_from_both_sides(sheets):
@@ -208,15 +208,15 @@ def test_the_wiring_is_drawn_from_both_sides(sheets):
 
 
 def test_each_wire_has_a_box(text_of):
-    said = text_of("24in28", "WIRES")
+    said = text_of("24in28", "Wires")
     for wire in ("[ ] 1 socket 18 A11 chip 23 A11", "[ ] GND socket 12 chip 20 /CE", "[ ] VCC socket 24 chip 28 VCC"):
         assert wire in said
-    assert "Nothing to wire." in text_of("straight", "WIRES")
-    assert "X1 74LS04; pin 14 to VCC, pin 7 to GND; inputs not used: 3, 5, 9, 11, 13 to GND" in text_of("high", "WIRES")
+    assert "Nothing to wire." in text_of("straight", "Wires")
+    assert "X1 74LS04; pin 14 to VCC, pin 7 to GND; inputs not used: 3, 5, 9, 11, 13 to GND" in text_of("high", "Wires")
 
 
 def test_after_fitting_says_what_to_measure_and_what_to_see(text_of):
-    said = text_of("tern", "AFTER FITTING")
+    said = text_of("tern", "After fitting")
     for line in (
         "[ ] chip pin 28 (VCC) against pin 14 ________ V (expect +5 V)",
         "[ ] supply current, chip in ________ mA (expect at most 50 mA more;"
@@ -224,26 +224,26 @@ def test_after_fitting_says_what_to_measure_and_what_to_see(text_of):
         "[ ] chip pin 20 (/CE) (expect pulses L, in reads of C000-FFFF)",
         "[ ] chip pin 27 (/WE), tied to VCC ________ V (expect always H, +5 V)",
         "[ ] chip pin 10 (A0), frequency ________ kHz (expect never still while a program runs;"
-        " in a free run 1/4 of PHI2)",
+        " in a free run 250 kHz)", "[ ] clock of the 6502 ________ MHz (expect 1 MHz)",
         "[ ] chip pin 11 (D0) (expect changes, at most 0.45 V, at least 2.4 V)",
         "[ ] U5 pin 4 pulses", "[ ] it should show: the lamps count up",
     ):  # fmt: skip
         assert line in said
-    assert "the job's file does not say what it should ________ noted" in text_of("24in28", "AFTER FITTING")
+    assert "the job's file does not say what it should ________ noted" in text_of("24in28", "After fitting")
 
 
 def test_the_likeliest_findings_are_those_of_the_job(sheets, text_of):
-    said = text_of("tern", "IF IT DOES NOT WORK")
+    said = text_of("tern", "If it does not work")
     assert "LK1 still at 2-3" in said and "not wired: pin 27" in said
     burnt = (sheets["tern"][0] / "x.bin").read_bytes()
     assert f"not {sum(burnt) & 0xFFFF:04X}" in said and f"is {0xFF * len(burnt) & 0xFFFF:04X}," in said
-    other = text_of("24in28", "IF IT DOES NOT WORK")
+    other = text_of("24in28", "If it does not work")
     assert "not wired: pins 1, 2," in other and "LK1" not in other
     crc = f"{zlib.crc32((sheets['words'][0] / 'x.bin').read_bytes()):08X}"
-    assert f"Read the chip back: its CRC-32 must be {crc}." in text_of("words", "IF IT DOES NOT WORK")
+    assert f"Read the chip back: its CRC-32 must be {crc}." in text_of("words", "If it does not work")
     turned = bytearray(contents(1 << 19))
     turned[::2], turned[1::2] = turned[1::2], turned[::2]
-    assert f"{zlib.crc32(turned):08X}" in text_of("words", "IF IT DOES NOT WORK")
+    assert f"{zlib.crc32(turned):08X}" in text_of("words", "If it does not work")
 
 
 def test_slips_of_the_hand_make_up_three_and_keys_are_spoken_of(romwright, tmp_path):
@@ -268,9 +268,9 @@ def test_a_stop_is_at_the_top_and_nothing_is_switched_on(sheets, text_of):
     assert sheets["stop"][1] == 1
     text = (sheets["stop"][0] / "x-sheet.txt").read_text("utf-8")
     assert text.splitlines()[5].startswith("!! STOP: DO NOT POWER UP")
-    assert text_of("stop", "AFTER FITTING").startswith("!! Leave the chip out")
-    assert "switch on" not in text_of("stop", "AFTER FITTING").replace("do not switch on", "")
-    assert "IF IT DOES NOT WORK" not in text and "DO NOT BUILD THIS" in text
+    assert text_of("stop", "After fitting").startswith("!! Leave the chip out")
+    assert "switch on" not in text_of("stop", "After fitting").replace("do not switch on", "")
+    assert "If it does not work" not in text and "DO NOT BUILD THIS" in text
 
 
 def test_what_is_unchecked_is_printed_so(text_of):
@@ -313,13 +313,12 @@ def test_a_chip_that_stays_out_says_why(romwright, tmp_path, original, polarity,
 
 
 @pytest.mark.parametrize(
-    ("name", "most"), [("tern", 4), ("24in28", 4), ("high", 5), ("straight", 4), ("words", 6), ("stop", 5)]
+    ("name", "most"), [("tern", 5), ("24in28", 4), ("high", 5), ("straight", 5), ("words", 6), ("stop", 5)]
 )
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_few_pages(sheets, tmp_path, name, most, paper):
-    """Of a board, Letter takes a page more than A4: it is 18 mm shorter, and there the margins of time still fit in."""
+    """Of a board the last page has the margins of time, which nobody needs while the work goes well."""
     require("pdfinfo", "poppler-utils")
-    most += paper == "Letter" and name in ("tern", "straight")
     call = [sys.executable, "-m", "romwright", "sheet", "job.toml", "-o", tmp_path / "s.pdf", "--paper", paper]
     subprocess.run(call, cwd=sheets[name][0].parent, capture_output=True, timeout=120)
     said = subprocess.run(["pdfinfo", tmp_path / "s.pdf"], capture_output=True, text=True).stdout

@@ -27,9 +27,9 @@ from romwright.sheets.placement import gate_notes, join_ends
 from romwright.sheets.shapes import page
 from romwright.sheets.wirelist import HEADER, list_straight, list_ties, list_wires
 from romwright.sheets.wiring import LEGEND, VIEWS, title_of, warning_about
-from romwright.timing.judgement import sum_of
 
 READ_MARKING = "Read the marking first: maker, number, letters behind it."
+MARGINS = "path", "the CPU gives", "delays take", "the chip takes", "is left"
 DECOUPLED = "100 nF beside it (common practice, no source)"
 
 
@@ -48,8 +48,6 @@ def brief(
         sections.append(Section(f"The chip: {fitted.plan.chip.name}", tuple(chip(fitted))))
     if burning and fitted:
         sections.append(Section("Burn it, and check the sums", tuple(sums(fitted, burning, file)), each=True))
-    if fitted and fitted.board:
-        sections.append(Section("In time?", tuple(in_time(fitted)), whole=True))
     if fitted:
         if fitted.onboard and fitted.onboard.links:
             sections.append(Section("Links", tuple(links(fitted)), whole=True))
@@ -59,6 +57,8 @@ def brief(
         sections.append(Section("After fitting", tuple(after(job, fitted)), each=True))
         if not stays_out(fitted):
             sections.append(Section("If it does not work", tuple(trouble(fitted, burning)), whole=True))
+    if fitted and fitted.board:
+        sections.append(Section("In time?", tuple(in_time(fitted)), whole=True))
     return Sheet(job.title, job.why, job.date, tuple(sections), tuple(unchecked(fitted)))
 
 
@@ -75,6 +75,8 @@ def purpose(job: Job, fitted: Fitted | None, burning: Burning | None, unrecorded
         pairs.append(("contents", ", ".join(job.contents.files)))
     if fitted:
         pairs.append(("proof", proof_in_words(fitted, burning)))
+    if fitted and fitted.timing:
+        pairs.append(("time", fitted.timing.words))
     if pairs:
         yield Facts(tuple(pairs))
     if fitted and not fitted.works:
@@ -184,7 +186,10 @@ def in_time(fitted: Fitted) -> Iterator[Block]:
         yield Words(f"It cannot be said: no page has the read timing of the {fitted.board.cpu}.")
         return
     yield Words(timing.words, loud=timing.verdict == "too slow")
-    yield Facts(tuple((path.short, sum_of(path)) for path in timing.paths if path.margin.is_known))
+    rows = [(path.short, *(part.words for part in (path.window, path.delay, path.need, path.margin)))
+            for path in timing.paths if path.margin.is_known]  # fmt: skip
+    if rows:
+        yield Table(MARGINS, tuple(rows))
     known = [*timing.circumstances, *[f"not known: {'; '.join(timing.lacks)}"] * bool(timing.lacks)]
     at, sources = "; ".join(known), f"Sources: {'; '.join(timing.checked)}."
     yield Words(" ".join(filter(None, (f"{at[0].upper()}{at[1:]}.", timing.slowest_words, sources))))

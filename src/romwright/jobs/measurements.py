@@ -13,6 +13,7 @@ from romwright.boards.linerates import line_rates
 from romwright.boards.model import Board
 from romwright.electric.socketed import rail_of
 from romwright.fit.plans.rows import How, Row
+from romwright.images.words import listed
 from romwright.jobs.fitting import Fitted
 from romwright.jobs.model import Job
 from romwright.parts.model import Role
@@ -36,10 +37,11 @@ def supplies(fitted: Fitted) -> Iterator[Block]:
     ground = next((f" against position {net.position}" for net in nets if net.volts == 0), "")
     met = {board.rails.get(fitted.socket.nodes[net.position]) for net in nets} if board else set()
     for net in (net for net in nets if net.volts):
-        name = fitted.socket.nodes[net.position] if board else net.function
-        expected = window(board, name) or f"{net.volts:+g} V"
+        name = rail = fitted.socket.nodes[net.position] if board else net.function
         if board and name not in board.rails:
+            rail = next((each for each, volts in board.rails.items() if volts == net.volts), "")
             name += ", with the links set as drawn below"  # which is done later: until then another level may be there
+        expected = window(board, rail) or f"{net.volts:+g} V"
         items.append(Tick(f"position {net.position} ({name}){ground}", "V", expected))
     if not items:
         yield Words("The socket brings no supply that its page names: find it before the chip goes in.", loud=True)
@@ -65,11 +67,17 @@ def window(board: Board | None, rail: str) -> str:
 
 def without_limits(board: Board | None) -> str:
     """Name what the board's file states no limits for: rails, supply current, clock."""
+    clock = [] if clock_mhz(board) else ["the clock"]
     if not board or not board.limits:
-        return "rails, supply current and clock"
+        return listed(["rails", "supply current", *clock])
     bare = [name for name, volts in board.rails.items() if volts and not window(board, name)]
     amps = [f"the current of {name}" for name, volts in board.rails.items() if volts and not draw(board, name)]
-    return ", ".join([*bare, *amps, "the clock"])
+    return listed([*bare, *amps, *clock])
+
+
+def clock_mhz(board: Board | None) -> float | None:
+    """Return the clock of a board's CPU, if its file states it."""
+    return board.timing.clock_mhz if board and board.timing else None
 
 
 def draw(board: Board | None, rail: str) -> str:
@@ -84,6 +92,8 @@ def after(job: Job, fitted: Fitted) -> Iterator[Block]:
         yield Words(LEFT_OUT, loud=True)
         return
     items = [Tick("notch and pin 1 once more, then switch on"), *supply_pins(fitted), *controls(fitted)]
+    if mhz := clock_mhz(fitted.board):
+        items.append(Tick(f"clock of the {fitted.cpu.name}", "MHz", f"{mhz:g} MHz"))
     items += [*activity(fitted), *map(Tick, job.after.measure)]
     items += [Tick(f"it should show: {sight}") for sight in job.after.shows]
     if not job.after.shows:
@@ -171,10 +181,12 @@ def output_levels(fitted: Fitted) -> str:
 
 
 def free_run(fitted: Fitted) -> str:
-    """Say what part of the clock the lowest address line is in a free run of the board's CPU."""
+    """Say what frequency the lowest address line has in a free run of the board's CPU, or what part of its clock."""
     cpu = fitted.cpu
     if not cpu or not cpu.free_run:
         return ""
     rate = line_rates(cpu, Fraction(1))[0]
     doubt = " (UNCHECKED)" if cpu.free_run.unchecked else ""
-    return f"; in a free run {rate.hz} of {cpu.free_run.clock}{doubt}"
+    mhz = clock_mhz(fitted.board)
+    share = f"{float(rate.hz) * mhz * 1000:g} kHz" if mhz else f"{rate.hz} of {cpu.free_run.clock}"
+    return f"; in a free run {share}{doubt}"

@@ -13,7 +13,7 @@ from romwright.sheets.adapter import SIDES
 from romwright.sheets.placement import join_ends
 from romwright.sheets.text import cut
 
-BESIDE, NAME = 20, 12  # columns beside a pin, and of its name
+BESIDE, NAME = 19, 12  # columns beside a pin, and of its name
 INSIDE = 2 * (NAME + 5) + 2  # between the edges
 NOTCH = "\\__/"
 BENT = "UP:"  # of a pin that is bent up

@@ -58,7 +58,7 @@ def lines_of(sheet: Sheet) -> Iterator[str]:
 
 def section_lines(number: int, section: Section) -> Iterator[str]:
     """Yield a section: its number and heading, then its blocks."""
-    yield from wrapped(section.heading.upper(), f"{number}. ")
+    yield from wrapped(section.heading, f"{number}. ")
     yield "-" * COLUMNS
     for place, block in enumerate(section.blocks):
         if place and not (isinstance(block, Statement) and isinstance(section.blocks[place - 1], Statement)):
