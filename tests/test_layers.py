@@ -22,7 +22,7 @@ OURS = {
     "boards": {"parts", "datafiles", "errors", "findings"},
     "electric": {"parts", "boards", "datafiles", "findings", "errors"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
-    "timing": {"fit", "boards", "parts", "datafiles", "findings", "errors"},
+    "timing": {"fit", "images", "boards", "parts", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},
     "jobs": {
         "errors", "shipped", "findings", "datafiles", "images", "recognition", "faults", "parts", "boards",

@@ -126,7 +126,7 @@ def test_supplies_are_measured_against_the_boards_rails(text_of):
     assert "[ ] every other position: the one furthest off ________ V (expect 0 to +5 V)" in said
     assert "[ ] supply current, socket empty ________ mA" in said
     assert "states no limits" not in said and "no verdict on RAM or ROM counts" in said
-    assert "The socket's page states no limits for rails, supply current and clock" in text_of("24in28", "Supplies")
+    assert "The socket's page states no limits for rails, supply current and the clock" in text_of("24in28", "Supplies")
     assert "[ ] position 24 (VCC) against position 12" in text_of("24in28", "Supplies")
 
 

@@ -111,19 +111,19 @@ def find_of_outputs(
         return  # what the two parts are is a finding of the fit already
     bare = [each for each in lines if each not in pulled] if chip.output == "open-collector" else []
     if bare:
-        title = f"{chip.name} only pulls low, and {listed(bare)} {'has' if len(bare) == 1 else 'have'} no pull-up"
+        title = f"{chip.name} only pulls low, and {run_of(bare)} {'has' if len(bare) == 1 else 'have'} no pull-up"
         yield Finding(NO_PULL_UP, title, "the board's file has no resistor from there to a supply", "add one to each")
     if original.output == "open-collector" and chip.output == "three-state":
         title = f"{chip.name} drives lines that an open-collector {original.name} was laid out for"
         has = [each for each in lines if each in pulled]
-        seen = f"pull-ups on {listed(has)}" if has else "the board's file has no pull-up on them"
+        seen = f"pull-ups on {run_of(has)}" if has else "the board's file has no pull-up on them"
         yield Finding(PULLED, title, seen, "see whether another output is joined to them and on at the same time")
 
 
-def listed(lines: list[str]) -> str:
-    """Write lines: a run of them short.
+def run_of(lines: list[str]) -> str:
+    """Write lines, a run of them short.
 
-    >>> listed(["D0", "D1", "D2"]), listed(["D0", "D2"])
+    >>> run_of(["D0", "D1", "D2"]), run_of(["D0", "D2"])
     ('D0-D2', 'D0, D2')
     """
     numbers = [int(each[1:]) for each in lines if each[1:].isdigit()]

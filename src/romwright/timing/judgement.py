@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from romwright.findings import Code, Finding, Severity, worst_first
+from romwright.images.words import counted
 from romwright.parts.model import Part
 from romwright.timing.chip import ACCESS, ENABLE, FLOAT, OUTPUT, grades_of, time_of
 from romwright.timing.paths import Path, at_grade, binding
@@ -172,11 +173,11 @@ class Answer:
         if (late or doubtful) and self.assumed and self.slowest:
             fast = f"{self.part.name} is in time from the grade of {self.slowest[0]:g} ns on"
             title = f"{fast}; it comes as slow as {self.grade_ns:g} ns"
-            yield Finding(GRADE_NEEDED, title, listed(late or doubtful), GRADE_NEEDED.do)
+            yield Finding(GRADE_NEEDED, title, sums_of(late or doubtful), GRADE_NEEDED.do)
         elif late:
             worst = binding(late)
             by = words_for(-worst.margin.high_ns, -worst.margin.low_ns)
-            yield Finding(TOO_SLOW, f"{self.chip} is too slow by {by}: {worst.name}", listed(late), self.cure)
+            yield Finding(TOO_SLOW, f"{self.chip} is too slow by {by}: {worst.name}", sums_of(late), self.cure)
         elif doubtful:
             worst = binding(doubtful)
             span = f"between {-worst.margin.low_ns:g} ns too late and {worst.margin.high_ns:g} ns to spare"
@@ -186,7 +187,7 @@ class Answer:
         for path in (path for path in self.releases if path.margin.is_known and path.margin.low_ns < 0):
             over = words_for(max(0, -path.margin.high_ns), -path.margin.low_ns)
             title = f"{self.part.name} lets go of the data lines {over} after the next driver comes: {path.name}"
-            yield Finding(BUS_TURN, title, listed([path]), "take a grade with a shorter float time")
+            yield Finding(BUS_TURN, title, sums_of([path]), "take a grade with a shorter float time")
         if self.pace and self.pace.is_too_fast:
             page, grade = self.pace.page, self.pace.grade
             most = 1000 / grade.ns[page.period]
@@ -218,12 +219,7 @@ class Answer:
         }  # fmt: skip
 
 
-def counted(number: int, what: str) -> str:
-    """Say how many: `1 path`, `2 paths`."""
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
-def listed(paths: Sequence[Path]) -> str:
+def sums_of(paths: Sequence[Path]) -> str:
     """Write the sums of some paths."""
     return "; ".join(f"{path.name}: {sum_of(path)}" for path in paths)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from romwright.images.words import listed
 from romwright.timing.chip import FLOAT
 from romwright.timing.quantity import Quantity
 
@@ -104,13 +105,7 @@ def merged(paths: Iterable[Path]) -> list[Path]:
 def cycles_in_words(cycles: Iterable[str], every: set[str]) -> str:
     """Name some cycles; all there are, if several, are every read."""
     cycles = list(dict.fromkeys(cycles))
-    return EVERY if set(cycles) == every and len(every) > 1 else joined(cycles)
-
-
-def joined(words: Iterable[str]) -> str:
-    """Join words as a list is said: `a`, `a and b`, `a, b and c`."""
-    *most, last = words
-    return f"{', '.join(most)} and {last}" if most else last
+    return EVERY if set(cycles) == every and len(every) > 1 else listed(cycles)
 
 
 def at_grade(paths: Iterable[Path], needs: dict[str, Quantity]) -> list[Path]:
