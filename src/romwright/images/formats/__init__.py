@@ -21,6 +21,7 @@ from romwright.findings import Finding
 from romwright.images.formats import intel, motorola, raw
 from romwright.images.grammar import HEAD_BYTES, recognise
 from romwright.images.image import Image
+from romwright.images.interrupts import held_back
 
 FORMATS: tuple[ModuleType, ...] = (intel, motorola, raw)
 
@@ -103,6 +104,12 @@ def write_files(files: Mapping[str, bytes], overwrite: bool = False) -> None:
     targets = {Path(os.path.realpath(path)): (path, data) for path, data in files.items()}
     if len(targets) < len(files):
         raise OutputError("two outputs would go to one file", where=", ".join(files))
+    with held_back() as stopped:
+        write_targets(targets, overwrite, stopped)
+
+
+def write_targets(targets: Mapping[Path, tuple[str, bytes]], overwrite: bool, stopped: Sequence[int]) -> None:
+    """Write files as write_files does, to the targets of their names; leave as soon as `stopped` has an entry."""
     made: list[Path] = []  # temporary files of ours
     undo: list[tuple[Path, Path | None]] = []  # what was renamed, and what it had replaced
     path = ""
@@ -111,6 +118,8 @@ def write_files(files: Mapping[str, bytes], overwrite: bool = False) -> None:
             require_free(target, path, overwrite)
         parts = {}
         for target, (path, data) in targets.items():  # noqa: B007 (an error below names the path)
+            if stopped:
+                raise KeyboardInterrupt
             parts[target] = beside(target, "new")
             with open(parts[target], "xb") as stream:
                 made.append(parts[target])
