@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+BOARDS = Path(__file__).parents[2] / "pinmaps" / "boards"
+
 
 def test_every_rail_in(romwright):
     run = romwright("bench", "check", "tern-tl-1", "--measured", "5V=5.02", "--current", "5V=640", "--json")
@@ -89,3 +91,36 @@ def test_a_board_that_cannot_feed_the_chip(romwright, tmp_path):
     ]
     assert run.json["electric"]["supply"]["total_ma"] == [None, 850]
     assert run.json["electric"]["loads"]["L"]["most_ma"] is None  # nobody has read what a 6502 input takes
+
+
+def test_the_power_up_sheet_has_rails_probes_and_windows_in_the_order_of_the_work(romwright):
+    text = " ".join(romwright("bench", "sheet", "dunlin-dl-2", "--date", "1984-12-01").out.split())
+    steps = [
+        "Local rules and licensed practice come first", "chips out of U7 and U8", "resistance from -5V to 0 V",
+        "+12V: test pad TP2 beside U20 against TP1, which is 0 V ________ V (expect +11.4 to +12.6 V)",
+        "current from +5V, sockets empty", "no limits for the current of -5V", "U7 position 24 (+5V) against 12",
+        "+5V once more", "current from +5V ________ mA (expect 500 to 1100 mA; its supply gives 2000 mA)",
+        "clock of the Z80 ________ MHz (expect 4 MHz)", "levels on signal lines",
+        "bench check dunlin-dl-2 --measured 5V=VOLTS,12V=VOLTS,-5V=VOLTS judges",
+    ]  # fmt: skip
+    places = [text.find(step) for step in steps]
+    assert -1 not in places and places == sorted(places) and "1984-12-01" in text[:200]
+
+
+def test_the_power_up_sheet_is_text_page_and_paper(romwright, tmp_path):
+    for name, start in (("p.txt", b"===="), ("p.html", b"<!DOCTYPE html>"), ("p.pdf", b"%PDF-")):
+        run = romwright("bench", "sheet", "tern-tl-1", "-o", name)
+        assert run.status == 0 and name in run.out and (tmp_path / name).read_bytes().startswith(start)
+    assert romwright("bench", "sheet", "tern-tl-1", "-o", "p.pdf").status == 2  # it is there
+    assert romwright("bench", "sheet", "tern-tl-1", "-o", "p.doc").status == 2
+    assert romwright("bench", "sheet", "tern-tl-1", "--paper", "A4").status == 2
+    said = romwright("bench", "sheet", "tern-tl-1", "--json").json
+    assert said["board"] == "tern-tl-1" and said["sections"][0] == "Before you start" and "U7" in said["text"]
+
+
+def test_a_board_that_states_nothing_gets_room_and_is_told(romwright, tmp_path):
+    source = (BOARDS / "tern-tl-1.toml").read_text("utf-8")
+    bare = source[: source.index("[limits.")] + source[source.index("[[sockets]]") :]
+    (tmp_path / "bare.toml").write_text(bare.replace("tern-tl-1", "bare", 1), "utf-8")
+    text = " ".join(romwright("bench", "sheet", "bare.toml").out.split())
+    assert "no limits for rails, supply current and the clock" in text and "(expect not stated)" in text

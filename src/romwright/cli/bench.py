@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 import click
 
-from romwright.cli.options import AS_JSON
+from romwright.cli.options import AS_JSON, OVERWRITE
 from romwright.errors import OptionError
 
 
@@ -124,6 +124,34 @@ def print_trust(found) -> None:
     click.echo("\nSources")
     for line in (*found.sources, *(f"UNCHECKED: {entry}" for entry in found.unchecked)):
         click.echo(f"  {line}")
+
+
+@command.command(short_help="The sheet for switching a board on.")
+@click.argument("board", metavar="BOARD")
+@click.option("-o", "--output", metavar="OUT.txt|.html|.pdf", help="Write it there instead of printing the text.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), help="For a PDF; A4 without it.")
+@click.option("--date", default="", metavar="DATE", help="Printed at its head.")
+@OVERWRITE
+@AS_JSON
+def sheet(board: str, output: str | None, paper: str | None, date: str, overwrite: bool, as_json: bool) -> int:
+    """Make the power-up sheet of BOARD: rails, where to probe and what to read, currents, and what may be trusted when.
+
+    It goes from the power off and empty sockets to all chips in, with room for each reading. What the board's file does
+    not state is left open.
+
+    \b
+    Example: romwright bench sheet tern-tl-1 -o power-up.pdf
+    """
+    from romwright.boards.library import require_board
+    from romwright.cli.sheet import KINDS, hand_out, require_ending
+    from romwright.jobs.outputs import build_sheet
+    from romwright.jobs.powerup import build_power_up
+
+    kind = KINDS[require_ending(output, paper)]
+    made = build_power_up(require_board(board), date)
+    data = build_sheet(kind, made, paper or "A4")
+    hand_out({"board": board}, made if as_json else None, data, output, overwrite)
+    return 0
 
 
 @command.command(short_help="Set an output against an input: noise margin and fan-out.")

@@ -29,11 +29,7 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
     """
     from romwright.jobs.finished import find_sheet
 
-    ending = os.path.splitext(output)[1].lower() if output else ".txt"
-    if ending not in KINDS:
-        raise OptionError(f"{output} is no name of a sheet", expected="one that ends in .txt, .html or .pdf")
-    if paper and KINDS[ending] != "pdf":
-        raise OptionError("--paper is about a PDF", expected="-o OUT.pdf with it")
+    ending = require_ending(output, paper)
     at_length = as_json or paper or (output and os.path.exists(output))  # what is there may be an input
     found = None if at_length else find_sheet(job, f"-sheet{ending}")
     if found:
@@ -41,19 +37,41 @@ def command(job: str, output: str | None, paper: str | None, overwrite: bool, as
     else:
         run = find_out(job, output, overwrite)
         data, ok = run.build_sheet(KINDS[ending], paper), run.ok
+    hand_out({"job": job, "ok": ok}, run.sheet if as_json else None, data, output, overwrite)
+    return int(not ok)
+
+
+def require_ending(output: str | None, paper: str | None) -> str:
+    """Return how the name of a sheet ends. Raises OptionError."""
+    ending = os.path.splitext(output)[1].lower() if output else ".txt"
+    if ending not in KINDS:
+        raise OptionError(f"{output} is no name of a sheet", expected="one that ends in .txt, .html or .pdf")
+    if paper and KINDS[ending] != "pdf":
+        raise OptionError("--paper is about a PDF", expected="-o OUT.pdf with it")
+    return ending
+
+
+def hand_out(head: dict, sheet, data: bytes, output: str | None, overwrite: bool) -> None:
+    """Write a sheet, or print its text; with a `sheet` the documented JSON in place of that, behind its `head`."""
     if output:
         from romwright.images.formats import write_bytes
 
         write_bytes(output, data, overwrite)
-    if as_json:
-        print_sheet(job, run, data, output)
+    if sheet:
+        import hashlib
+
+        from romwright.cli.render import print_json
+
+        print_json({
+            **head, "sections": [section.heading for section in sheet.sections], "file": output, "size": len(data),
+            "sha256": hashlib.sha256(data).hexdigest(), "text": None if output else data.decode(),
+        })  # fmt: skip
     elif output:
         from romwright.cli.render import inert
 
         click.echo(inert(f"written: {output} ({len(data):,} bytes)"))
     else:
         click.echo(data.decode(), nl=False)
-    return int(not ok)
 
 
 def find_out(job: str, output: str | None, overwrite: bool):
@@ -69,15 +87,3 @@ def find_out(job: str, output: str | None, overwrite: bool):
     if output:
         require_not_inputs([output], [job, *map(run.inputs.path, run.job.inputs)])
     return run
-
-
-def print_sheet(job: str, run, data: bytes, output: str | None) -> None:
-    """Print the documented JSON."""
-    import hashlib
-
-    from romwright.cli.render import print_json
-
-    print_json({
-        "job": job, "ok": run.ok, "sections": [section.heading for section in run.sheet.sections], "file": output,
-        "size": len(data), "sha256": hashlib.sha256(data).hexdigest(), "text": None if output else data.decode(),
-    })  # fmt: skip
