@@ -104,7 +104,7 @@ def test_the_power_up_sheet_has_rails_probes_and_windows_in_the_order_of_the_wor
         "bench check dunlin-dl-2 --measured 5V=VOLTS,12V=VOLTS,-5V=VOLTS judges",
     ]  # fmt: skip
     places = [text.find(step) for step in steps]
-    assert -1 not in places and places == sorted(places) and "1984-12-01" in text[:200]
+    assert -1 not in places and places == sorted(places) and "1984-12-01" in text[:300]
 
 
 def test_the_power_up_sheet_is_text_page_and_paper(romwright, tmp_path):
