@@ -471,6 +471,17 @@ def test_extra_bytes_are_no_fault_of_the_chip(before, after, spoilt):
     assert all(finding.severity == "note" for finding in found.findings) is not spoilt
 
 
+@pytest.mark.parametrize(("before", "after"), [(b"HEAD 1\n", b""), (b"", bytes(range(128))), (b"\x7f" * 3000, b"")])
+@pytest.mark.parametrize("fault", ["", "address stuck", "data stuck"])
+def test_extra_bytes_do_not_hide_crossed_lines(before, after, fault):
+    """A header in front puts every address off; the lines are all crossed besides."""
+    lines = random_map(np.random.default_rng(8), 12, [fault] if fault else [])
+    dump = lines.apply(PROGRAM, 4096)
+    found, said = compared(PROGRAM, np.frombuffer(before + dump.tobytes() + after, np.uint8))
+    assert said["residual_bits"] == 0 and said["extra"] == {"before": len(before), "after": len(after)}
+    assert "line-crossed" in names(found) and np.array_equal(found.best.lines.apply(PROGRAM, 4096), dump)
+
+
 def test_padding_does_not_hide_a_line():
     padded = np.concatenate((mapped({3: Line.stuck(0)}), np.full(4096, 0xFF, np.uint8)))
     assert names(compared(PROGRAM, padded)[0]) == ["extra-bytes", "line-stuck"]

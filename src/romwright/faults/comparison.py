@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 
@@ -147,27 +149,54 @@ def compare(reference: Image, dump: Image) -> Comparison:
     plain, whole = (np.frombuffer(image.flat(ERASED), np.uint8) for image in (reference, dump))
     of_reference, of_dump = defined(reference), defined(dump)
     identical = np.array_equal(plain, whole) and np.array_equal(of_reference, of_dump)
-    extra = Extra.of(plain, whole)
-    seen, known = extra.cut(whole), extra.cut(of_dump)
     size = 1 << (len(plain) - 1).bit_length()
     filled, there = np.full(size, ERASED, np.uint8), np.zeros(size, bool)
     filled[: len(plain)], there[: len(plain)] = plain, of_reference
-    search = Search(filled, seen, *(None if mask.all() else mask for mask in (known, there)))
-    search.run()
-    ambiguity = Ambiguity.of(search)
-    found = sorted(filter(search.explains, search.found.values()), key=lambda each: each.price)
-    shares = odds([*(each.price for each in found), search.price_of_nothing])
-    if found and shares[-1] > 1 - BELIEVED and found[0] is not search.straight:  # nothing is likelier than any map
-        found = [each for each in (search.straight,) if each.residual <= GOOD * search.bits]
-        shares, ambiguity = odds([*(each.price for each in found), search.price_of_nothing]), Ambiguity()
+
+    def explain(extra: Extra) -> Explained:
+        seen, known = extra.cut(whole), extra.cut(of_dump)
+        search = Search(filled, seen, *(None if mask.all() else mask for mask in (known, there)))
+        search.run()
+        return Explained(extra, seen, known, search, *believed(search))
+
+    first = explain(Extra.of(plain, whole))
+    others = () if first.extra.bytes else map(explain, Extra.around(plain, whole))  # each is searched if need be
+    tries = chain([first], others)
+    extra, seen, known, search, found, shares, ambiguity = next((each for each in tries if each.found), first)
     best, *others = zip(found, shares) if found else [(search.straight, 0.0)]
     listed = [(each, share) for each, share in others if share >= LIKELY or each.residual == best[0].residual]
     common = min(len(of_reference), len(known))
     both = of_reference[:common] & known[:common]
     return Comparison(
         identical, plain, filled, seen, extra, search.compared(best[0].lines), *best, bool(found), tuple(listed),
-        ambiguity if found else Ambiguity(), search.read(best[0].lines), None if both.all() else both,
+        ambiguity, search.read(best[0].lines), None if both.all() else both,
     )  # fmt: skip
+
+
+class Explained(NamedTuple):
+    """What a search found in a dump without its extra bytes: the maps believed, and how likely each is."""
+
+    extra: Extra
+    seen: np.ndarray
+    known: np.ndarray
+    search: Search
+    found: list[Explanation]
+    shares: list[float]
+    ambiguity: Ambiguity
+
+
+def believed(search: Search) -> tuple[list[Explanation], list[float], Ambiguity]:
+    """Return the maps that explain a dump, the likeliest first, with their odds, and what cannot be told.
+
+    None if it is likelier that none is true; then the straight map stays if it leaves little wrong.
+    """
+    ambiguity = Ambiguity.of(search)  # adds what is alike to what was found
+    found = sorted(filter(search.explains, search.found.values()), key=lambda each: each.price)
+    shares = odds([*(each.price for each in found), search.price_of_nothing])
+    if found and shares[-1] > 1 - BELIEVED and found[0] is not search.straight:  # nothing is likelier than any map
+        found = [each for each in (search.straight,) if each.residual <= GOOD * search.bits]
+        return found, odds([*(each.price for each in found), search.price_of_nothing]), Ambiguity()
+    return found, shares, ambiguity if found else Ambiguity()
 
 
 def defined(image: Image) -> np.ndarray:

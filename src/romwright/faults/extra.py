@@ -42,6 +42,14 @@ class Extra:
         padded = [(count, each) for count, each in wrong if is_uniform(each.surplus)]
         return min(fits or padded or [(0, none)], key=lambda found: found[0])[1]
 
+    @classmethod
+    def around(cls, reference: np.ndarray, dump: np.ndarray) -> list[Extra]:
+        """Return what may be too many in a dump that is longer by less than its reference, read through any lines."""
+        over = len(dump) - len(reference)
+        if not 0 < over < len(reference):
+            return []
+        return [cls(dump[:0], dump[-over:], len(reference)), cls(dump[:over], dump[:0], len(reference))]
+
     @property
     def before(self) -> int:
         """How many bytes are before."""
