@@ -68,7 +68,7 @@ IN_ORDER = {
         {"kinds", "pins", "seating", "selects", "writes", "verdict", "standins"}, {"onboard"},
     ),
     "faults": (
-        {"lines"}, {"search"}, {"bitmap", "causes", "comparison", "diagnosis", "extent", "extra", "residue", "statement"},
+        {"lines"}, {"search"}, {"bitmap", "causes", "comparison", "diagnosis", "extent", "extra", "residue", "slip", "statement"},
         {"alone", "patterns", "repairs", "repeats"},
     ),
 }  # fmt: skip

@@ -590,3 +590,19 @@ def test_a_shifted_start_with_a_data_line_stuck():
     found, said = compared(PROGRAM, np.roll(PROGRAM, -0x123) | 8)
     assert (said["start"], said["residual_bits"], names(found)) == (0x123, 0, ["starts-elsewhere", "line-stuck"])
     assert "but for what is said below" in found.findings[0].evidence
+
+
+@pytest.mark.parametrize("at", [40, 900, 2048, 3500])
+@pytest.mark.parametrize("late", [1, 3, -1, -7])
+def test_bytes_lost_or_put_in_are_said_with_their_place(at, late):
+    """What follows is right and at the wrong place, wherever that begins: no other version, no other start."""
+    crossed = at == 3500  # two data lines besides
+    read = mapped(data={0: Line.follows(3), 3: Line.follows(0)}) if crossed else PROGRAM
+    put_in = np.full(max(late, 0), 0x5A, np.uint8)
+    dump = np.concatenate((read[:at], put_in, read[at + max(-late, 0) :]))[:4096]
+    found, said = compared(PROGRAM, dump)
+    slipped = next(each for each in found.findings if each.code.name == "bytes-slipped")
+    where = int(slipped.title.split()[1], 16)
+    assert at <= where <= at + 8 and f"{'late' if late > 0 else 'early'} by {abs(late)} byte" in slipped.title
+    assert not {"other-contents", "starts-elsewhere"} & {*names(found)}
+    assert ("line-crossed" in names(found)) is crossed

@@ -21,6 +21,7 @@ READ_AGAIN = {  # after a bad read: what was found, what hinders most first, and
     ("few-ones",): "if another ROM shares these data lines, pull it; then read this one again",
     ("not-explained", "other-contents"): "read the chip a second time: if it reads the same, it is another version or "
     "another ROM",
+    ("bytes-slipped",): "read the chip again, slower, over another cable or port, and compare the two reads",
     ("reads-one-value",): "read the chip again, slower, and compare the two reads",
     ("bits-rose",): "read the chip several times, at 4.5 V too, and give the reads to romwright settle",
     ("bits-fell",): "reseat the chip, look for a second chip on the bus, and read it again",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from romwright.faults.residue import FEWEST, ONE_WAY, Cluster, Half, Region, Residue
+from romwright.faults.slip import Slip
 from romwright.findings import Code, Finding, Severity
 from romwright.images.image import hex_range
 from romwright.images.words import in_bytes
@@ -50,6 +51,14 @@ REGION = Code(
     do="Read again, slower. If it reads the same, that part is dead, erased, or was never written; if not, look at "
     "the contacts of the highest address lines and of the selects (reasoning, no source).",
     example="0800-0FFF reads FF",
+)  # fmt: skip
+
+SLIPPED = Code(
+    "bytes-slipped", Severity.FAULT, "every byte of a dump has the place that it has in the reference",
+    "Bytes were lost or put in between the reader and the file: all that follows is right, and at the wrong addresses.",
+    do="Read the chip again, slower or over another cable or port; the chip itself need not be at fault. If it reads the "
+    "same, it is another version (reasoning, no source).",
+    example="from 2710 on the dump is late by 1 byte",
 )  # fmt: skip
 
 MOSTLY = 0.6  # share of the wrong bytes that one line must explain
@@ -108,6 +117,8 @@ def cause_of_bits(residue: Residue) -> Finding:
         what = f"{'is' if bytes_wrong == 1 else 'are'} altogether different"
     elif place and 2 * place.wrong > place.of and not residue.way:
         what = "are different, most of them close together"
+    if what and residue.slip:
+        return slipped(residue.slip, len(residue.dump))
     if what:
         return Finding(
             VERSION, f"{in_bytes(bytes_wrong)} {what}", all_ways,
@@ -117,6 +128,29 @@ def cause_of_bits(residue: Residue) -> Finding:
     if single and bits > FEWEST and (residue.way != "rose" or not place):
         return Finding(CONTACT, f"{single} makes contact only now and then", all_ways, RESEAT)
     return cause_of_way(residue, where, ways)
+
+
+def slipped(slip: Slip, size: int) -> Finding:
+    """Say where bytes were lost or put in."""
+    place = "lower" if slip.late > 0 else "higher"
+    seen = f"{slip.alike:,} of {in_bytes(slip.bytes)} are those that belong {abs(slip.late):X} (hex) {place}"
+    to_end = slip.last + 1 >= size - abs(slip.late)
+    where = f"from {slip.first:04X} on" if to_end else f"at {hex_range(slip.first, slip.last + 1)}"
+    return out_of_place(slip.first, where, slip.late, seen)
+
+
+def slipped_behind(front: Slip) -> Finding:
+    """Say where bytes were lost or put in of a dump that was taken to start elsewhere, and whose front is in place."""
+    first, seen = front.last + 1, f"{front.alike:,} of {in_bytes(front.bytes)} before that are in their place"
+    return out_of_place(first, f"from {first:04X} on", -front.late, seen)
+
+
+def out_of_place(first: int, where: str, late: int, seen: str) -> Finding:
+    """Say that bytes come late (below 0: early) from an address on."""
+    many, way, what = in_bytes(abs(late)), *(("put in", "late") if late > 0 else ("lost", "early"))
+    do = f"{many} {way} at or shortly before {first:04X} on the way to the file, as a serial line does: read again, slower"
+    do += f"; if it reads the same, it is another version {UNSOURCED}"
+    return Finding(SLIPPED, f"{where} the dump is {what} by {many}", seen, do)
 
 
 def cause_of_way(residue: Residue, where: str, ways: str) -> Finding:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from romwright.faults.causes import RESEAT, UNSOURCED, find_causes, in_bits
+from romwright.faults.causes import RESEAT, UNSOURCED, find_causes, in_bits, slipped_behind
 from romwright.faults.extent import check_assumed, check_size, check_start, shows_every_second
 from romwright.faults.lines import LEVELS, Law, Line, State
 from romwright.faults.search.spectrum import MOST_LINES
@@ -100,10 +100,13 @@ def diagnose(comparison: Comparison) -> Iterator[Finding]:
     if not comparison.explained and not residue.telling:
         yield unexplained(comparison)
         return
-    yield from check_start(comparison)
+    slip = residue.slip if lines.start else None
+    in_place = slip is not None and slip.in_front and slip.late == lines.start  # it does not start elsewhere
+    yield from [slipped_behind(slip)] if in_place else check_start(comparison)
     yield from check_lines(lines.address, "A", "the ROM", comparison)
     yield from check_lines(lines.data, "D", "the reader", comparison)
-    yield from find_causes(residue)
+    if not in_place:
+        yield from find_causes(residue)
 
 
 def uniform(data: np.ndarray) -> bool:

@@ -9,6 +9,7 @@ from math import log2
 
 import numpy as np
 
+from romwright.faults.slip import Slip
 from romwright.images.image import hex_range
 
 EVIDENCE = 10.0  # bits by which wrong bits must lie closer together than chance would have it
@@ -97,6 +98,11 @@ class Residue:
         wrong = self.expected ^ self.dump
         object.__setattr__(self, "addresses", np.flatnonzero(wrong))
         object.__setattr__(self, "changed", wrong[self.addresses])
+
+    @cached_property
+    def slip(self) -> Slip | None:
+        """The stretch that is right but for its place, if all that is wrong lies in one."""
+        return Slip.of(self.expected, self.dump, self.addresses) if len(self.addresses) else None
 
     @cached_property
     def held(self) -> np.ndarray:
