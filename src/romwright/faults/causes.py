@@ -56,8 +56,8 @@ REGION = Code(
 SLIPPED = Code(
     "bytes-slipped", Severity.FAULT, "every byte of a dump has the place that it has in the reference",
     "Bytes were lost or put in between the reader and the file: all that follows is right, and at the wrong addresses.",
-    do="Read the chip again, slower or over another cable or port; the chip itself need not be at fault. If it reads the "
-    "same, it is another version (reasoning, no source).",
+    do="Read the chip again, slower or over another cable or port; the chip itself need not be at fault. If it reads "
+    "the same, it is another version (reasoning, no source).",
     example="from 2710 on the dump is late by 1 byte",
 )  # fmt: skip
 
@@ -148,8 +148,8 @@ def slipped_behind(front: Slip) -> Finding:
 def out_of_place(first: int, where: str, late: int, seen: str) -> Finding:
     """Say that bytes come late (below 0: early) from an address on."""
     many, way, what = in_bytes(abs(late)), *(("put in", "late") if late > 0 else ("lost", "early"))
-    do = f"{many} {way} at or shortly before {first:04X} on the way to the file, as a serial line does: read again, slower"
-    do += f"; if it reads the same, it is another version {UNSOURCED}"
+    do = f"{many} {way} at or shortly before {first:04X} on the way to the file, as a serial line does: "
+    do += f"read again, slower; if it reads the same, it is another version {UNSOURCED}"
     return Finding(SLIPPED, f"{where} the dump is {what} by {many}", seen, do)
 
 
