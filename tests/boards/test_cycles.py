@@ -4,6 +4,7 @@ The tables here were typed from the documents named in them, not from the files:
 order. A level in parentheses is from memory or reasoning, as the file's `unchecked` says; `-`: not stated.
 """
 
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -174,6 +175,7 @@ def free(rows, columns):
     return found
 
 
+@cache
 def told(cpu_name):
     """What the documents say: name -> states, data lines, purpose, space, range, lines."""
     columns, text = DOCUMENTS[cpu_name]
