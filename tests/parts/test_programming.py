@@ -24,6 +24,18 @@ def test_bad_facts_break_their_rule_alone(path):
     assert {fault.rsplit("[")[-1] for fault in faults} == {f"{path.stem}]"}, faults
 
 
+@pytest.mark.parametrize("number", ["nan", "inf", "-inf", "-1", "0"])
+@pytest.mark.parametrize("place", ["27128A = 12.5", "dose_ws_cm2 = [15, 30]", "minutes = [15, 35]", "_mw_cm2 = 12"])
+def test_no_number_is_infinite_negative_or_none(tmp_path, place, number):
+    text = (BAD[0].parents[3] / "pinmaps" / "programming.toml").read_text("utf-8")
+    key, _, value = place.partition(" = ")
+    assert place in text
+    page = tmp_path / "facts.toml"
+    page.write_text(text.replace(place, f"{key} = {f'[15, {number}]' if value[0] == '[' else number}"), "utf-8")
+    with pytest.raises(DataFileError):
+        programming.read_facts(page)
+
+
 def test_every_rule_has_a_bad_file():
     source = "".join(inspect.getsource(module) for module in (programming, datafiles))
     assert set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]['\"]", source)) == {path.stem for path in BAD}

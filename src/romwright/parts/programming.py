@@ -22,6 +22,7 @@ from romwright.parts.model import Part
 SAME_V = (
     1.0  # volts: those of one kind of chip lie nearer together than this (12.5 and 12.75), those of two further apart
 )
+MOST_ERASING = 1000  # W s/cm2, minutes and mW/cm2: far above any sheet, to catch slips
 VOLTAGE_UNCONFIRMED = Code(
     "voltage-unconfirmed",
     Severity.STOP,
@@ -74,9 +75,14 @@ def find_faults(facts: ProgrammingFacts) -> Iterator[str]:
         for word in (word for word in record.unchecked if word not in record.vpp_v):
             yield f"{where}: {word} is unchecked, but no marking of this record [unchecked]"
     for family, each in facts.erasing.items():
+        if not each.source.strip():
+            yield f"erasing.{family}: the source is empty [erasing-source]"
         for low, high in (each.dose_ws_cm2, each.minutes):
-            if not 0 < low <= high:
+            if not 0 < low <= high <= MOST_ERASING:
                 yield f"erasing.{family}: {low:g} to {high:g}, expected the smaller first, above 0 [erasing-range]"
+        if not 0 < each.intensity_mw_cm2 <= MOST_ERASING:
+            light = f"{each.intensity_mw_cm2:g} mW/cm2"
+            yield f"erasing.{family}: {light}, expected more than 0 and at most {MOST_ERASING:,} [erasing-light]"
 
 
 @lru_cache(maxsize=4)
