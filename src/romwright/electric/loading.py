@@ -24,9 +24,9 @@ OVERLOADED = Code(
 LOAD_UNKNOWN = Code(
     "load-unknown",
     Severity.NOTE,
-    "the current of every input on a line is known",
-    "The sum is at least so much; whether the output can feed it was not worked out.",
-    do="Read the input currents in the sheets of the chips named, or count on what worked with the old chip.",
+    "what the inputs on a line ask for, and what its output can feed, is known",
+    "Whether the output can feed its inputs was not worked out.",
+    do="Read the currents in the sheets of the chips named, or count on what worked with the old chip.",
     example="the load of 28C256 at L is known in part only: at least 0.43 mA",
 )
 NO_PULL_UP = Code(
@@ -98,6 +98,9 @@ def find_of_load(driver: Terminal, load: Load, level: str, line: str) -> Iterato
         why = f"{line}: the input current of {', '.join(load.unknown)} was not read"
         rating = f"; {driver.name} is rated for {rated:g} mA" if rated is not None else ""
         yield Finding(LOAD_UNKNOWN, title, why + rating)
+    elif rated is None and drives and load.most_ma:
+        title = f"what {driver.name} can feed at {level} is unknown: it is loaded with {load.words}"
+        yield Finding(LOAD_UNKNOWN, title, f"{line}: no current stands beside the level of {driver.name}")
 
 
 def find_of_outputs(
