@@ -144,6 +144,9 @@ def test_open_collector_and_three_state():
     (bare,) = find_of_outputs(chip, prom, frozenset(["D0"]), lines)
     assert bare.code.name == "no-pull-up" and "D1-D7 have no pull-up" in bare.title
     assert not [*find_of_outputs(chip, prom, frozenset(lines), lines)]
+    (untold,) = find_of_outputs(prom, prom, frozenset(), lines)  # the old one cannot have worked without
+    assert untold.code.name == "pull-up-not-stated" and str(untold.severity) == "caution"
+    assert not [*find_of_outputs(prom, prom, frozenset(lines), lines)]
     (tied,) = find_of_outputs(prom, chip, frozenset(lines), lines)
     assert tied.code.name == "wired-together" and "pull-ups on D0-D7" in tied.evidence
     assert not [*find_of_outputs(prom, chip, None, lines)]

@@ -33,8 +33,9 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     timing = judge_planned(page, cpu, place, found, grade, others)
     files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
     fitting = after_timing(timing, place.name) or after_boarding(found, proof, place.name, now)
-    action = before_burning(reading) or fitting
     electric = examine_on_board(page, place, found.plan.original, chip)
+    first = next((finding.remedy for finding in electric.findings if blocks([finding])), "")
+    action = before_burning(reading) or first or fitting
     added = (*electric.findings, *(timing.findings if timing else ()))
     ok = found.judged.verdict == "works" and proof.equal and not blocks((*reading.findings, *added))
     if as_json:

@@ -37,6 +37,14 @@ NO_PULL_UP = Code(
     do="Put a resistor from each data line to +5 V; the sheet of the chip says which values it may have.",
     example="prom-82s23 only pulls low, and D0-D7 have no pull-up",
 )
+PULL_UP_UNTOLD = Code(
+    "pull-up-not-stated",
+    Severity.CAUTION,
+    "the board's file names the pull-ups of the lines that its open-collector ROM pulls",
+    "The old ROM cannot have worked without them: either the file leaves them out, or they are missing on the board.",
+    do="Find the resistors in the schematic or on the board, and write them into the board's file under resistors.",
+    example="prom-82s23 only pulls low, as the old chip did, and the board's file has no pull-up on D0-D7",
+)
 PULLED = Code(
     "wired-together",
     Severity.CAUTION,
@@ -113,9 +121,13 @@ def find_of_outputs(
     if pulled is None:
         return  # what the two parts are is a finding of the fit already
     bare = [each for each in lines if each not in pulled] if chip.output == "open-collector" else []
-    if bare:
+    seen = "the board's file has no resistor from there to the chip's supply"
+    if bare and original.output == "open-collector":
+        title = f"{chip.name} only pulls low, as the old chip did, and the board's file has no pull-up on {run_of(bare)}"
+        yield Finding(PULL_UP_UNTOLD, title, seen, "find the resistors, or measure 5 V on each line with the chip out")
+    elif bare:
         title = f"{chip.name} only pulls low, and {run_of(bare)} {'has' if len(bare) == 1 else 'have'} no pull-up"
-        yield Finding(NO_PULL_UP, title, "the board's file has no resistor from there to a supply", "add one to each")
+        yield Finding(NO_PULL_UP, title, seen, f"put a pull-up resistor on {run_of(bare)}")
     if original.output == "open-collector" and chip.output == "three-state":
         title = f"{chip.name} drives lines that an open-collector {original.name} was laid out for"
         has = [each for each in lines if each in pulled]
