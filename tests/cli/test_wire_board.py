@@ -174,4 +174,4 @@ def test_open_collector_and_three_state_on_a_board(romwright, tmp_path, part, ch
     kinds = ("no-pull-up", "pull-up-not-stated", "wired-together")
     assert [each["code"] for each in run.json["findings"] if each["code"] in kinds] == ([code] if code else [])
     assert run.status == status, run.json["findings"]
-    assert ("put a pull-up resistor on D0-D7" == run.json["next"]) == (code == "no-pull-up")
+    assert (run.json["next"] == "put a pull-up resistor on D0-D7") == (code == "no-pull-up")

@@ -64,6 +64,8 @@ def test_voltages_by_marking(word, volts):
         ("27128", "27128", False), ("2716", "MM2716", False), ("2716", "27C16B", True), ("2532", "", True),
         ("2732A", "", True), ("2732A", "TMS2732A-25JL", False), ("2764A", "", False),
         ("27128A", "", False), ("27C256", "", False), ("28C256", "", False),
+        ("2816", "", True), ("2816", "2816", False), ("2816", "X2816A", True), ("2816", "AT28C16-15", True),
+        ("28C16", "", False),
         # a number that is part of another's: the TMS2716 has three supplies (TI MOS Memory Data Book 1980, p. 137)
         ("2716", "TMS2716", True), ("2716", "TMS2716 8212", True), ("2716", "MCM TMS2716", True),
         ("2732", "27321", True), ("2732", "2732_A", True), ("2732", "2732?", True), ("2732", "d2732 a", True),
@@ -89,13 +91,20 @@ def test_a_stop_says_why_a_marking_does_not_do():
 
 
 def test_no_page_of_a_record_is_burnt_beyond_the_limit_of_another_without_a_stop():
+    """A page without VPP is written with its 5 V supply: 6 V and more is beyond that."""
     for record in programming.read_facts().look_alikes:
         pages = [PAGES[word] for word in record.vpp_v if word in PAGES]
-        for burnt in pages:
+        for burnt in (page for page in pages if page.programming.vpp_v):
+            highest = max(burnt.programming.vpp_v, *(burnt.programming.vpp_range_v or (0,)))
             for taker in pages:
-                most = taker.programming.vpp_max_v
-                highest = max(burnt.programming.vpp_v, *(burnt.programming.vpp_range_v or (0,)))
+                most = taker.programming.vpp_max_v or (None if taker.programming.vpp_v else 6)
                 assert most is None or highest <= most or taker.name in programming.endangered(burnt)
+
+
+def test_a_voltage_that_its_page_marks_unchecked_is_marked_among_the_look_alikes():
+    for record in programming.read_facts().look_alikes:
+        doubtful = {word for word in record.vpp_v if word in PAGES and PAGES[word].unchecked_about("programming.vpp_v")}
+        assert doubtful <= set(record.unchecked)
 
 
 def test_a_2732a_survives_no_more_than_its_page_says():

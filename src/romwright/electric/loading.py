@@ -123,7 +123,8 @@ def find_of_outputs(
     bare = [each for each in lines if each not in pulled] if chip.output == "open-collector" else []
     seen = "the board's file has no resistor from there to the chip's supply"
     if bare and original.output == "open-collector":
-        title = f"{chip.name} only pulls low, as the old chip did, and the board's file has no pull-up on {run_of(bare)}"
+        told = f"{chip.name} only pulls low, as the old chip did"
+        title = f"{told}, and the board's file has no pull-up on {run_of(bare)}"
         yield Finding(PULL_UP_UNTOLD, title, seen, "find the resistors, or measure 5 V on each line with the chip out")
     elif bare:
         title = f"{chip.name} only pulls low, and {run_of(bare)} {'has' if len(bare) == 1 else 'have'} no pull-up"

@@ -92,11 +92,16 @@ def read_facts(path: Path | None = None) -> ProgrammingFacts:
 
 
 def find_strangers(facts: ProgrammingFacts, pages: Mapping[str, Part]) -> Iterator[str]:
-    """Yield what does not agree with the pages: a marking that is a page's own name has the page's voltage."""
+    """Yield what does not agree with the pages: a marking that is a page's own name has the page's voltage.
+
+    A page of a chip that can be written and has no VPP has that of its supply.
+    """
     for record in facts.look_alikes:
         for word, volts in record.vpp_v.items():
             page = pages.get(word)
             own = page.programming.vpp_v if page and page.programming else None
+            if page and own is None and page.writes:
+                own = page.supplies["VCC"]
             if page and (own is None or abs(own - volts) > SAME_V):
                 yield f"look_alikes: {word} at {volts:g} V, but its page has {own} [page-volts]"
 
