@@ -200,10 +200,15 @@ def test_every_pair_of_families_by_the_sheets(driver, receiver):
     assert found.high.margin_v == pytest.approx((min(given_h) - vih, max(given_h) - vih))
     assert found.low.margin_v == pytest.approx((vil - max(given_l), vil - min(given_l)))
     assert (found.high.verdict == SHORT) == (min(given_h) < vih)
-    for drives, asked, fan in ((low, iil, found.fan_out_low), (high, iih, found.fan_out_high)):
+    fans = (low, iil, found.fan_out_low, vil - max(given_l)), (high, iih, found.fan_out_high, max(given_h) - vih)
+    for drives, asked, fan, best in fans:
         most = max((ma for _, ma in drives if ma), default=None)
-        assert fan == (None if most is None or asked is None else tuple(round(most * 1e5) // (100 * ua)
-                                                                         for ua in reversed(asked)))  # fmt: skip
+        if most is None or asked is None:
+            assert fan is None
+        elif best < 0:
+            assert fan == (0, 0)  # no input at all gets its level for sure
+        else:
+            assert fan == tuple(round(most * 1e5) // (100 * ua) for ua in reversed(asked))
 
 
 def test_several_chips_at_once_may_ask_for_more_than_each_alone():
