@@ -244,4 +244,3 @@ def burn_words(burnt: Mapping, sheet: str) -> Iterable[str]:
         blank = blank.replace("the ", "a ") if len(burnt) > 1 else blank
         yield f"burn {name} into {blank}, and verify the 16-bit sum {measure(chip.burning.burnt).sum16}"
     yield f"then switch off and fit {'them' if len(burnt) > 1 else 'it'}{sheet or ' by its plan'}"
-

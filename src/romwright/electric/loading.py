@@ -40,10 +40,10 @@ NO_PULL_UP = Code(
 PULL_UP_UNTOLD = Code(
     "pull-up-not-stated",
     Severity.CAUTION,
-    "the board's file names the pull-ups of the lines that its open-collector ROM pulls",
+    "a board's file names the pull-ups of its open-collector ROM",
     "The old ROM cannot have worked without them: either the file leaves them out, or they are missing on the board.",
     do="Find the resistors in the schematic or on the board, and write them into the board's file under resistors.",
-    example="prom-82s23 only pulls low, as the old chip did, and the board's file has no pull-up on D0-D7",
+    example="prom-82s23 only pulls low, as the old chip did, and the file has no pull-up on D0-D7",
 )
 PULLED = Code(
     "wired-together",
@@ -124,7 +124,7 @@ def find_of_outputs(
     seen = "the board's file has no resistor from there to the chip's supply"
     if bare and original.output == "open-collector":
         told = f"{chip.name} only pulls low, as the old chip did"
-        title = f"{told}, and the board's file has no pull-up on {run_of(bare)}"
+        title = f"{told}, and the file has no pull-up on {run_of(bare)}"
         yield Finding(PULL_UP_UNTOLD, title, seen, "find the resistors, or measure 5 V on each line with the chip out")
     elif bare:
         title = f"{chip.name} only pulls low, and {run_of(bare)} {'has' if len(bare) == 1 else 'have'} no pull-up"
