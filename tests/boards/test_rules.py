@@ -83,6 +83,21 @@ def test_an_unknown_key_in_a_table_is_told_with_its_place(tmp_path):
 
 
 @pytest.mark.parametrize(
+    "text",
+    [
+        *(f"range_v = [{span}]" for span in ("nan, 6", "4, nan", "4, inf", "-inf, 6", "0, 6", "4, 11")),
+        *(f"current_ma = [{span}]" for span in ("nan, 6", "4, nan", "4, inf", "-1, 6")),
+        *(f"most_ma = {most}" for most in ("nan", "inf", "-1", "0")),
+    ],
+)  # fmt: skip
+def test_no_limit_is_infinite_negative_or_none(tmp_path, text):
+    page = good(tmp_path, limits=("[[sockets]]", f'[limits."+5V"]\nprobe = "x"\n{text}\n\n[[sockets]]'))
+    with pytest.raises(DataFileError) as caught:
+        library.read_board(page)
+    assert all("[limits-" in fault for fault in caught.value.faults), caught.value.faults
+
+
+@pytest.mark.parametrize(
     ("text", "said"),
     [
         ('probe = "x"\nrange = [4, 6]', "limits.+5V.range: unknown key; did you mean range_v? [unknown-key]"),

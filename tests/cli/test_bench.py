@@ -4,6 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from romwright.cli.bench import require_rail
+from romwright.errors import UnknownNameError
+
 BOARDS = Path(__file__).parents[2] / "pinmaps" / "boards"
 
 
@@ -29,6 +32,29 @@ def test_a_rail_out_means_that_no_memory_verdict_counts(romwright):
     assert "rail-low" in quiet.out and "verdicts on RAM and ROM" in quiet.out and "Sources" not in quiet.out
 
 
+@pytest.mark.parametrize(
+    "entry",
+    ["5V=5.02", "+5V=5.02", "5v=5.02v", "5=5.02", "+5=5.02", "5 V = 5.02 V", "5.0V=5.02", "5VDC=+5.02", "5V=5020mV"],
+)
+def test_a_rail_is_known_by_its_volts_too(romwright, entry):
+    run = romwright("bench", "check", "tern-tl-1", "--measured", entry, "--current", "5=0.64A", "--json")
+    (rail,) = run.json["rails"]
+    assert (run.status, rail["measured_v"], rail["measured_ma"], rail["verdict"]) == (0, 5.02, 640, "in")
+
+
+def test_a_negative_rail_keeps_its_sign_however_it_is_written(romwright):
+    run = romwright("bench", "check", "dunlin-dl-2", "--measured", "5=5.01, −5=−4.9, 12V=.5", "--json")
+    measured = {rail["rail"]: rail["measured_v"] for rail in run.json["rails"]}
+    assert run.status == 1 and measured == {"+5V": 5.01, "+12V": 0.5, "-5V": -4.9}
+
+
+def test_two_rails_of_the_same_volts_are_named_in_full():
+    rails = {"+5VA": 5, "+5VB": 5, "+5V": 5}
+    assert require_rail("5V", rails) == "+5V" and require_rail("5vb", rails) == "+5VB"
+    with pytest.raises(UnknownNameError):
+        require_rail("5.0", rails)
+
+
 def test_without_readings_it_says_what_to_measure(romwright):
     run = romwright("bench", "check", "dunlin-dl-2")
     assert run.status == 0 and run.out.count("was not measured") == 3 and "test pad TP2" in run.out
@@ -37,7 +63,9 @@ def test_without_readings_it_says_what_to_measure(romwright):
 @pytest.mark.parametrize(
     ("entry", "said"),
     [
-        ("5V=5,02", "write 5.02, not 5,02"), ("5V", "expected: RAIL=V"), ("5V=nan", "no reading"), ("=5", "no reading"),
+        ("5V=5,02", "write 5.02, not 5,02"), ("5V", "expected: RAIL=V"), ("5V=nan", "no reading"),
+        ("5V=5mA", "no reading"), ("5V=1e400", "no reading"), ("-5=5", "no rail named"),
+        ("=5", "no reading"),
         ("5V=5,+5V=5", "given twice"), ("12V=12", "no rail named '12V'"), ("GND=0", "no rail named 'GND'"),
         ("", "no reading"),
     ],

@@ -45,3 +45,16 @@ def test_text_and_json_say_the_same(romwright, tmp_path, call):
     action = found[0]["next"] if isinstance(found, list) else found["next"]
     assert action == (" ".join(shown[1].split()) if shown else "")
     assert action or call[0] == "identify"
+
+
+@pytest.mark.parametrize(
+    "way", [("2732",), ("U7", "--board", "dunlin-dl-2"), ("27C64", "--chips", "2"), ("2716", "--second", "2716")]
+)
+def test_before_a_chip_is_burnt_its_marking_is_read(romwright, tmp_path, way):
+    (tmp_path / "rom.bin").write_bytes(bytes(range(256)) * (32 if way[0] == "27C64" else 16))
+    images = ("--image", "rom.bin") if "--second" not in way else ("--image", "a@first", "--image", "a@second")
+    (tmp_path / "a").write_bytes(bytes(2048))
+    command = ("wire", way[0], "2732", *way[1:], *images, "--burn", "x.bin", "--overwrite", "--json")
+    unread = romwright(*command)
+    assert unread.status == 1 and unread.json["next"] == "read the marking on the 2732, and state it with --marking"
+    assert "read the marking" not in romwright(*command, "--marking", "2732").json["next"]

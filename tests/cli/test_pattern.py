@@ -8,7 +8,7 @@ from romwright.faults.patterns.image import LineFinder
 @pytest.fixture
 def lines(romwright, tmp_path):
     """Write lines.bin for a 2716; return its bytes."""
-    done = romwright("pattern", "line-finder", "--for", "2716", "-o", "lines.bin")
+    done = romwright("pattern", "line-finder", "--for", "2716", "--marking", "D2716", "-o", "lines.bin")
     assert done.status == 0 and "By eye" in done.out and "Take care" in done.out
     return (tmp_path / "lines.bin").read_bytes()
 
@@ -43,8 +43,21 @@ def test_other_widths(romwright, part):
     assert romwright("pattern", "line-finder", "--for", part, "--read", "a.hex").status == 0
 
 
+@pytest.mark.parametrize("pattern", [("line-finder",), ("free-run", "--cpu", "Z80")])
+def test_a_pattern_is_burnt_at_no_voltage_that_kills_a_look_alike(romwright, pattern):
+    command = ("pattern", *pattern, "--for", "2764", "-o", "x.bin", "--overwrite")
+    unread = romwright(*command)
+    assert unread.status == 1 and "stop (voltage-unconfirmed)" in unread.out and "At the bench: burn" not in unread.out
+    assert romwright(*command, "--marking", "2764A").status == 1
+    answer = romwright(*command, "--json")
+    assert answer.status == 1 and answer.json["findings"][0]["code"] == "voltage-unconfirmed"
+    read = romwright(*command, "--marking", "MBM2764-25 VPP 21V")
+    assert read.status == 0 and "voltage-unconfirmed" not in read.out
+
+
 def test_free_run(romwright, tmp_path):
-    done = romwright("pattern", "free-run", "--cpu", "z80", "--clock", "4MHz", "--for", "2764", "-o", "n.bin", "--json")
+    given = ("pattern", "free-run", "--cpu", "z80", "--clock", "4MHz", "--for", "2764", "--marking", "D2764")
+    done = romwright(*given, "-o", "n.bin", "--json")
     assert done.status == 0 and (tmp_path / "n.bin").read_bytes() == bytes(8192)
     answer = done.json
     assert answer["clock_hz"] == 4e6 and answer["word"] == "00" and answer["source"] and answer["cautions"]

@@ -140,6 +140,20 @@ def test_chips_of_one_board_agree_on_its_links(job):
     assert all(f"LK{number}: move from 2532 to 2732" in text for number in (1, 2, 3))
 
 
+def test_chips_of_one_board_share_its_supply(job, tmp_path):
+    """Each 27C32 asks for 20 mA more (National TL/D/8827): 1,120 of 1,130 mA alone, 1,140 for both."""
+    page = (data_folder("boards") / "dunlin-dl-2.toml").read_text("utf-8").replace("most_ma = 2000", "most_ma = 1130")
+    (tmp_path / "dunlin-dl-2.toml").write_text(page, "utf-8")
+    text = dunlin("27C32").replace('"dunlin-dl-2"', '"./dunlin-dl-2.toml"').replace('chip = "2732"', 'chip = "27C32"')
+    done, made = job(text, a=WORDS(4096), b=WORDS(4096))
+    short = [each for each in done.json["findings"] if each["code"] == "supply-short"]
+    assert [each["title"] for each in short] == ["+5V may have to give 1140 mA, and gives 1130 mA"]
+    sheet = " ".join(made["x-sheet.txt"].decode().split())
+    assert "+5V may have to give 1140 mA" in sheet
+    assert "current of rail +12V, every chip in ________ mA (expect 40 to 250 mA)" in sheet
+    assert "socket empty ________ mA (expect no more than 1100 mA, that of every chip in)" in sheet
+
+
 def test_chips_of_two_kinds_leave_the_common_link(job):
     """A 2732 and a 2532 cannot both have LK3 as they want it: one of them is wired, and both still work."""
     done, made = job(dunlin("2532"), a=WORDS(4096), b=WORDS(4096))

@@ -122,3 +122,56 @@ def test_no_preference_that_crosses_lines_fails_where_a_line_is_missing(romwrigh
     """Some settings of this board's links leave A14 off the socket."""
     run = romwright("wire", "U3", "27C256", "--board", "kittiwake-kw-68", "--prefer", "crossed-lines", "--json")
     assert run.status == 0 and run.json["verdict"] == "works"
+
+
+PROMS = """
+name = "proms"
+title = "a board of two PROMs on one bus"
+cpu = "6502"
+source = "invented for this test"
+rails = { "+5V" = 5, GND = 0 }
+%(resistors)s
+[[sockets]]
+name = "U1"
+part = "%(part)s"
+row_pitch_mm = 7.62
+left = "D0 D1 D2 D3 D4 D5 D6 GND"
+right = "+5V /SEL A4 A3 A2 A1 A0 D7"
+[[sockets]]
+name = "U2"
+part = "%(part)s"
+row_pitch_mm = 7.62
+left = "D0 D1 D2 D3 D4 D5 D6 GND"
+right = "+5V /SEL2 A4 A3 A2 A1 A0 D7"
+[[gates]]
+name = "U3"
+kind = "3-to-8"
+inputs = "A5 GND GND A15 GND GND"
+outputs = "/SEL /SEL2 NC NC NC NC NC NC"
+[[map]]
+range = "FFC0-FFDF"
+device = "U1"
+access = "read"
+[[map]]
+range = "FFE0-FFFF"
+device = "U2"
+access = "read"
+"""
+PULLS = "".join(f'[[resistors]]\nname = "R{n}"\nohms = 1000\nnodes = "+5V D{n}"\n' for n in range(8))
+
+
+@pytest.mark.parametrize(
+    ("part", "chip", "resistors", "code", "status"),
+    [
+        ("prom-82s123", "prom-82s23", "", "no-pull-up", 1), ("prom-82s123", "prom-82s23", PULLS, None, 0),
+        ("prom-82s23", "prom-82s23", "", "pull-up-not-stated", 0), ("prom-82s23", "prom-82s23", PULLS, None, 0),
+        ("prom-82s23", "prom-82s123", PULLS, "wired-together", 0), ("prom-82s123", "prom-82s123", "", None, 0),
+    ],
+)  # fmt: skip
+def test_open_collector_and_three_state_on_a_board(romwright, tmp_path, part, chip, resistors, code, status):
+    (tmp_path / "proms.toml").write_text(PROMS % {"part": part, "resistors": resistors}, "utf-8")
+    run = romwright("wire", "U1", chip, "--board", "./proms.toml", "--json")
+    kinds = ("no-pull-up", "pull-up-not-stated", "wired-together")
+    assert [each["code"] for each in run.json["findings"] if each["code"] in kinds] == ([code] if code else [])
+    assert run.status == status, run.json["findings"]
+    assert (run.json["next"] == "put a pull-up resistor on D0-D7") == (code == "no-pull-up")

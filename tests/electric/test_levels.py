@@ -5,12 +5,13 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec import structs
 
 from romwright.boards.library import require_board
 from romwright.electric.loading import add_up, find_of_load, find_of_outputs
 from romwright.electric.margins import HOLDS, SHORT, UNKNOWN, fan_out, pair
 from romwright.electric.socketed import examine_on_board, examine_pair, pulled_up, rail_of
-from romwright.electric.supply import compare_supply, difference
+from romwright.electric.supply import compare_supply, difference, find_of_all
 from romwright.electric.terminals import Drive, Terminal, require_terminal
 from romwright.parts.library import read_all, require_part
 
@@ -143,6 +144,9 @@ def test_open_collector_and_three_state():
     (bare,) = find_of_outputs(chip, prom, frozenset(["D0"]), lines)
     assert bare.code.name == "no-pull-up" and "D1-D7 have no pull-up" in bare.title
     assert not [*find_of_outputs(chip, prom, frozenset(lines), lines)]
+    (untold,) = find_of_outputs(prom, prom, frozenset(), lines)  # the old one cannot have worked without
+    assert untold.code.name == "pull-up-not-stated" and str(untold.severity) == "caution"
+    assert not [*find_of_outputs(prom, prom, frozenset(lines), lines)]
     (tied,) = find_of_outputs(prom, chip, frozenset(lines), lines)
     assert tied.code.name == "wired-together" and "pull-ups on D0-D7" in tied.evidence
     assert not [*find_of_outputs(prom, chip, None, lines)]
@@ -150,8 +154,72 @@ def test_open_collector_and_three_state():
 
 def test_a_boards_pull_ups_and_rails_are_seen():
     board = require_board("dunlin-dl-2")
-    assert pulled_up(board) == {"P18", "P20", "Q18", "Q20"}
+    assert pulled_up(board, "+5V") == {"P18", "P20", "Q18", "Q20"}
+    assert pulled_up(board, "+12V") == pulled_up(board, "") == frozenset()  # 12 V is no pull-up of a data line
     assert rail_of(board, require_part("2732")) == "+5V"
+
+
+def test_a_driver_without_a_current_is_not_said_to_feed_its_load():
+    cmos, ttl = map(require_terminal, ("CMOS", "TTL"))  # TI SCEA043 figure: levels, no currents
+    (finding,) = find_of_load(cmos, add_up({ttl: 100}, "L"), "L", "x")
+    assert finding.code.name == "load-unknown" and "160 mA" in finding.title
+
+
+def test_a_board_that_does_not_say_what_drives_its_lines_is_marked():
+    board = structs.replace(require_board("tern-tl-1"), bus=None)
+    found = examine_on_board(board, board.sockets[0], require_part("27128A"), require_part("28C256"))
+    assert found.loads is None and found.drives == ()
+    assert any("does not say what drives" in each for each in found.unchecked)
+
+
+# VIL max, VIH min, [VOL max, mA], [VOH min, mA], IIL, IIH in uA: by hand from the table of the sheets named in
+# tests/parts/test_families.py; None is what no sheet says.
+SHEETS = {
+    "TTL": (0.8, 2.0, [(0.4, 16)], [(2.4, 0.4)], (1600, 1600), (40, 40)),
+    "LS": (0.8, 2.0, [(0.4, 4), (0.5, 8)], [(2.7, 0.4)], (200, 400), (20, 20)),
+    "HC": (1.5, 3.5, [(0.33, 4)], [(3.84, 4)], (1, 1), (1, 1)),  # thresholds at 5 V: 0.3 and 0.7 of it
+    "HCT": (0.8, 2.0, [(0.33, 4)], [(4.4, 0.02), (3.84, 4)], (1, 1), (1, 1)),
+    "NMOS": (0.8, 2.0, [(0.45, 2.1)], [(2.4, 0.4)], (10, 10), (10, 10)),
+    "Z80": (0.8, 2.0, [(0.4, 2.0)], [(2.4, 0.25)], None, None),
+    "6502": (0.8, 2.0, [(0.4, 1.6)], [(2.4, 0.1)], None, None),
+    "8085": (0.8, 2.0, [(0.45, 2.0)], [(2.4, 0.4)], None, None),
+    "8088": (0.8, 2.0, [(0.45, 2.0)], [(2.4, 0.4)], None, None),
+    "8080": (0.8, 3.3, [(0.45, 1.9)], [(3.7, 0.15)], None, None),
+    "W65C02S": (1.5, 3.5, [(0.4, 1.6)], [(4.6, 0.7)], None, None),
+    "CMOS": (1.5, 3.5, [(0.5, None)], [(4.44, None)], None, None),
+}
+
+
+@pytest.mark.parametrize("receiver", SHEETS)
+@pytest.mark.parametrize("driver", SHEETS)
+def test_every_pair_of_families_by_the_sheets(driver, receiver):
+    _, _, low, high, _, _ = SHEETS[driver]
+    vil, vih, _, _, iil, iih = SHEETS[receiver]
+    found = pair(require_terminal(driver), require_terminal(receiver))
+    given_h, given_l = [volts for volts, _ in high], [volts for volts, _ in low]
+    assert found.high.margin_v == pytest.approx((min(given_h) - vih, max(given_h) - vih))
+    assert found.low.margin_v == pytest.approx((vil - max(given_l), vil - min(given_l)))
+    assert (found.high.verdict == SHORT) == (min(given_h) < vih)
+    fans = (low, iil, found.fan_out_low, vil - max(given_l)), (high, iih, found.fan_out_high, max(given_h) - vih)
+    for drives, asked, fan, best in fans:
+        most = max((ma for _, ma in drives if ma), default=None)
+        if most is None or asked is None:
+            assert fan is None
+        elif best < 0:
+            assert fan == (0, 0)  # no input at all gets its level for sure
+        else:
+            assert fan == tuple(round(most * 1e5) // (100 * ua) for ua in reversed(asked))
+
+
+def test_several_chips_at_once_may_ask_for_more_than_each_alone():
+    board = require_board("tern-tl-1")
+    limits = structs.replace(board.limits["+5V"], current_ma=(350, 800), most_ma=870)
+    one = compare_supply(require_part("2716"), require_part("2732A"), "+5V", limits)  # 100 and 125 mA: ST, NTE sheets
+    assert one.total_ma == (825, 825) and not one.findings and not [*find_of_all([one, one])]
+    (finding,) = find_of_all([one, one, one])
+    assert finding.title == "+5V may have to give 875 mA, and gives 870 mA" and "2732A, 2732A" in finding.evidence
+    unread = compare_supply(require_part("2716"), require_part("2732"), "+5V", limits)
+    assert unread.change_ma[1] is None and not [*find_of_all([one, one, one, unread])]
 
 
 @pytest.mark.parametrize("part", [part for part in read_all() if part.bits == 8 and part.supplies.get("VCC") == 5],

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from romwright.boards.library import require_board
-from romwright.electric.readings import HIGH, IN, LOW, REVERSED, UNKNOWN, judge_readings, judge_volts
+from romwright.electric.readings import HIGH, IN, LOW, REVERSED, UNKNOWN, judge_readings, judge_volts, say_trust
 
 TERN, DUNLIN = require_board("tern-tl-1"), require_board("dunlin-dl-2")
 GOOD = {"+5V": 5.02, "+12V": 12.1, "-5V": -5.05}
@@ -71,3 +71,7 @@ def test_verdicts_are_trusted_exactly_when_every_rail_is_in(readings):
     out = verdicts & {LOW, HIGH, REVERSED}
     assert found.trust[0].trust == ("no" if out else "yes" if verdicts == {IN} else "unknown")
     assert bool(out) == any(each.severity in ("stop", "fault") for each in found.findings)
+
+
+def test_a_board_without_rails_gives_no_trust():
+    assert [*say_trust(())][0].trust == "unknown"

@@ -22,6 +22,26 @@ def test_bad_family_breaks_its_rule_alone(path):
     assert {fault.rsplit("[")[-1] for fault in caught.value.faults} == {f"{path.stem}]"}, caught.value.faults
 
 
+@pytest.mark.parametrize("number", ["nan", "inf", "-inf", "-1", "0"])
+@pytest.mark.parametrize(
+    ("name", "place"),
+    [
+        ("W65C02S", "below_vcc_v = 0.4"), ("W65C02S", "vih_min_of_vcc = 0.7"), ("W65C02S", "iol_ma = 1.6"),
+        ("LS", "vih_min_v = 2.0"), ("LS", "max_v = 0.4"), ("LS", "min_v = 2.7"), ("LS", "ioh_ma = 0.4"),
+        ("LS", "iil_ua = [200,"), ("LS", "iih_ua = [20,"), ("HCT", "at_vcc_v = [4.5,"),
+    ],
+)  # fmt: skip
+def test_no_number_is_infinite_negative_or_none(tmp_path, name, place, number):
+    text = (Path(families.__file__).parents[3] / "pinmaps" / "families" / f"{name}.toml").read_text("utf-8")
+    key, _, value = place.partition(" = ")
+    assert place in text
+    page = tmp_path / f"{name}.toml"
+    written = f"[{number}," if value[0] == "[" else number
+    page.write_text(text.replace(place, f"{key} = {written}"), "utf-8")
+    with pytest.raises(DataFileError):
+        families.read_family(page)
+
+
 def test_every_rule_has_a_bad_file():
     source = "".join(inspect.getsource(module) for module in (families, datafiles))
     assert set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]['\"]", source)) == {path.stem for path in BAD}

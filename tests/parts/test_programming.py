@@ -24,6 +24,18 @@ def test_bad_facts_break_their_rule_alone(path):
     assert {fault.rsplit("[")[-1] for fault in faults} == {f"{path.stem}]"}, faults
 
 
+@pytest.mark.parametrize("number", ["nan", "inf", "-inf", "-1", "0"])
+@pytest.mark.parametrize("place", ["27128A = 12.5", "dose_ws_cm2 = [15, 30]", "minutes = [15, 35]", "_mw_cm2 = 12"])
+def test_no_number_is_infinite_negative_or_none(tmp_path, place, number):
+    text = (BAD[0].parents[3] / "pinmaps" / "programming.toml").read_text("utf-8")
+    key, _, value = place.partition(" = ")
+    assert place in text
+    page = tmp_path / "facts.toml"
+    page.write_text(text.replace(place, f"{key} = {f'[15, {number}]' if value[0] == '[' else number}"), "utf-8")
+    with pytest.raises(DataFileError):
+        programming.read_facts(page)
+
+
 def test_every_rule_has_a_bad_file():
     source = "".join(inspect.getsource(module) for module in (programming, datafiles))
     assert set(re.findall(r"\[([a-z]+(?:-[a-z]+)*)\]['\"]", source)) == {path.stem for path in BAD}
@@ -52,6 +64,15 @@ def test_voltages_by_marking(word, volts):
         ("27128", "27128", False), ("2716", "MM2716", False), ("2716", "27C16B", True), ("2532", "", True),
         ("2732A", "", True), ("2732A", "TMS2732A-25JL", False), ("2764A", "", False),
         ("27128A", "", False), ("27C256", "", False), ("28C256", "", False),
+        ("2816", "", True), ("2816", "2816", False), ("2816", "X2816A", True), ("2816", "AT28C16-15", True),
+        ("28C16", "", False),
+        # a number that is part of another's: the TMS2716 has three supplies (TI MOS Memory Data Book 1980, p. 137)
+        ("2716", "TMS2716", True), ("2716", "TMS2716 8212", True), ("2716", "MCM TMS2716", True),
+        ("2732", "27321", True), ("2732", "2732_A", True), ("2732", "2732?", True), ("2732", "d2732 a", True),
+        ("2732", "NMC27C32BQ200", True), ("27128", "HN4827128AG-25", True), ("27128", "MBM27128-25 8412", False),
+        # the voltage printed beside the number settles letters that nobody has read, and overrules the number
+        ("27128", "HN4827128G-25", True), ("27128", "HN4827128G-25 VPP 21V", False), ("2764", "2764 VPP=12.5V", True),
+        ("2764", "MBM2764-25 12,5 V", True), ("2732", "2732 21V", True), ("2732", "TMM2732D 25 Volt", False),
     ],
 )  # fmt: skip
 def test_a_voltage_that_kills_look_alikes_is_a_stop_until_the_marking_is_read(page, marking, stops):
@@ -59,6 +80,31 @@ def test_a_voltage_that_kills_look_alikes_is_a_stop_until_the_marking_is_read(pa
     found = to_burn(part, reading, marking).voltage
     assert [each.code.name for each in found] == (["voltage-unconfirmed"] if stops else [])
     assert all(str(each.severity) == "stop" for each in found)
+
+
+def test_a_stop_says_why_a_marking_does_not_do():
+    part, reading = require_marked("2732")
+    (letters,) = to_burn(part, reading, "HN462732G").voltage
+    assert "nobody has read what G behind 2732 means" in letters.evidence
+    (volts,) = to_burn(part, reading, "2732 VPP 21V").voltage
+    assert "21 V is printed on the chip" in volts.evidence
+
+
+def test_no_page_of_a_record_is_burnt_beyond_the_limit_of_another_without_a_stop():
+    """A page without VPP is written with its 5 V supply: 6 V and more is beyond that."""
+    for record in programming.read_facts().look_alikes:
+        pages = [PAGES[word] for word in record.vpp_v if word in PAGES]
+        for burnt in (page for page in pages if page.programming.vpp_v):
+            highest = max(burnt.programming.vpp_v, *(burnt.programming.vpp_range_v or (0,)))
+            for taker in pages:
+                most = taker.programming.vpp_max_v or (None if taker.programming.vpp_v else 6)
+                assert most is None or highest <= most or taker.name in programming.endangered(burnt)
+
+
+def test_a_voltage_that_its_page_marks_unchecked_is_marked_among_the_look_alikes():
+    for record in programming.read_facts().look_alikes:
+        doubtful = {word for word in record.vpp_v if word in PAGES and PAGES[word].unchecked_about("programming.vpp_v")}
+        assert doubtful <= set(record.unchecked)
 
 
 def test_a_2732a_survives_no_more_than_its_page_says():

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 
 from msgspec import Struct
 
 from romwright.parts.families import family_names
+
+MOST_OF_RAIL = 2  # so many times a rail's voltage is no limit of it
+MOST_MA = 100_000  # far above the supply of any board, to catch slips
 
 
 class RailLimits(Struct, frozen=True, forbid_unknown_fields=True):
@@ -51,11 +53,18 @@ def find_limit_faults(where: str, volts: float | None, limit: RailLimits) -> Ite
     if limit.range_v and not (limit.range_v[0] < limit.range_v[1] and limit.range_v[0] <= volts <= limit.range_v[1]):
         span = f"{limit.range_v[0]:g} to {limit.range_v[1]:g} V"
         yield f"{where}.range_v: {span}, expected the lower first, and {volts:g} V between them [limits-range]"
+    elif limit.range_v and not all(0 < end / volts <= MOST_OF_RAIL for end in limit.range_v):
+        span = f"{limit.range_v[0]:g} to {limit.range_v[1]:g} V"
+        yield f"{where}.range_v: {span}, expected the sign of the rail, and less than twice it [limits-wide]"
     low, high = limit.current_ma or (0, 0)
-    most = math.inf if limit.most_ma is None else limit.most_ma
-    if not 0 <= low <= high or most <= 0 or high > most:
-        least = f"{where}.current_ma: {low:g} to {high:g} mA, most_ma {most:g}"
-        yield f"{least}; expected least, then most, and no more than the supply gives [limits-current]"
+    most = MOST_MA if limit.most_ma is None else limit.most_ma
+    if not (0 <= low <= high <= most and 0 < most <= MOST_MA):
+        gives = f", most_ma {most:g}" if limit.most_ma is not None else ""
+        least = f"{where}.current_ma: {low:g} to {high:g} mA{gives}"
+        yield (
+            f"{least}; expected least, then most, no more than the supply gives, and at most {MOST_MA:,} "
+            "[limits-current]"
+        )
 
 
 def find_bus_faults(bus: Bus) -> Iterator[str]:

@@ -109,13 +109,21 @@ def burn_written(written: Mapping | None) -> str:
     return f"burn {written['file']} into a fresh chip (romwright prepare fits it to one)" if written else ""
 
 
+READ_FIRST = "read the marking on the {}, and state it with --marking"
+
+
+def before_burning(reading) -> str:
+    """Say that the marking is read first, if the chip's voltage would kill a look-alike; else nothing."""
+    return READ_FIRST.format(reading.page) if reading.voltage else ""
+
+
 def after_prepare(part, names: Sequence[str], sum16: Sequence[str], plan: str | None, unread: bool = False) -> str:
     """Say what to burn into what, and what the programmer must show; nothing for a part that nobody can burn.
 
     `unread`: its voltage would kill a look-alike, and nobody has said what is printed on it.
     """
     if unread:
-        return f"read the marking on the {part.name}, and state it with --marking"
+        return READ_FIRST.format(part.name)
     if part.family not in BLANKS:
         return ""
     chip = BLANKS[part.family].format(part.name)
@@ -237,4 +245,3 @@ def burn_words(burnt: Mapping, sheet: str) -> Iterable[str]:
         blank = blank.replace("the ", "a ") if len(burnt) > 1 else blank
         yield f"burn {name} into {blank}, and verify the 16-bit sum {measure(chip.burning.burnt).sum16}"
     yield f"then switch off and fit {'them' if len(burnt) > 1 else 'it'}{sheet or ' by its plan'}"
-

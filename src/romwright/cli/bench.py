@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Iterable
+import unicodedata
+from collections.abc import Iterable, Mapping
 
 import click
 
@@ -32,7 +32,7 @@ def check(board: str, measured: tuple[str, ...], current: tuple[str, ...], as_js
     """Judge the supplies of BOARD by the limits of its file, and say what may be trusted and what not.
 
     Without readings it prints what to measure, and where. Volts are against the board's 0 V; a rail is named as in
-    the board's file, its plus sign may be left out. What the file does not state, or was not measured, stays unknown.
+    the board's file, or by its volts: 5V, +5, -5 V. What the file does not state, or was not measured, stays unknown.
     Exit status 1 if a rail or its current is out.
 
     \b
@@ -45,7 +45,7 @@ def check(board: str, measured: tuple[str, ...], current: tuple[str, ...], as_js
     from romwright.parts.cautions import measuring_cautions
 
     page = require_board(board)
-    rails = [name for name, volts in page.rails.items() if volts]
+    rails = {name: volts for name, volts in page.rails.items() if volts}
     volts = parse_readings(measured, "--measured", rails, "V")
     found = judge_readings(page, volts, parse_readings(current, "--current", rails, "mA"))
     if as_json:
@@ -61,31 +61,59 @@ def check(board: str, measured: tuple[str, ...], current: tuple[str, ...], as_js
     return int(blocks(found.findings))
 
 
-def parse_readings(entries: Iterable[str], option: str, rails: list[str], unit: str) -> dict[str, float]:
+UNITS = {"V": {"V": 1, "MV": 0.001}, "mA": {"MA": 1, "A": 1000}}  # what may stand behind a reading, and its size
+
+
+def parse_readings(entries: Iterable[str], option: str, rails: Mapping[str, float], unit: str) -> dict[str, float]:
     """Read `5V=5.02,-5V=-4.9`: numbers by the names of rails. Raises OptionError, UnknownNameError.
 
-    >>> parse_readings(["5v=5.02,-5V=-4.9 V"], "--measured", ["+5V", "-5V"], "V")
+    >>> parse_readings(["5v=5.02,-5=-4.9 V"], "--measured", {"+5V": 5, "-5V": -5}, "V")
     {'+5V': 5.02, '-5V': -4.9}
+    """
+    found, example = {}, "5V=640 (in mA)" if unit == "mA" else "5V=5.02"
+    for entry in (each for text in entries for each in plain(text).split(",")):
+        name, equals, text = (each.strip() for each in entry.partition("="))
+        number = re.fullmatch(r"([+-]?(?:\d{1,6}(?:\.\d{0,6})?|\.\d{1,6}))\s*([a-zA-Z]*)", text)
+        size = UNITS[unit].get(number[2].upper() or unit.upper()) if number else None
+        if not equals or not name or size is None:
+            raise OptionError(
+                f"{option} {entry!r} is no reading", expected=f"RAIL={unit}, a decimal point in it: {example}",
+                help="a comma parts readings; write 5.02, not 5,02",
+            )  # fmt: skip
+        rail = require_rail(name, rails)
+        if rail in found:
+            raise OptionError(f"{option}: {rail} is given twice", expected="one reading for each rail")
+        found[rail] = round(float(number[1]) * size, 9)
+        if unit == "mA" and found[rail] < 0:
+            raise OptionError(f"{option}: {rail} carries {found[rail]:g} mA", expected="0 or more, without a sign")
+    return found
+
+
+def plain(text: str) -> str:
+    """Return a text with the digits and the minus sign that Python reads.
+
+    >>> plain("−5V=−４.9")
+    '-5V=-4.9'
+    """
+    return unicodedata.normalize("NFKC", text).replace("−", "-").replace("–", "-")
+
+
+def require_rail(name: str, rails: Mapping[str, float]) -> str:
+    """Return the rail of a name, in any case of letters, or of so many volts: `5`, `+5`, `5 V`, `5.0V`.
+
+    Raises UnknownNameError if there is none, or if several rails have these volts.
+
+    >>> require_rail("5 v", {"+5V": 5, "-5V": -5}), require_rail("-5", {"+5V": 5, "-5V": -5})
+    ('+5V', '-5V')
     """
     from romwright.boards.library import require_name
 
-    bare = {name.removeprefix("+").casefold(): name for name in rails}
-    known, found = {name.casefold(): name for name in rails}, {}
-    for entry in (each for text in entries for each in text.split(",")):
-        name, equals, text = (each.strip() for each in entry.partition("="))
-        number = re.fullmatch(rf"([+-]?\d{{1,6}}(?:\.\d{{1,6}})?)\s*(?:{unit})?", text, re.IGNORECASE)
-        if not equals or not name or not number:
-            raise OptionError(
-                f"{option} {entry!r} is no reading", expected=f"RAIL={unit}, a decimal point in it: {rails[0]}=5.02",
-                help="a comma parts readings; write 5.02, not 5,02",
-            )  # fmt: skip
-        rail = known.get(name.casefold()) or bare.get(name.casefold()) or require_name("rail", name, rails)
-        if rail in found:
-            raise OptionError(f"{option}: {rail} is given twice", expected="one reading for each rail")
-        found[rail] = float(number[1])
-        if unit == "mA" and not 0 <= found[rail] < math.inf:
-            raise OptionError(f"{option}: {rail} carries {found[rail]:g} mA", expected="0 or more, without a sign")
-    return found
+    known = {alias: each for each in rails for alias in (each.removeprefix("+").casefold(), each.casefold())}
+    number = re.fullmatch(r"([+-]?\d{1,3}(?:\.\d{1,3})?) ?v?(?:dc)?", name.casefold())
+    same = [each for each, volts in rails.items() if number and volts == float(number[1])]
+    if name.casefold() in known or len(same) == 1:
+        return known.get(name.casefold()) or same[0]
+    return require_name("rail", name, list(rails))
 
 
 def print_rails(found) -> None:

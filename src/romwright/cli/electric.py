@@ -43,6 +43,8 @@ def print_supply(change) -> None:
         most = change.limits.most_ma
         gives = "" if most is None else f", which gives {most:g} mA"
         click.echo(f"  with it the board draws at most {change.total_ma[1]:g} mA from {change.rail}{gives}")
+    elif change.rail:
+        click.echo(f"  what the board then draws from {change.rail} is unknown")
 
 
 def volts(span: tuple[float, float] | None) -> str:

@@ -10,7 +10,7 @@ from romwright.cli.planfiles import Made, write_plans
 def wire_board(board: str, socket: str, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about a chip in a board's socket: the links and the wiring with the least work."""
     from romwright.boards.library import require_board, require_cpu
-    from romwright.cli.action import after_boarding, after_timing, print_next
+    from romwright.cli.action import after_boarding, after_timing, before_burning, print_next
     from romwright.cli.render import print_files, print_json
     from romwright.electric.socketed import examine_on_board
     from romwright.findings import blocks
@@ -32,8 +32,10 @@ def wire_board(board: str, socket: str, part, reading, options: dict, outputs: d
     grade = require_grade_ns(chip, options["grade"], reading.speed_ns)
     timing = judge_planned(page, cpu, place, found, grade, others)
     files = write_plans([Made(found.plan, proof, (None, part))], **outputs)
-    action = after_timing(timing, place.name) or after_boarding(found, proof, place.name, now)
+    fitting = after_timing(timing, place.name) or after_boarding(found, proof, place.name, now)
     electric = examine_on_board(page, place, found.plan.original, chip)
+    first = next((finding.remedy for finding in electric.findings if blocks([finding])), "")
+    action = before_burning(reading) or first or fitting
     added = (*electric.findings, *(timing.findings if timing else ()))
     ok = found.judged.verdict == "works" and proof.equal and not blocks((*reading.findings, *added))
     if as_json:

@@ -6,7 +6,7 @@ from functools import partial
 
 import click
 
-from romwright.cli.options import AS_JSON, OVERWRITE, READ_AS
+from romwright.cli.options import AS_JSON, MARKING, OVERWRITE, READ_AS
 from romwright.cli.render import indented, inert, print_cautions, print_findings, print_json, print_table, progress
 from romwright.cli.render import show as show_text
 from romwright.errors import InputError, OptionError
@@ -19,6 +19,7 @@ WRITE_AS = click.option(
 LARGEST = 16  # times the chip, up to which a dump is read, and the part of it down to which
 FEW_WORDS = 256  # in which more than two faults at once cannot be told for sure
 BURN = "At the bench: burn {file}, verify it, then fit the chip where the lines are in doubt: the adapter, the socket"
+UNREAD = "Read the marking on the {part} and state it with --marking, before it is burnt and fitted;"
 READ = "read it there as a {part}, and say: romwright pattern line-finder --for {part} --read DUMP"
 FORCE = (
     "The chip must answer at every address that the CPU reads: tie its select and output enable to their active "
@@ -36,31 +37,33 @@ def command() -> None:
     """Make images that test the bench and the board: a line finder, and a free run.
 
     \b
-    Example: romwright pattern line-finder --for 2764 -o lines.bin
+    Example: romwright pattern line-finder --for 27C64 -o lines.bin
     """
 
 
 @command.command("line-finder", short_help="An image from which every line fault can be read off.")
-@click.option("--for", "part_name", required=True, metavar="PART", help="The chip to burn, for instance 2764.")
+@click.option("--for", "part_name", required=True, metavar="PART", help="The chip to burn, for instance 27C64.")
 @OUTPUT
 @WRITE_AS
 @click.option("--read", "dump", metavar="DUMP", help="Say what is wrong with the lines through which DUMP was read.")
 @READ_AS
+@MARKING
 @OVERWRITE
 @AS_JSON
-def line_finder(part_name, output, write_as, dump, read_as, overwrite, as_json) -> int:
+def line_finder(part_name, output, write_as, dump, read_as, marking, overwrite, as_json) -> int:
     """Write an image for PART from which line faults can be read off, or with --read say which they are.
 
     Every word of it names one address line and the level that it had. Found are address and data lines crossed, stuck,
     joined or inverted, several at once, with some wrong bits besides, in a read of the whole chip, of half of it or of
-    several copies. Exit status 0 if every line is right, 1 if not.
+    several copies. Exit status 0 if every line is right, 1 if not; to burn it, --marking as in `romwright prepare`.
 
     \b
-    Example: romwright pattern line-finder --for 2764 -o lines.bin
-             romwright pattern line-finder --for 2764 --read dump.bin
+    Example: romwright pattern line-finder --for 27C64 -o lines.bin
+             romwright pattern line-finder --for 27C64 --read dump.bin
     """
     from romwright.faults.patterns.image import LineFinder
-    from romwright.parts.library import require_marked
+    from romwright.findings import blocks
+    from romwright.parts.library import require_marked, to_burn
 
     if (output is None) == (dump is None):
         raise OptionError("give -o OUT or --read DUMP, one of them", expected="the image to write, or a dump of it")
@@ -68,13 +71,14 @@ def line_finder(part_name, output, write_as, dump, read_as, overwrite, as_json) 
     finder = LineFinder(part.address_bits, part.bits)
     if dump is not None:
         return read_dump(part, finder, dump, read_as, as_json)
+    reading = to_burn(part, reading, marking)
     title = f"the line finder for {part.words:,} words of {part.bits} bits"
     answer, show = write_chip(part, part_name, title, finder.image_bytes(), output, write_as, overwrite)
     answer["findings"] += [finding.as_json() for finding in reading.findings]
     rows = by_eye(finder)
     if as_json:
         print_json(answer | {"lines": rows})
-        return 0
+        return int(blocks(reading.findings))
     show()
     print_findings(reading.findings)
     click.echo("\nBy eye, in a hex dump" + (" (addresses of words)" if part.bits > 8 else "") + ":")
@@ -88,9 +92,10 @@ def line_finder(part_name, output, write_as, dump, read_as, overwrite, as_json) 
     )
     if len({row[level] for row in rows for level in ("low", "high")}) < 2 * len(rows):
         click.echo("Some words serve two lines, as there are too few of them: --read tells them apart.")
-    click.echo(f"\n{inert(BURN.format(file=output))};\n{inert(READ.format(part=part_name))}\n")
+    burn = UNREAD.format(part=part.name) if reading.voltage else f"{BURN.format(file=output)};"
+    click.echo(f"\n{inert(burn)}\n{inert(READ.format(part=part_name))}\n")
     print_cautions(answer["cautions"])
-    return 0
+    return int(blocks(reading.findings))
 
 
 def by_eye(finder) -> list[dict]:
@@ -182,21 +187,23 @@ def write_chip(part, part_name: str, title: str, data: bytes, output: str, write
 @click.option("--for", "part_name", metavar="PART", help="The chip to burn.")
 @OUTPUT
 @WRITE_AS
+@MARKING
 @OVERWRITE
 @AS_JSON
-def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int:
+def free_run(cpu, clock, part_name, output, write_as, marking, overwrite, as_json) -> int:
     """Say what a frequency counter shows on each address line while CPU does nothing; with -o write the image.
 
     The CPU reads the same word everywhere and counts through all addresses. Each line is then a square wave of half
     the frequency of the line below it: a line that is not is broken, or shorted.
 
     \b
-    Example: romwright pattern free-run --cpu Z80 --clock 4MHz --for 2764 -o nops.bin
+    Example: romwright pattern free-run --cpu Z80 --clock 4MHz --for 27C64 -o nops.bin
     """
     from romwright.boards.library import require_cpu
     from romwright.boards.linerates import free_run_bytes, line_rates, parse_clock, require_free_run
+    from romwright.findings import blocks
     from romwright.parts.cautions import fitting_cautions
-    from romwright.parts.library import require_marked
+    from romwright.parts.library import require_marked, to_burn
 
     if (output is None) != (part_name is None):
         raise OptionError("--for PART and -o OUT go together", expected="both, to write the image, or neither")
@@ -205,6 +212,7 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
     answer, show, findings = {"findings": []}, None, []
     if output is not None:
         part, reading = require_marked(part_name)
+        reading = to_burn(part, reading, marking)
         title = f"{part.words:,} words for a free run of the {model.name}: {run.word} throughout"
         data = free_run_bytes(model, part.words, part.bits)
         answer, show = write_chip(part, part_name, title, data, output, write_as, overwrite)
@@ -229,7 +237,7 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
                 "cautions": cautions,
             }
         )  # fmt: skip
-        return 0
+        return int(blocks(findings))
     if show:
         show()
         print_findings(findings)
@@ -256,7 +264,7 @@ def free_run(cpu, clock, part_name, output, write_as, overwrite, as_json) -> int
     click.echo(inert(f"Source: {run.source}."))
     for text in unchecked:
         click.echo(inert(f"Unchecked: {text}."))
-    return 0
+    return int(blocks(findings))
 
 
 CLOCK_FIGURES = 9  # a crystal is marked with up to eight: 14.318182

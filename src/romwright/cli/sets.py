@@ -9,7 +9,7 @@ from romwright.cli.planfiles import Made, write_plans
 
 def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about several chips in place of one, half as wide each or with a part of the words."""
-    from romwright.cli.action import after_plans, print_next
+    from romwright.cli.action import after_plans, before_burning, print_next
     from romwright.cli.page import caution_lines
     from romwright.cli.render import print_cautions, print_files, print_json
     from romwright.cli.wire import print_verdict
@@ -23,7 +23,7 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
     chip_polarity, prefer, banks = options["chip_polarity"], options["prefer"], options["banks"]
     found = [(share, examine_fit(share.part, part, {}, chip_polarity, prefer, banks)) for share in shares]
     made = [Made(v.fits[0].plan, v.fits[0].proof, (None, part), ("", part.name), share.of) for share, v in found]
-    files, action = write_plans(made, **outputs), after_plans(made)
+    files, action = write_plans(made, **outputs), before_burning(reading) or after_plans(made)
     if as_json:
         answers = [{"title": share.title, **verdict.as_json()} for share, verdict in found]
         found_of = [finding.as_json() for finding in reading.findings]
@@ -45,7 +45,7 @@ def wire_chips(original, part, reading, options: dict, outputs: dict, as_json: b
 
 def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_json: bool) -> int:
     """Answer about one chip in place of two originals."""
-    from romwright.cli.action import after_plan, print_next
+    from romwright.cli.action import after_plan, before_burning, print_next
     from romwright.cli.page import caution_lines
     from romwright.cli.render import print_cautions, print_files, print_json, print_unchecked
     from romwright.findings import blocks
@@ -63,7 +63,8 @@ def wire_joined(first, second, part, reading, options: dict, outputs: dict, as_j
     original, beyond = join_sockets(first, second)
     plan = plan_wiring(original, chip, options["prefer"], ("first", "second"), beyond)
     proof = prove_plan(plan)
-    files, action = write_plans([Made(plan, proof, (None, part))], **outputs), after_plan(plan, proof)
+    files = write_plans([Made(plan, proof, (None, part))], **outputs)
+    action = before_burning(reading) or after_plan(plan, proof)
     if as_json:
         print_json({
             "from": first.name, "second": second.name, "to": chip.name, "banks": list(plan.banks),

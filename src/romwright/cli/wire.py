@@ -71,7 +71,7 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     \b
     Example: romwright wire rom-23128-style-b 28C256 --polarity 20=L,22=L,27=L
     """
-    from romwright.cli.action import after_plan, after_polarities, print_next
+    from romwright.cli.action import after_plan, after_polarities, before_burning, print_next
     from romwright.cli.electric import print_electric
     from romwright.cli.render import print_cautions, print_files, print_findings, print_json
     from romwright.electric.socketed import examine_pair
@@ -101,7 +101,9 @@ def command(socket: str, chip: str, as_json: bool, **options) -> int:
     files = write_plans([Made(first.plan, first.proof, (original, part), (socket, chip))], **outputs)
     markings = [finding for each in (its_reading, reading) for finding in each.findings]
     open_pins = verdict.open_pins
-    action = after_polarities(open_pins) if open_pins else after_plan(first.plan, first.proof)
+    action = before_burning(reading) or (
+        after_polarities(open_pins) if open_pins else after_plan(first.plan, first.proof)
+    )
     if as_json:
         answer = verdict.as_json()
         answer["findings"] += [finding.as_json() for finding in markings]

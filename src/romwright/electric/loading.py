@@ -24,9 +24,9 @@ OVERLOADED = Code(
 LOAD_UNKNOWN = Code(
     "load-unknown",
     Severity.NOTE,
-    "the current of every input on a line is known",
-    "The sum is at least so much; whether the output can feed it was not worked out.",
-    do="Read the input currents in the sheets of the chips named, or count on what worked with the old chip.",
+    "what the inputs on a line ask for, and what its output can feed, is known",
+    "Whether the output can feed its inputs was not worked out.",
+    do="Read the currents in the sheets of the chips named, or count on what worked with the old chip.",
     example="the load of 28C256 at L is known in part only: at least 0.43 mA",
 )
 NO_PULL_UP = Code(
@@ -36,6 +36,14 @@ NO_PULL_UP = Code(
     "An open-collector output only pulls low: without a resistor its lines never reach the high level.",
     do="Put a resistor from each data line to +5 V; the sheet of the chip says which values it may have.",
     example="prom-82s23 only pulls low, and D0-D7 have no pull-up",
+)
+PULL_UP_UNTOLD = Code(
+    "pull-up-not-stated",
+    Severity.CAUTION,
+    "a board's file names the pull-ups of its open-collector ROM",
+    "The old ROM cannot have worked without them: either the file leaves them out, or they are missing on the board.",
+    do="Find the resistors in the schematic or on the board, and write them into the board's file under resistors.",
+    example="prom-82s23 only pulls low, as the old chip did, and the file has no pull-up on D0-D7",
 )
 PULLED = Code(
     "wired-together",
@@ -98,6 +106,9 @@ def find_of_load(driver: Terminal, load: Load, level: str, line: str) -> Iterato
         why = f"{line}: the input current of {', '.join(load.unknown)} was not read"
         rating = f"; {driver.name} is rated for {rated:g} mA" if rated is not None else ""
         yield Finding(LOAD_UNKNOWN, title, why + rating)
+    elif rated is None and drives and load.most_ma:
+        title = f"what {driver.name} can feed at {level} is unknown: it is loaded with {load.words}"
+        yield Finding(LOAD_UNKNOWN, title, f"{line}: no current stands beside the level of {driver.name}")
 
 
 def find_of_outputs(
@@ -110,9 +121,14 @@ def find_of_outputs(
     if pulled is None:
         return  # what the two parts are is a finding of the fit already
     bare = [each for each in lines if each not in pulled] if chip.output == "open-collector" else []
-    if bare:
+    seen = "the board's file has no resistor from there to the chip's supply"
+    if bare and original.output == "open-collector":
+        told = f"{chip.name} only pulls low, as the old chip did"
+        title = f"{told}, and the file has no pull-up on {run_of(bare)}"
+        yield Finding(PULL_UP_UNTOLD, title, seen, "find the resistors, or measure 5 V on each line with the chip out")
+    elif bare:
         title = f"{chip.name} only pulls low, and {run_of(bare)} {'has' if len(bare) == 1 else 'have'} no pull-up"
-        yield Finding(NO_PULL_UP, title, "the board's file has no resistor from there to a supply", "add one to each")
+        yield Finding(NO_PULL_UP, title, seen, f"put a pull-up resistor on {run_of(bare)}")
     if original.output == "open-collector" and chip.output == "three-state":
         title = f"{chip.name} drives lines that an open-collector {original.name} was laid out for"
         has = [each for each in lines if each in pulled]

@@ -99,10 +99,8 @@ def pair(
     """
     high, low = margin_high(driver, receiver, load_high_ma), margin_low(driver, receiver, load_ma)
     findings = (*find_of_margin(driver, receiver, high), *find_of_margin(driver, receiver, low))
-    return Pairing(
-        driver, receiver, high, low, fan_out(driver.high, receiver.iih_ua), fan_out(driver.low, receiver.iil_ua),
-        findings,
-    )  # fmt: skip
+    counts = fan_out(driver.high, receiver.iih_ua), fan_out(driver.low, receiver.iil_ua)
+    return Pairing(driver, receiver, high, low, held(high, counts[0]), held(low, counts[1]), findings)
 
 
 def margin_high(driver: Terminal, receiver: Terminal, load_ma: Span | None) -> Margin:
@@ -144,6 +142,13 @@ def fan_out(drives: tuple[Drive, ...], each_ua: Span | None) -> Span | None:
         return None
     fewest, most = (math.floor(rated * 1000 / each + 1e-9) for each in (each_ua[1], each_ua[0]))
     return fewest, most
+
+
+def held(margin: Margin, count: Span | None) -> Span | None:
+    """Return how many inputs get a level that is guaranteed: none where it is short, whatever the current allows."""
+    if count is None or margin.verdict != SHORT:
+        return count
+    return 0, count[1] if margin.margin_v[1] >= 0 else 0
 
 
 def find_of_margin(driver: Terminal, receiver: Terminal, margin: Margin) -> Iterator[Finding]:

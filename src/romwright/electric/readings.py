@@ -228,7 +228,7 @@ def say_trust(rails: tuple[RailReading, ...]) -> Iterator[Trust]:
     """Say what may be trusted: verdicts on memories and levels only while every rail is known to be in."""
     out = [each.rail for each in rails if each.verdict in (LOW, HIGH, REVERSED)]
     unknown = [each.rail for each in rails if each.verdict == UNKNOWN]
-    trust, why = YES, "every rail is within its range"
+    trust, why = (YES, "every rail is within its range") if rails else (UNKNOWN, "the board's file names no rail")
     if out:
         trust, why = NO, f"{', '.join(out)} is out" if len(out) == 1 else f"{', '.join(out)} are out"
     elif heavy := [each.rail for each in rails if each.current_verdict == HIGH]:

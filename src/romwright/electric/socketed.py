@@ -6,7 +6,7 @@ socket's inputs and the data lines' loads are unknown. Without a board only the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from romwright.boards.library import fitted_chips
 from romwright.boards.model import Board, Socket
@@ -69,9 +69,12 @@ def examine_on_board(board: Board, socket: Socket, original: Part, chip: Part) -
     vcc_v = limits.range_v if limits and limits.range_v else NOMINAL_VCC_V
     bus = board.bus
     driver = cpu_terminal(bus.drivers if bus and bus.drivers else board.cpu, vcc_v)
+    if not (bus and bus.drivers):
+        taken = f"{board.name} does not say what drives addresses and strobes: the {board.cpu} is taken to"
+        driver = replace(driver, doubts=(*driver.doubts, taken))
     inputs = {cpu_terminal(name, vcc_v): count for name, count in bus.loads.items()} if bus and bus.loads else None
     nodes = [socket.nodes.get(pin.number) for pin in original.lines(Role.DATA)]
-    pulled = pulled_up(board)
+    pulled = pulled_up(board, rail)
     return examine(driver, inputs, original, chip, vcc_v, rail, board, pulled, tuple(filter(None, nodes)))
 
 
@@ -111,8 +114,8 @@ def rail_of(board: Board, chip: Part) -> str:
     return next((name for name, each in board.rails.items() if each == volts), "")
 
 
-def pulled_up(board: Board) -> frozenset[str]:
-    """Return the nodes that a resistor joins to a positive rail."""
+def pulled_up(board: Board, rail: str) -> frozenset[str]:
+    """Return the nodes that a resistor joins to a rail of as many volts as this one, which feeds the chip."""
     pairs = [resistor.nodes.split() for resistor in board.resistors]
-    up = {name for name, volts in board.rails.items() if volts > 0}
+    up = {name for name, volts in board.rails.items() if volts == board.rails.get(rail)}
     return frozenset(node for pair in pairs if up & set(pair) for node in pair if node not in up)

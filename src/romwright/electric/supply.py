@@ -6,7 +6,7 @@ difference no lower one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from romwright.boards.power import RailLimits
@@ -117,3 +117,23 @@ def find_of_supply(rail: str, limits: RailLimits | None, total: tuple[float | No
         return
     said = "what the board draws at most by its file, the old chip out, the new one in"
     yield Finding(SUPPLY_SHORT, f"{rail} may have to give {total[1]:g} mA, and gives {most:g} mA", said, "measure it")
+
+
+def find_of_all(changes: Iterable[SupplyChange]) -> Iterator[Finding]:
+    """Yield the rails that several chips, exchanged together, may ask for more than they give.
+
+    Only what no chip does alone is told; with a chip of unknown current nobody knows the sum.
+    """
+    by_rail: dict[str, list[SupplyChange]] = {}
+    for change in changes:
+        by_rail.setdefault(change.rail, []).append(change)
+    for rail, several in by_rail.items():
+        more, limits = [each.change_ma[1] for each in several], several[0].limits
+        if len(several) < 2 or None in more or not (limits and limits.current_ma) or limits.most_ma is None:
+            continue
+        total_ma = limits.current_ma[1] + sum(more)
+        if total_ma > limits.most_ma and not any(each.findings for each in several):
+            names = ", ".join(each.new.name for each in several)
+            title = f"{rail} may have to give {total_ma:g} mA, and gives {limits.most_ma:g} mA"
+            said = f"what the board draws at most by its file, the old chips out, {names} in"
+            yield Finding(SUPPLY_SHORT, title, said, "measure it")

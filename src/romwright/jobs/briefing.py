@@ -83,7 +83,7 @@ def purpose(job: Job, fitted: Fitted | None, burning: Burning | None, unrecorded
         why = why_not((), fitted.plan, fitted.proof)
         failing = f"As planned it does not do what the original did{why and f': {why}'}."
         yield Words(f"{failing} Read the findings before you solder.", loud=True)
-    yield from map(Statement.of, worst_first(fitted.findings if fitted else ()))
+    yield from map(Statement.of, worst_first(dict.fromkeys(fitted.findings) if fitted else ()))
     if unrecorded:
         yield Words(f"The job's file records no checksum of {', '.join(unrecorded)}: other files may have been meant.")
 

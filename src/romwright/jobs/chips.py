@@ -8,6 +8,7 @@ from pathlib import Path
 
 from msgspec import structs
 
+from romwright.electric.supply import find_of_all
 from romwright.errors import OptionError
 from romwright.fit.plans.rows import How
 from romwright.fit.plans.work import points
@@ -90,8 +91,9 @@ def plan_all(fits: tuple[Fit, ...], pages: Pages) -> list[list[Fitted]]:
     for numbers in boards.values():
         if len(numbers) > 1:
             agreed = plan_together([fits[number] for number in numbers], [made[n][0] for n in numbers], pages)
+            together = tuple(find_of_all(fitted.electric.supply for fitted in agreed))
             for number, fitted in zip(numbers, agreed, strict=True):
-                made[number] = [fitted]
+                made[number] = [replace(fitted, findings=(*fitted.findings, *together))]
     return made
 
 

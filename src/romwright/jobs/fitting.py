@@ -8,7 +8,7 @@ from pathlib import Path
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Board, Cpu, Socket
-from romwright.electric.socketed import Electric, examine_on_board, examine_pair
+from romwright.electric.socketed import Electric, examine_on_board
 from romwright.errors import OptionError
 from romwright.findings import Finding, Severity, blocks
 from romwright.fit import kinds, pins, selects, writes
@@ -58,7 +58,7 @@ class Fitted:
     also: dict[str, Part] | None = None  # the chips in the board's other sockets
     whole: Part | None = None
     share: Share | None = None
-    electric: Electric | None = None
+    electric: Electric | None = None  # of a chip on a board
     voltage: tuple[Finding, ...] = ()  # the stop of a chip that would be burnt at what kills its look-alikes
     timing: Answer | None = None  # of a chip on a board of whose CPU the read timing is known
 
@@ -164,8 +164,7 @@ def fit_in_socket(fit: Fit, part: Part, reading: Reading, stated: dict, pages: P
     original, its_reading = pages.part(fit.original)
     verdict = examine_fit(original, part, parse_polarity(fit.polarity, "fit.polarity"), stated, fit.prefer, fit.banks)
     kept = shipped(original, its_reading), shipped(part, reading)
-    fitted = fitted_as(verdict, its_reading, reading, verdict.pages, kept)
-    return replace(fitted, electric=examine_pair(original, part))
+    return fitted_as(verdict, its_reading, reading, verdict.pages, kept)
 
 
 def fit_shares(fit: Fit, part: Part, reading: Reading, stated: dict, pages: Pages) -> list[Fitted]:

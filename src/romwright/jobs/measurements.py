@@ -51,7 +51,9 @@ def supplies(fitted: Fitted) -> Iterator[Block]:
             limits = board.limits.get(name)
             place = limits.probe if limits else "where the board has it"
             items.append(Tick(f"rail {name}: {place}", "V", window(board, name) or f"{volts:+g} V"))
-    items.append(Tick("supply current, socket empty", "mA"))
+    usual = board.limits.get(feeding_rail(fitted)) if board else None
+    most = f"no more than {usual.current_ma[1]:g} mA, that of every chip in" if usual and usual.current_ma else ""
+    items.append(Tick("supply current, socket empty", "mA", most))
     yield Ticks(tuple(items))
     if bare := without_limits(board):
         yield Words(NO_LIMITS.format("The board's file" if board else "The socket's page", bare))
@@ -118,9 +120,17 @@ def supply_pins(fitted: Fitted) -> Iterator[Tick]:
     most = part.currents and part.currents.active_ma
     doubt = " (UNCHECKED)" if part.unchecked_about("currents.active_ma") else ""
     more = f"at most {most:g} mA more{doubt}" if most else ""
-    usual = draw(fitted.board, rail) if (rail := rail_of(fitted.board, part) if fitted.board else "") else ""
+    board, rail = fitted.board, feeding_rail(fitted)
+    usual = draw(board, rail)
     whole = f"{usual} from {rail} with every chip in" if usual else ""
     yield Tick("supply current, chip in", "mA", "; ".join(filter(None, (more, whole))))
+    for name in (name for name in (board.rails if board else ()) if name != rail and draw(board, name)):
+        yield Tick(f"current of rail {name}, every chip in", "mA", draw(board, name))
+
+
+def feeding_rail(fitted: Fitted) -> str:
+    """Return the rail of the board that feeds the chip, nothing if there is none."""
+    return rail_of(fitted.board, fitted.plan.chip) if fitted.board else ""
 
 
 def controls(fitted: Fitted) -> Iterator[Tick]:

@@ -117,8 +117,8 @@ def check_outputs(family: Family) -> Iterator[str]:
     for each in family.voh:
         if (each.min_v is None) == (each.below_vcc_v is None):
             yield "voh: min_v and below_vcc_v, expected one of the two [output-high]"
-    volts = [each.max_v for each in family.vol] + [each.min_v for each in family.voh if each.min_v is not None]
-    for each in (each for each in volts if not 0 < each < supply_of(family)):
+    above = [volts for each in family.voh for volts in (each.min_v, each.below_vcc_v) if volts is not None]
+    for each in (each for each in (*(low.max_v for low in family.vol), *above) if not 0 < each < supply_of(family)):
         yield f"vol, voh: {each:g} V, expected more than 0 and less than the supply [output-volts]"
 
 

@@ -51,7 +51,7 @@ def to_burn(part: Part, reading: Reading, marking: str) -> Reading:
         read_as = require_marked(marking)[0].name if marking.strip() and plain else ""
     except (UnknownNameError, SeveralMeaningsError):
         read_as = ""  # what it says of the voltage is told by its number
-    return replace(reading, voltage=tuple(find_voltage(part, marking, read_as)))
+    return replace(reading, voltage=tuple(find_voltage(part, marking, read_as, part_names())))
 
 
 def require_marked(word: str, folder: Path | None = None) -> tuple[Part, Reading]:

@@ -7,7 +7,8 @@ A voltage above what the chip takes destroys it, so the higher one is a stop unt
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Collection, Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
 
@@ -15,12 +16,13 @@ from msgspec import Struct
 
 from romwright.datafiles import data_folder, read_data_file
 from romwright.findings import Code, Finding, Severity
-from romwright.parts.markings import squeeze
+from romwright.parts.markings import fold, squeeze
 from romwright.parts.model import Part
 
 SAME_V = (
     1.0  # volts: those of one kind of chip lie nearer together than this (12.5 and 12.75), those of two further apart
 )
+MOST_ERASING = 1000  # W s/cm2, minutes and mW/cm2: far above any sheet, to catch slips
 VOLTAGE_UNCONFIRMED = Code(
     "voltage-unconfirmed",
     Severity.STOP,
@@ -73,9 +75,14 @@ def find_faults(facts: ProgrammingFacts) -> Iterator[str]:
         for word in (word for word in record.unchecked if word not in record.vpp_v):
             yield f"{where}: {word} is unchecked, but no marking of this record [unchecked]"
     for family, each in facts.erasing.items():
+        if not each.source.strip():
+            yield f"erasing.{family}: the source is empty [erasing-source]"
         for low, high in (each.dose_ws_cm2, each.minutes):
-            if not 0 < low <= high:
+            if not 0 < low <= high <= MOST_ERASING:
                 yield f"erasing.{family}: {low:g} to {high:g}, expected the smaller first, above 0 [erasing-range]"
+        if not 0 < each.intensity_mw_cm2 <= MOST_ERASING:
+            light = f"{each.intensity_mw_cm2:g} mW/cm2"
+            yield f"erasing.{family}: {light}, expected more than 0 and at most {MOST_ERASING:,} [erasing-light]"
 
 
 @lru_cache(maxsize=4)
@@ -85,11 +92,16 @@ def read_facts(path: Path | None = None) -> ProgrammingFacts:
 
 
 def find_strangers(facts: ProgrammingFacts, pages: Mapping[str, Part]) -> Iterator[str]:
-    """Yield what does not agree with the pages: a marking that is a page's own name has the page's voltage."""
+    """Yield what does not agree with the pages: a marking that is a page's own name has the page's voltage.
+
+    A page of a chip that can be written and has no VPP has that of its supply.
+    """
     for record in facts.look_alikes:
         for word, volts in record.vpp_v.items():
             page = pages.get(word)
             own = page.programming.vpp_v if page and page.programming else None
+            if page and own is None and page.writes:
+                own = page.supplies["VCC"]
             if page and (own is None or abs(own - volts) > SAME_V):
                 yield f"look_alikes: {word} at {volts:g} V, but its page has {own} [page-volts]"
 
@@ -112,18 +124,16 @@ def endangered(part: Part) -> dict[str, float]:
     return {word: volts for word, volts in record.vpp_v.items() if own - volts > SAME_V}
 
 
-def find_voltage(part: Part, marking: str, read_as: str = "") -> Iterator[Finding]:
+def find_voltage(part: Part, marking: str, read_as: str = "", pages: Collection[str] = ()) -> Iterator[Finding]:
     """Yield the stop of a chip that is to be burnt at a voltage that kills its look-alikes.
 
     `marking` is what the user has read on the chip, empty if nothing; `read_as` the page that the library reads it as,
-    if it does. It confirms the voltage if its number is the page's, and no letter behind it that nobody knows.
+    if it does; `pages` the names of all pages.
     """
-    if not (takers := endangered(part)) or confirms(part, marking, read_as):
+    if not (takers := endangered(part)) or not (seen := unconfirmed(part, marking, read_as, pages)):
         return
     record, volts = look_alikes_of(part), part.programming.vpp_v
     others = ", ".join(f"a {word} takes {each:g} V" for word, each in takers.items())
-    said = number_in(marking, record)
-    seen = f"marking {marking!r}: {words_for(said, record)}" if marking else "no marking was stated"
     memory = [word for word in record.unchecked if word in (*takers, part.name)]
     doubt = f"; from memory, unchecked: {', '.join(memory)}" if memory else ""
     title = f"{part.name} is burnt at {volts:g} V; {others}"
@@ -132,19 +142,47 @@ def find_voltage(part: Part, marking: str, read_as: str = "") -> Iterator[Findin
     )
 
 
-def words_for(said: str, record: LookAlikes) -> str:
-    """Say what a marking was read as."""
-    return f"that is a {said}, {record.vpp_v[said]:g} V" if said else "none of these numbers"
+def unconfirmed(part: Part, marking: str, read_as: str, pages: Collection[str]) -> str:
+    """Say why a marking does not confirm the voltage of a part; nothing if it does.
+
+    It confirms it if its number is the part's and nothing unknown stands behind that, or if the voltage is printed on
+    the chip too; a number that only is part of another page's, such as 2716 of TMS2716, is that one's.
+    """
+    if not marking.strip():
+        return "no marking was stated"
+    record, volts = look_alikes_of(part), part.programming.vpp_v
+    bare, printed = take_volts(marking)
+    said, stated = number_in(bare, record), f"marking {marking!r}:"
+    if not said:
+        return f"{stated} none of these numbers"
+    whole = [page for page in pages if page != part.name and squeeze(said) in squeeze(page)]
+    if other := next((page for page in whole if page not in record.vpp_v and squeeze(page) in squeeze(bare)), ""):
+        return f"{stated} that is a {other}"
+    if abs(record.vpp_v[said] - volts) > SAME_V:
+        return f"{stated} that is a {said}, {record.vpp_v[said]:g} V"
+    if wrong := [each for each in printed if abs(each - volts) > SAME_V]:
+        return f"{stated} {wrong[0]:g} V is printed on the chip"
+    behind = squeeze(bare).partition(squeeze(said))[2]
+    if printed or read_as == part.name or not behind or (behind[0] == "-" and said == part.name):
+        return ""
+    return (
+        f"{stated} nobody has read what {behind.upper()} behind {said} means; if its maker's sheet says that it names "
+        "only the package, state the marking without it"
+    )
 
 
-def confirms(part: Part, marking: str, read_as: str) -> bool:
-    """Tell whether a marking is that of the part, as far as its voltage goes."""
-    record = look_alikes_of(part)
-    said = number_in(marking, record)
-    if not said or abs(record.vpp_v[said] - part.programming.vpp_v) > SAME_V:
-        return False
-    behind = squeeze(marking).partition(squeeze(said))[2]
-    return read_as == part.name or not behind[:1].isalpha()
+PRINTED_VOLTS = r"(?:(?<![a-z0-9])vpp)? ?[=:]? ?(?<![\d.,])(\d{1,2}(?:[.,]\d{1,2})?) ?v(?:olts?)?(?![a-z0-9])"
+
+
+def take_volts(marking: str) -> tuple[str, list[float]]:
+    """Part a marking from the programming voltages that are printed beside the number.
+
+    >>> take_volts("MBM2764-25 VPP 21V"), take_volts("2764 12,5 V")
+    (('mbm2764-25', [21.0]), ('2764', [12.5]))
+    """
+    folded = fold(marking)
+    found = [float(volts.replace(",", ".")) for volts in re.findall(PRINTED_VOLTS, folded)]
+    return re.sub(PRINTED_VOLTS, " ", folded).strip(), found
 
 
 def number_in(marking: str, record: LookAlikes) -> str:

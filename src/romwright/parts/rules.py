@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -228,8 +229,12 @@ def check_erasing(part: Part) -> Iterator[str]:
         return
     for key in ("erase_dose_ws_cm2", "erase_minutes", "erase_cycles"):
         low, high = getattr(programming, key) or (1, 1)
-        if not 0 < low <= high:
+        if not 0 < low <= high < math.inf:
             yield f"programming.{key}: {low:g} to {high:g}, expected the smaller first, above 0 [erasing]"
+    for key in ("erase_intensity_mw_cm2", "erase_dose_max_ws_cm2"):
+        value = getattr(programming, key)
+        if value is not None and not 0 < value < math.inf:
+            yield f"programming.{key}: {value:g}, expected more than 0 [erasing]"
     if protection := programming.protection:
         for step in (*protection.enable, *protection.disable):
             if not re.fullmatch(r"[0-9A-F]{2}->[0-9A-F]{4,5}", step):
