@@ -8,12 +8,14 @@ from msgspec.structs import replace
 
 from romwright.boards.clocking import Buffer, Clocking, Wait
 from romwright.boards.library import fitted_chips, read_board, require_board, require_cpu
+from romwright.boards.model import Gate
 from romwright.errors import UnknownNameError
 from romwright.fit.onboard.boarding import plan_board
 from romwright.fit.onboard.settings import Study
 from romwright.fit.plans.glue import PlacedGate, Tap
 from romwright.fit.plans.rows import How
 from romwright.parts.library import require_part
+from romwright.timing.arrivals import Arrivals
 from romwright.timing.chip import require_grade_ns
 from romwright.timing.onboard import judge_on_board, judge_planned
 
@@ -93,6 +95,54 @@ def test_what_the_board_does_not_say_is_unknown():
     assert not paths["memory read", "/MREQ", "/CE"].margin.is_known
     assert paths["memory read", "/MREQ", "/CE"].margin.lacks == ["the delay of U4"]
     assert paths["memory read", "address", "A0-A11"].margin.low_ns == 465 - 150
+
+
+def test_an_unknown_delay_does_not_excuse_a_chip_that_is_too_slow_without_it():
+    """/MREQ of a Z80A leaves 255 ns (Zilog, pp. 37-41): a decoder takes some of that, whichever it is."""
+    board = require_board("dunlin-dl-2")
+    bare = replace(board, gates=tuple(replace(gate, chip="") for gate in board.gates))
+    bare = replace(bare, timing=replace(bare.timing, waits=()))
+    answer = judged(bare, "U7", "27C32", DUNLIN, 250)
+    assert answer.verdict == "unknown" and answer.slowest == (250, False)
+    slow = replace(bare, timing=Clocking(6, "Z80B"))  # T 166.7: 1.5 T - 70 - 30 = 150 ns from /MREQ
+    answer = judged(slow, "U7", "27C32", DUNLIN, 200)
+    path = found(answer)["opcode fetch", "/MREQ", "/CE"]
+    assert not path.margin.is_known and path.fails and path.most_ns == 150 - 200
+    assert answer.verdict == "too slow" and answer.slowest == (150, False)
+    (fault,) = [finding for finding in answer.findings if finding.code.name == "too-slow"]
+    assert "too slow by more than 50 ns: /MREQ to /CE" in fault.title and "more than 50 ns" in answer.words
+
+
+def test_a_signal_of_which_nobody_knows_when_it_is_good_is_unknown_unless_it_is_steady():
+    board = require_board("dunlin-dl-2")
+    gates = (replace(board.gates[0], inputs="A12 A13 A14 EN /MREQ A15"), *board.gates[1:])
+    timing = replace(board.timing, waits=())
+    piped = replace(board, signals={"EN": "U40, a PAL"}, gates=gates, timing=timing)
+    answer = judged(piped, "U7", "27C32", DUNLIN, 150)
+    assert answer.verdict == "unknown" and "when EN (U40, a PAL) is good in a read" in answer.lacks[0]
+    steady = replace(piped, timing=replace(timing, steady="EN"))
+    assert judged(steady, "U7", "27C32", DUNLIN, 150).verdict == "in time"
+
+
+def test_a_ladder_of_gates_is_worked_out_once():
+    """Each rung has two gates that both hang on both of the rung before: 2 to the 60th ways."""
+    board, rungs = require_board("dunlin-dl-2"), 60
+    gates, before = list(board.gates), ("/ROM0", "/RD")
+    for rung in range(rungs):
+        after = (f"X{rung}", f"Y{rung}")
+        gates += [Gate(f"G{node}", "or", " ".join(before), node, chip="74LS32") for node in after]
+        before = after
+    cpu, place = require_cpu(board.cpu), board.sockets[0]
+    study = Study(replace(board, gates=tuple(gates)), cpu, place, require_part("27C32"))
+    ways = Arrivals(study.nets(DUNLIN)).ways(before[0])
+    assert ways["/MREQ"].low_ns == 38 + rungs * 22 and ways["/RD"].low_ns == rungs * 22  # the '32: TI SDLS100, p. 4
+
+
+def test_what_nobody_stated_is_named_as_such():
+    board = require_board("dunlin-dl-2")
+    answer = judged(replace(board, timing=None), "U7", "27C32", DUNLIN, 150)
+    assert {"the clock at CLK", "the grade of the Z80"} <= set(answer.lacks)
+    assert not any("TdCr" in name for name in answer.lacks)
 
 
 def test_a_stated_delay_of_a_gate_counts():

@@ -21,6 +21,9 @@ def find_clock_faults(board: Board, cpu: Cpu) -> Iterator[str]:
         return
     if timing.clock_mhz is not None and not 0 < timing.clock_mhz <= MOST_MHZ:
         yield f"timing.clock_mhz: {timing.clock_mhz:g}, expected MHz, above 0 and up to {MOST_MHZ} [clock]"
+    for name in (name for name in timing.steady.split() if name not in board.signals):
+        known = ", ".join(board.signals) or "it has none"
+        yield f"timing.steady: {name!r} is none of the board's signals: {known} [steady-signal]"
     for number, wait in enumerate(timing.waits, 1):
         yield from (f"timing.waits, number {number}: {fault}" for fault in find_wait_faults(board, cpu, wait))
     seen: set[str] = set()

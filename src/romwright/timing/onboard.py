@@ -99,14 +99,20 @@ class BoardTiming:
             place = next((n for n, window in enumerate(windows) if line in window.names), None)
             held = delay + self.latch(line) + back
             if place is None:
-                unread = unknown(f"when {line} of the {self.board.cpu} is good in a read")
-                yield Path(cycle, line, pins, key, unread, held, need)
+                yield Path(cycle, line, pins, key, self.unread(line), held, need)
             else:
                 by_window.setdefault(place, []).append(held)
         for place, delays in sorted(by_window.items()):
             window = windows[place]
             span = self.at.window(window, *self.waits(access))
             yield Path(cycle, window.label, pins, key, span, latest(delays), need, window.source, window.assumes)
+
+    def unread(self, line: str) -> Quantity:
+        """Return the window of a line of which nobody has read when it is good."""
+        if line in self.board.signals:
+            drives = self.board.signals[line]
+            return unknown(f"when {line} ({drives}) is good in a read: name it in timing.steady if it stands still")
+        return unknown(f"when {line} of the {self.board.cpu} is good in a read")
 
     def latch(self, line: str) -> Quantity:
         """Return the delay of the latch of a multiplexed line: unknown unless the board's file tells of it."""

@@ -56,7 +56,8 @@ def cycle_paths(at: Pace, cycle: str, part: Part, grade_ns: float | None, around
         for pins, key, delay, only_if in ways(window, part, around, latch(at.page, around)):
             need = time_of(part, key, grade_ns)
             yield Path(cycle, window.label, pins, key, span, delay, need, window.source, window.assumes, only_if)
-    yield from release_paths(at, cycle, part, grade_ns, around.delays.get("strobe", ZERO))
+    off = "strobe" if output_enables(part) else "select"  # what ends a read of a chip without an output enable
+    yield from release_paths(at, cycle, part, grade_ns, around.delays.get(off, ZERO))
 
 
 def ways(window: Window, part: Part, around: Circumstances, held: Quantity) -> Iterator[tuple[str, str, Quantity, str]]:
@@ -64,7 +65,7 @@ def ways(window: Window, part: Part, around: Circumstances, held: Quantity) -> I
 
     A chip without an output enable has the strobe in its select.
     """
-    outputs = [name for name in part.enables if key_of(name) == OUTPUT]
+    outputs = output_enables(part)
     if window.kind == "address":
         yield address_words(part), ACCESS, around.delay("address") + held, ""
     if window.kind == "strobe":
@@ -74,6 +75,11 @@ def ways(window: Window, part: Part, around: Circumstances, held: Quantity) -> I
         only_if = f"{window.label} is part of the select" if window.kind == "select" and not gated else ""
         selects = (name for name in part.enables if name not in outputs)
         yield from ((name, ENABLE, around.delay("select"), only_if) for name in selects)
+
+
+def output_enables(part: Part) -> list[str]:
+    """List the output enables of a part."""
+    return [name for name in part.enables if key_of(name) == OUTPUT]
 
 
 def release_paths(at: Pace, cycle: str, part: Part, grade_ns: float | None, delay: Quantity) -> Iterator[Path]:
