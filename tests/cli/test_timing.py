@@ -143,8 +143,13 @@ def test_what_cannot_be_read_is_said_with_what_was_expected(romwright, words, fo
 def test_links_says_whether_the_chip_is_in_time(romwright):
     run = romwright("links", "tern-tl-1", "U7", "27C512", "--grade", 150)
     assert run.status == 0 and "In time?" in run.out and "grade of the chip: 150 ns" in run.out
+    text = " ".join(run.out.split())
+    assert "sources: Commodore 64 Programmer's Reference Guide, appendix L (6510)" in text and "DM74LS00" in text
+    assert "UNCHECKED: the delay of U5A (74LS139); TRWS" in text
+    kittiwake = " ".join(romwright("links", "kittiwake-kw-68", "U3", "27C256", "--grade", 45).out.split())
+    assert "taken for granted: a clock that is high for half of each period; Data are due #31" in kittiwake
     timing = romwright("links", "tern-tl-1", "U7", "27C512", "--grade", 150, "--json").json["timing"]
-    assert timing["verdict"] == "in time" and set(timing) == KEYS - {"cautions"}
+    assert timing["verdict"] == "in time" and set(timing) == KEYS
 
 
 def test_a_chip_that_is_too_slow_on_a_board_is_status_1(romwright, tmp_path):
@@ -200,6 +205,7 @@ name = "x"
     text = " ".join(romwright("sheet", "t.toml").out.split())
     assert "In time; least margin 255 ns: PHI2 to /OE" in text and "grade of the chip" in text
     assert "appendix L (6510)" in text and "Fairchild, DM74LS00" in text and "in time?: the delay of U5A (74LS139)" in text
+    assert "end of the read to floating unknown 0 ns 60 ns unknown" in text  # a path that cannot be said is not left out
     (tmp_path / "t.toml").write_text(job.replace("grade_ns = 250", "grade_ns = 251"), "utf-8")
     run = romwright("sheet", "t.toml")
     assert run.status == 2 and "no grade of 251 ns" in run.err

@@ -132,7 +132,7 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
     if as_json:
         told = answer.as_json()
         told["findings"] = [finding.as_json() for finding in findings]
-        print_json(told | {"cautions": list(page.cautions)})
+        print_json(told)
     else:
         click.echo(f"{answer.chip} at the {answer.cpu}\n")
         print_answer(answer)
@@ -145,7 +145,7 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
 
 def print_timing(answer, board) -> None:
     """Print whether a chip on a board is in time; `answer` is None where nobody has read when its CPU takes data in."""
-    from romwright.cli.render import print_findings
+    from romwright.cli.render import indented, print_findings, show
     from romwright.cli.wire import heading
 
     heading("In time?")
@@ -156,6 +156,8 @@ def print_timing(answer, board) -> None:
     if answer.findings:
         click.echo()
         print_findings(answer.findings)
+    click.echo()
+    show(*map(indented, answer.basis))
 
 
 def print_answer(answer) -> None:
@@ -202,10 +204,9 @@ def print_sources(answer) -> None:
     if answer.unchecked:
         heading("UNCHECKED: do not rely on these without a data sheet", fg="yellow")
         show(*(indented(name) for name in answer.unchecked))
-    taken = dict.fromkeys(path.assumes for path in answer.paths if path.assumes)
-    if taken or answer.pace.page.cautions:
+    if answer.granted:
         heading("Taken for granted")
-        show(*map(indented, (*taken, *answer.pace.page.cautions)))
+        show(*map(indented, answer.granted))
 
 
 def span(given) -> str:

@@ -138,6 +138,22 @@ class Answer:
         return list(dict.fromkeys(name for path in self.paths for name in path.unchecked))
 
     @property
+    def granted(self) -> list[str]:
+        """What the windows take for granted, and what else rules by the CPU's page."""
+        return list(dict.fromkeys([*(each.assumes for each in self.paths if each.assumes), *self.cautions]))
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """The cautions of the CPU's page."""
+        return self.pace.page.cautions if self.pace else ()
+
+    @property
+    def basis(self) -> list[str]:
+        """What the margins rest on, in lines: documents, what is unchecked, what is taken for granted."""
+        lists = ("sources", self.checked), ("UNCHECKED", self.unchecked), ("taken for granted", self.granted)
+        return [f"{what}: {'; '.join(each)}" for what, each in lists if each]
+
+    @property
     def words(self) -> str:
         """The verdict in a sentence, with the path that binds."""
         bound, worst = self.binding, self.latest
@@ -227,7 +243,7 @@ class Answer:
             "binding": None if bound is None else {"path": bound.name, "margin_ns": bound.margin.as_json()},
             "slowest_ns": slowest and slowest[0], "slowest_sure": bool(slowest and slowest[1]),
             "paths": [path.as_json() for path in self.paths],
-            "findings": [finding.as_json() for finding in self.findings],
+            "findings": [finding.as_json() for finding in self.findings], "cautions": list(self.cautions),
         }  # fmt: skip
 
 
