@@ -129,6 +129,8 @@ def test_a_clock_above_the_grade(romwright):
     (("Z80A", "4MHz", "27128A", "--cpu-grade", "Z80B"), "Z80A is one grade, --cpu-grade Z80B another", "Z80"),
     (("Z80", "4MHz", "27128A", "--cpu-grade", ""), "there is no grade of the Z80 named ''", "Z80B"),
     (("Z80", "0MHz", "27128A"), "'0MHz' is no clock frequency", "MHz"),
+    (("Z80", "4Hz", "27128A"), "4Hz: no CPU runs at that", "0.001 to 200 MHz"),
+    (("Z80", "1GHz", "27128A"), "1GHz: no CPU runs at that", "0.001 to 200 MHz"),
     (("Z80", "1e99MHz", "27128A"), "'1e99MHz' is no clock frequency", "MHz"),
     (("Z80", "4MHz/0", "27128A"), "'4MHz/0' is no clock frequency", "MHz"),
     (("Z80", "4MHz", "27128A", "--gated", "/RAS"), "--gated /RAS", "/MREQ"),
@@ -208,4 +210,4 @@ name = "x"
     assert "end of the read to floating unknown 0 ns 60 ns unknown" in text  # a path that cannot be said is not left out
     (tmp_path / "t.toml").write_text(job.replace("grade_ns = 250", "grade_ns = 251"), "utf-8")
     run = romwright("sheet", "t.toml")
-    assert run.status == 2 and "no grade of 251 ns" in run.err
+    assert run.status == 2 and "no grade of 251 ns" in run.err and "grade_ns under fit of the job" in run.err

@@ -178,6 +178,17 @@ def test_a_grade_that_the_cpu_does_not_have():
     assert "dunlin-dl-2" in caught.value.where and "Z80B" in caught.value.near
 
 
+def test_a_cpu_without_a_timing_page_is_said_to_be_so(monkeypatch, capsys):
+    from romwright.cli.timing import print_timing
+    from romwright.timing import onboard
+
+    monkeypatch.setattr(onboard, "find_timing", lambda name: None)
+    board = require_board("dunlin-dl-2")
+    answer = judged(board, "U7", "27C32", DUNLIN, 150)
+    print_timing(answer, board)
+    assert answer is None and "It cannot be said: no page has the read timing of the Z80." in capsys.readouterr().out
+
+
 def test_the_gates_of_a_plan_count():
     """A select that only a new gate can make: the '32 of the plan takes 22 ns (TI SDLS100, p. 4) besides the '138."""
     board = require_board("dunlin-dl-2")

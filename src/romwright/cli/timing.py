@@ -12,11 +12,15 @@ from romwright.errors import OptionError
 
 def read_clock(context: click.Context, parameter: click.Parameter, text: str) -> float:
     """Read a clock in MHz; a number without its unit is refused, since 4 would be 4 Hz. Raises OptionError."""
+    from romwright.boards.clockrules import LEAST_MHZ, MOST_MHZ
     from romwright.boards.linerates import parse_clock
 
     if is_number(text.strip()):
         raise OptionError(f"{text!r} has no unit", where="CLOCK", expected=f"kHz or MHz behind it: {text.strip()}MHz")
-    return float(parse_clock(text, "CLOCK")) / 1e6
+    mhz = float(parse_clock(text, "CLOCK") / 10**6)
+    if not LEAST_MHZ <= mhz <= MOST_MHZ:
+        raise OptionError(f"{text}: no CPU runs at that", where="CLOCK", expected=f"{LEAST_MHZ} to {MOST_MHZ} MHz")
+    return mhz
 
 
 def is_number(text: str) -> bool:
