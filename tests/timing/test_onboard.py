@@ -15,7 +15,7 @@ from romwright.fit.onboard.settings import Study
 from romwright.fit.plans.glue import PlacedGate, Tap
 from romwright.fit.plans.rows import How
 from romwright.parts.library import require_part
-from romwright.timing.arrivals import Arrivals
+from romwright.timing.arrivals import Arrivals, gate_delay
 from romwright.timing.chip import require_grade_ns
 from romwright.timing.onboard import judge_on_board, judge_planned
 
@@ -160,6 +160,15 @@ def test_a_data_buffer_counts_on_every_path_and_one_that_nobody_named_is_unknown
     paths = found(judged(replace(board, timing=timing, buffered=True), "U7", "27C32", DUNLIN, 150))
     for path, window in ((("memory read", "address", "A0-A11"), 465), (("memory read", "/MREQ", "/CE"), 365 - 38)):
         assert paths[path].margin.low_ns == (delay if delay is None else window - delay - 150)
+        assert "that the buffer of the data lines is switched on before the data come" in paths[path].assumes
+
+
+def test_the_enable_of_a_buffer_of_which_only_the_input_was_read_is_unknown():
+    """TI SDLS044A gives 18 ns from A to Y of a 74LS125A; its enable was not read."""
+    gate = Gate("U9", "three-state buffer", "IN /EN", "OUT", chip="74LS125A")
+    assert gate_delay(gate, "IN").low_ns == 18 and not gate_delay(gate, "/EN").is_known
+    decoder = require_board("dunlin-dl-2").gates[0]
+    assert gate_delay(decoder, "/MREQ").low_ns == 38 and gate_delay(decoder, "A12").low_ns == 41
 
 
 def test_waits_and_stretching_count_where_the_board_says_so():

@@ -140,7 +140,8 @@ class Answer:
     @property
     def granted(self) -> list[str]:
         """What the windows take for granted, and what else rules by the CPU's page."""
-        return list(dict.fromkeys([*(each.assumes for each in self.paths if each.assumes), *self.cautions]))
+        taken = (each for path in self.paths for each in path.assumes.split("; ") if each)
+        return list(dict.fromkeys((*taken, *self.cautions)))
 
     @property
     def cautions(self) -> tuple[str, ...]:

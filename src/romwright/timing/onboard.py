@@ -13,7 +13,7 @@ from romwright.timing.arrivals import Arrivals, Ways, data_delay
 from romwright.timing.chip import ACCESS, FLOAT, Grade, address_words, key_of, time_of
 from romwright.timing.judgement import Answer
 from romwright.timing.library import find_timing, require_grade
-from romwright.timing.paths import Path, merged
+from romwright.timing.paths import BUFFER_ON, Path, merged
 from romwright.timing.quantity import Quantity, latest, unknown
 from romwright.timing.windows import Pace, pace
 
@@ -53,6 +53,8 @@ class BoardTiming:
         self.chip, self.board = mounted.chip, mounted.board
         self.arrivals = Arrivals(mounted.nets)
         self.back = self.way_back()
+        data = mounted.nets.wiring.data_lines[mounted.socket.name]
+        self.is_buffered = self.board.buffered or bool(data & self.arrivals.buffers.keys())
 
     def judge(self) -> Answer:
         """Return the margins of all paths in all reads of the socket's areas."""
@@ -105,7 +107,8 @@ class BoardTiming:
         for place, delays in sorted(by_window.items()):
             window = windows[place]
             span = self.at.window(window, *self.waits(access))
-            yield Path(cycle, window.label, pins, key, span, latest(delays), need, window.source, window.assumes)
+            taken = "; ".join(filter(None, (window.assumes, BUFFER_ON * self.is_buffered)))
+            yield Path(cycle, window.label, pins, key, span, latest(delays), need, window.source, taken)
 
     def unread(self, line: str) -> Quantity:
         """Return the window of a line of which nobody has read when it is good."""

@@ -11,6 +11,7 @@ from romwright.timing.chip import FLOAT
 from romwright.timing.quantity import Quantity
 
 EVERY = "every read"
+BUFFER_ON = "that the buffer of the data lines is switched on before the data come"
 
 
 @dataclass(frozen=True)

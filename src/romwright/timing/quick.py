@@ -11,7 +11,7 @@ from romwright.timing.chip import ACCESS, ENABLE, FLOAT, OUTPUT, address_words, 
 from romwright.timing.chip import Grade as Fitted
 from romwright.timing.judgement import Answer
 from romwright.timing.model import Grade, Timing, Window
-from romwright.timing.paths import Path, merged
+from romwright.timing.paths import BUFFER_ON, Path, merged
 from romwright.timing.quantity import ZERO, Quantity, unknown
 from romwright.timing.windows import Pace, pace
 
@@ -55,7 +55,8 @@ def cycle_paths(at: Pace, cycle: str, part: Part, grade_ns: float | None, around
         span = at.window(window, around.waits_in(cycle), around.stretch_ns)
         for pins, key, delay, only_if in ways(window, part, around, latch(at.page, around)):
             need = time_of(part, key, grade_ns)
-            yield Path(cycle, window.label, pins, key, span, delay, need, window.source, window.assumes, only_if)
+            taken = "; ".join(filter(None, (window.assumes, BUFFER_ON * ("data" in around.delays))))
+            yield Path(cycle, window.label, pins, key, span, delay, need, window.source, taken, only_if)
     off = "strobe" if output_enables(part) else "select"  # what ends a read of a chip without an output enable
     yield from release_paths(at, cycle, part, grade_ns, around.delays.get(off, ZERO))
 
