@@ -97,6 +97,15 @@ def test_a_chip_without_an_output_enable_lets_go_behind_the_delay_of_its_select(
     assert release["delay_ns"] == [0, 0]
 
 
+def test_a_wait_of_which_no_document_was_read_is_said_to_be_unchecked(romwright):
+    words = ("timing", "68000 8 MHz", "8MHz", "27128A", "--grade", 250)
+    bare, waited = (romwright(*words, *more, "--json").json for more in ((), ("--wait", 1)))
+    assert not any(path["unchecked"] for path in bare["paths"])
+    (address,) = [path for path in waited["paths"] if path["time"] == "access_ns"]
+    assert address["window_ns"] == [428, 428] and address["unchecked"] == ["the window of address"]
+    assert address["source"].endswith("; waits: from memory, unchecked: that a wait is a whole clock")
+
+
 def test_a_clock_is_divided_exactly(romwright):
     """14.31818 MHz over 3 is the 4.77 MHz of an 8088: 488 ns from the address (Intel 231456-006, pp. 17-18)."""
     run = romwright("timing", "8088", "14.31818MHz/3", "27128A", "--delay", "address=0", "--json")

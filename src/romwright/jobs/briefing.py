@@ -192,7 +192,7 @@ def in_time(fitted: Fitted) -> Iterator[Block]:
         yield Table(MARGINS, tuple(rows))
     known = [*timing.circumstances, *[f"not known: {'; '.join(timing.lacks)}"] * bool(timing.lacks)]
     at, sources = "; ".join(known), f"Sources: {'; '.join(timing.checked)}."
-    granted = f"Taken for granted: {'; '.join(timing.granted).rstrip('.')}." if timing.granted else ""
+    granted = f"Taken for granted: {'; '.join(timing.granted)}." if timing.granted else ""
     yield Words(" ".join(filter(None, (f"{at[0].upper()}{at[1:]}.", timing.slowest_words, sources, granted))))
 
 

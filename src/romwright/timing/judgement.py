@@ -141,7 +141,7 @@ class Answer:
     def granted(self) -> list[str]:
         """What the windows take for granted, and what else rules by the CPU's page."""
         taken = (each for path in self.paths for each in path.assumes.split("; ") if each)
-        return list(dict.fromkeys((*taken, *self.cautions)))
+        return [each.removesuffix(".") for each in dict.fromkeys((*taken, *self.cautions))]
 
     @property
     def cautions(self) -> tuple[str, ...]:

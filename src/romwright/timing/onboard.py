@@ -106,9 +106,10 @@ class BoardTiming:
                 by_window.setdefault(place, []).append(held)
         for place, delays in sorted(by_window.items()):
             window = windows[place]
-            span = self.at.window(window, *self.waits(access))
+            waits, stretch_ns = self.waits(access)
+            span, basis = self.at.window(window, waits, stretch_ns), window.basis(waits)
             taken = "; ".join(filter(None, (window.assumes, BUFFER_ON * self.is_buffered)))
-            yield Path(cycle, window.label, pins, key, span, latest(delays), need, window.source, taken)
+            yield Path(cycle, window.label, pins, key, span, latest(delays), need, basis, taken)
 
     def unread(self, line: str) -> Quantity:
         """Return the window of a line of which nobody has read when it is good."""

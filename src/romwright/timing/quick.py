@@ -52,11 +52,12 @@ def judge_quickly(
 def cycle_paths(at: Pace, cycle: str, part: Part, grade_ns: float | None, around: Circumstances) -> Iterator[Path]:
     """Yield the paths of one cycle."""
     for window in at.page.windows_of(cycle):
-        span = at.window(window, around.waits_in(cycle), around.stretch_ns)
+        waits = around.waits_in(cycle)
+        span, basis = at.window(window, waits, around.stretch_ns), window.basis(waits)
         for pins, key, delay, only_if in ways(window, part, around, latch(at.page, around)):
             need = time_of(part, key, grade_ns)
             taken = "; ".join(filter(None, (window.assumes, BUFFER_ON * ("data" in around.delays))))
-            yield Path(cycle, window.label, pins, key, span, delay, need, window.source, taken, only_if)
+            yield Path(cycle, window.label, pins, key, span, delay, need, basis, taken, only_if)
     off = "strobe" if output_enables(part) else "select"  # what ends a read of a chip without an output enable
     yield from release_paths(at, cycle, part, grade_ns, around.delays.get(off, ZERO))
 
