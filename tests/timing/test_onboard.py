@@ -138,6 +138,17 @@ def test_a_ladder_of_gates_is_worked_out_once():
     assert ways["/MREQ"].low_ns == 38 + rungs * 22 and ways["/RD"].low_ns == rungs * 22  # the '32: TI SDLS100, p. 4
 
 
+def test_a_loop_of_gates_is_unknown_from_whichever_gate_one_looks():
+    board = require_board("dunlin-dl-2")
+    loop = (Gate("GX", "nand", "/ROM0 Y", "X", delay_ns=5), Gate("GY", "nand", "/RD X", "Y", delay_ns=5))
+    looped, cpu = replace(board, gates=(*board.gates, *loop)), require_cpu("Z80")
+    study = Study(looped, cpu, board.sockets[0], require_part("27C32"))
+    for order in (("X", "Y"), ("Y", "X")):
+        arrivals = Arrivals(study.nets(DUNLIN))
+        for ways in map(arrivals.ways, order):
+            assert {"a loop of gates", "/RD", "/MREQ"} <= set(ways) and not ways["a loop of gates"].is_known
+
+
 def test_what_nobody_stated_is_named_as_such():
     board = require_board("dunlin-dl-2")
     answer = judged(replace(board, timing=None), "U7", "27C32", DUNLIN, 150)

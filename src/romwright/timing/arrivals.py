@@ -9,6 +9,7 @@ from romwright.fit.onboard.traces import Source
 from romwright.timing.delays import glue_delay
 from romwright.timing.quantity import ZERO, Quantity, known, latest, unknown
 
+LOOP = "a loop of gates"
 Ways = dict[str, Quantity]  # by the CPU's line at which a way begins
 
 
@@ -34,7 +35,7 @@ class Arrivals:
         root = self.nets.joints.find(node)
         if root in above:  # gates that feed each other: a latch made of gates
             self._cut.add(root)
-            return {"a loop of gates": unknown(f"how long the loop of gates at {node} takes")}
+            return {LOOP: unknown(f"how long the loop of gates at {node} takes")}
         if root not in self._known:
             found: dict[str, list[Quantity]] = {}
             for source in self.nets.sources(node):

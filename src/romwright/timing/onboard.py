@@ -9,7 +9,7 @@ from romwright.fit.onboard.accesses import Access
 from romwright.fit.onboard.boarding import BoardPlan, study_plan
 from romwright.fit.onboard.mounted import Mounted
 from romwright.parts.model import Part, Role
-from romwright.timing.arrivals import Arrivals, Ways, data_delay
+from romwright.timing.arrivals import LOOP, Arrivals, Ways, data_delay
 from romwright.timing.chip import ACCESS, FLOAT, Grade, address_words, key_of, time_of
 from romwright.timing.judgement import Answer
 from romwright.timing.library import find_timing, require_grade
@@ -116,7 +116,8 @@ class BoardTiming:
         if line in self.board.signals:
             drives = self.board.signals[line]
             return unknown(f"when {line} ({drives}) is good in a read: name it in timing.steady if it stands still")
-        return unknown(f"when {line} of the {self.board.cpu} is good in a read")
+        whose = "" if line == LOOP else f" of the {self.board.cpu}"
+        return unknown(f"when {line}{whose} is good in a read")
 
     def latch(self, line: str) -> Quantity:
         """Return the delay of the latch of a multiplexed line: unknown unless the board's file tells of it."""
