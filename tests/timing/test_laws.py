@@ -1,11 +1,17 @@
 """Laws of margins: they fall with the clock and with delays, waits never hurt, and what is unknown stays unknown."""
 
-from hypothesis import given
+import pytest
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
+from romwright.boards.clocking import Clocking, Wait
+from romwright.boards.library import require_board, require_cpu
+from romwright.fit.onboard.settings import Study
 from romwright.parts.library import part_names, require_part
 from romwright.timing.chip import ACCESS, Grade, grades_of, time_of
 from romwright.timing.library import find_timing, timing_names
+from romwright.timing.onboard import judge_on_board
 from romwright.timing.paths import EVERY
 from romwright.timing.quantity import Given, known, latest, quantity, unknown
 from romwright.timing.quick import PLACES, Circumstances, judge_quickly
@@ -55,6 +61,49 @@ def test_margins_fall_as_a_delay_grows(cpu, chip, clock, place, one, other):
     no_better(long, short)
 
 
+REACHED = {"address": {"access_ns"}, "select": {"enable_ns"}, "strobe": {"output_enable_ns"}}
+
+
+@given(cpus, chips, clocks, places, times)
+def test_a_delay_counts_in_full_on_the_paths_of_its_place_and_on_no_other_read(cpu, chip, clock, place, ns):
+    (page, grade), none = cpu, {"address": known("latch", 0, "here")}
+    delays = none | {place: known("stated", ns, "here")}
+    before, after = (
+        judge_quickly(page, clock, chip[0], Grade(chip[1]), Circumstances(each), grade).reads for each in (none, delays)
+    )
+    for one, other in zip(before, after, strict=True):
+        counts = place == "data" or other.key in REACHED[place]
+        assert other.delay.low_ns == pytest.approx(one.delay.low_ns + ns * counts, abs=1e-4), other.name
+        if one.margin.is_known:
+            assert other.margin.low_ns == pytest.approx(one.margin.low_ns - ns * counts, abs=1e-4)
+
+
+DUNLIN, CPU = require_board("dunlin-dl-2"), require_cpu("Z80")
+
+
+def on_board(clock_mhz, gate_ns, clocks, stretch_ns):
+    """Return the margins of a 27C32 on the Dunlin with these circumstances."""
+    waits = (Wait(clocks, stretch_ns),) if clocks or stretch_ns else ()
+    gates = tuple(replace(gate, chip="", delay_ns=gate_ns) for gate in DUNLIN.gates)
+    board = replace(DUNLIN, timing=Clocking(clock_mhz, "Z80A", waits), gates=gates)
+    study = Study(board, CPU, board.sockets[0], require_part("27C32"))
+    mounted = study.mount(study.nets({"LK1": "2732", "LK2": "2532", "LK3": "2732"}))
+    return {(path.cycle, path.start, path.pins): path.margin for path in judge_on_board(mounted, Grade(150)).reads}
+
+
+@settings(max_examples=20)
+@given(clocks, clocks, times, times, waits, waits, times, times)
+def test_on_a_board_too_margins_fall_with_clock_and_delay_and_grow_with_waits(c, d, g, h, w, x, s, t):
+    bad = on_board(max(c, d), max(g, h), min(w, x), min(s, t))
+    good = on_board(min(c, d), min(g, h), max(w, x), max(s, t))
+    no_better(bad, good)
+    assert len(bad) == 10 and all(margin.is_known for margin in bad.values())
+    late = on_board(max(c, d), max(g, h) + 10, min(w, x), min(s, t))  # one gate is on the way to /CE, none to the rest
+    assert all(late[path].low_ns == pytest.approx(bad[path].low_ns - 10 * (path[2] == "/CE"), abs=1e-4) for path in bad)
+    held = on_board(max(c, d), max(g, h), min(w, x), min(s, t) + 10)
+    assert all(held[path].low_ns == pytest.approx(margin.low_ns + 10, abs=1e-4) for path, margin in bad.items())
+
+
 @given(cpus, chips, clocks, waits, st.integers(1, 3))
 def test_waits_never_make_it_worse(cpu, chip, clock, few, more):
     """Where what a wait adds was not read, waits make a margin unknown: then there is nothing to compare."""
@@ -84,8 +133,6 @@ def test_an_unknown_delay_makes_its_paths_unknown(cpu, chip, clock, place):
 
 @given(cpus, chips, clocks, st.data())
 def test_a_parameter_that_was_not_read_makes_its_windows_unknown(cpu, chip, clock, data):
-    from msgspec.structs import replace
-
     page, grade = cpu
     missing = data.draw(st.sampled_from(sorted(grade.ns.keys() - {page.period})))
     at = pace(page, clock, replace(grade, ns={name: ns for name, ns in grade.ns.items() if name != missing}))

@@ -8,12 +8,14 @@ from msgspec.structs import replace
 
 from romwright.boards.clocking import Buffer, Clocking, Wait
 from romwright.boards.library import fitted_chips, read_board, require_board, require_cpu
+from romwright.boards.model import Gate
 from romwright.errors import UnknownNameError
 from romwright.fit.onboard.boarding import plan_board
 from romwright.fit.onboard.settings import Study
 from romwright.fit.plans.glue import PlacedGate, Tap
 from romwright.fit.plans.rows import How
 from romwright.parts.library import require_part
+from romwright.timing.arrivals import Arrivals, gate_delay
 from romwright.timing.chip import require_grade_ns
 from romwright.timing.onboard import judge_on_board, judge_planned
 
@@ -95,6 +97,65 @@ def test_what_the_board_does_not_say_is_unknown():
     assert paths["memory read", "address", "A0-A11"].margin.low_ns == 465 - 150
 
 
+def test_an_unknown_delay_does_not_excuse_a_chip_that_is_too_slow_without_it():
+    """/MREQ of a Z80A leaves 255 ns (Zilog, pp. 37-41): a decoder takes some of that, whichever it is."""
+    board = require_board("dunlin-dl-2")
+    bare = replace(board, gates=tuple(replace(gate, chip="") for gate in board.gates))
+    bare = replace(bare, timing=replace(bare.timing, waits=()))
+    answer = judged(bare, "U7", "27C32", DUNLIN, 250)
+    assert answer.verdict == "unknown" and answer.slowest == (250, False)
+    slow = replace(bare, timing=Clocking(6, "Z80B"))  # T 166.7: 1.5 T - 70 - 30 = 150 ns from /MREQ
+    answer = judged(slow, "U7", "27C32", DUNLIN, 200)
+    path = found(answer)["opcode fetch", "/MREQ", "/CE"]
+    assert not path.margin.is_known and path.fails and path.most_ns == 150 - 200
+    assert answer.verdict == "too slow" and answer.slowest == (150, False)
+    (fault,) = [finding for finding in answer.findings if finding.code.name == "too-slow"]
+    assert "too slow by more than 50 ns: /MREQ to /CE" in fault.title and "more than 50 ns" in answer.words
+
+
+def test_a_signal_of_which_nobody_knows_when_it_is_good_is_unknown_unless_it_is_steady():
+    board = require_board("dunlin-dl-2")
+    gates = (replace(board.gates[0], inputs="A12 A13 A14 EN /MREQ A15"), *board.gates[1:])
+    timing = replace(board.timing, waits=())
+    piped = replace(board, signals={"EN": "U40, a PAL"}, gates=gates, timing=timing)
+    answer = judged(piped, "U7", "27C32", DUNLIN, 150)
+    assert answer.verdict == "unknown" and "when EN (U40, a PAL) is good in a read" in answer.lacks[0]
+    steady = replace(piped, timing=replace(timing, steady="EN"))
+    assert judged(steady, "U7", "27C32", DUNLIN, 150).verdict == "in time"
+
+
+def test_a_ladder_of_gates_is_worked_out_once():
+    """Each rung has two gates that both hang on both of the rung before: 2 to the 60th ways."""
+    board, rungs = require_board("dunlin-dl-2"), 60
+    gates, before = list(board.gates), ("/ROM0", "/RD")
+    for rung in range(rungs):
+        after = (f"X{rung}", f"Y{rung}")
+        gates += [Gate(f"G{node}", "or", " ".join(before), node, chip="74LS32") for node in after]
+        before = after
+    cpu, place = require_cpu(board.cpu), board.sockets[0]
+    study = Study(replace(board, gates=tuple(gates)), cpu, place, require_part("27C32"))
+    ways = Arrivals(study.nets(DUNLIN)).ways(before[0])
+    assert ways["/MREQ"].low_ns == 38 + rungs * 22 and ways["/RD"].low_ns == rungs * 22  # the '32: TI SDLS100, p. 4
+
+
+def test_a_loop_of_gates_is_unknown_from_whichever_gate_one_looks():
+    board = require_board("dunlin-dl-2")
+    loop = (Gate("GX", "nand", "/ROM0 Y", "X", delay_ns=5), Gate("GY", "nand", "/RD X", "Y", delay_ns=5))
+    looped, cpu = replace(board, gates=(*board.gates, *loop)), require_cpu("Z80")
+    study = Study(looped, cpu, board.sockets[0], require_part("27C32"))
+    for order in (("X", "Y"), ("Y", "X")):
+        arrivals = Arrivals(study.nets(DUNLIN))
+        for ways in map(arrivals.ways, order):
+            assert {"a loop of gates", "/RD", "/MREQ"} <= set(ways) and not ways["a loop of gates"].is_known
+
+
+def test_what_nobody_stated_is_named_as_such():
+    board = require_board("dunlin-dl-2")
+    answer = judged(replace(board, timing=None), "U7", "27C32", DUNLIN, 150)
+    assert {"the clock at CLK", "the grade of the Z80"} <= set(answer.lacks)
+    assert not any("TdCr" in name for name in answer.lacks)
+
+
 def test_a_stated_delay_of_a_gate_counts():
     board = require_board("dunlin-dl-2")
     said = replace(board, gates=tuple(replace(gate, chip="", delay_ns=100) for gate in board.gates))
@@ -110,6 +171,15 @@ def test_a_data_buffer_counts_on_every_path_and_one_that_nobody_named_is_unknown
     paths = found(judged(replace(board, timing=timing, buffered=True), "U7", "27C32", DUNLIN, 150))
     for path, window in ((("memory read", "address", "A0-A11"), 465), (("memory read", "/MREQ", "/CE"), 365 - 38)):
         assert paths[path].margin.low_ns == (delay if delay is None else window - delay - 150)
+        assert "that the buffer of the data lines is switched on before the data come" in paths[path].assumes
+
+
+def test_the_enable_of_a_buffer_of_which_only_the_input_was_read_is_unknown():
+    """TI SDLS044A gives 18 ns from A to Y of a 74LS125A; its enable was not read."""
+    gate = Gate("U9", "three-state buffer", "IN /EN", "OUT", chip="74LS125A")
+    assert gate_delay(gate, "IN").low_ns == 18 and not gate_delay(gate, "/EN").is_known
+    decoder = require_board("dunlin-dl-2").gates[0]
+    assert gate_delay(decoder, "/MREQ").low_ns == 38 and gate_delay(decoder, "A12").low_ns == 41
 
 
 def test_waits_and_stretching_count_where_the_board_says_so():
@@ -126,6 +196,17 @@ def test_a_grade_that_the_cpu_does_not_have():
     with pytest.raises(UnknownNameError) as caught:
         judged(replace(board, timing=Clocking(4, "Z80C")), "U7", "27C32", DUNLIN)
     assert "dunlin-dl-2" in caught.value.where and "Z80B" in caught.value.near
+
+
+def test_a_cpu_without_a_timing_page_is_said_to_be_so(monkeypatch, capsys):
+    from romwright.cli.timing import print_timing
+    from romwright.timing import onboard
+
+    monkeypatch.setattr(onboard, "find_timing", lambda name: None)
+    board = require_board("dunlin-dl-2")
+    answer = judged(board, "U7", "27C32", DUNLIN, 150)
+    print_timing(answer, board)
+    assert answer is None and "It cannot be said: no page has the read timing of the Z80." in capsys.readouterr().out
 
 
 def test_the_gates_of_a_plan_count():

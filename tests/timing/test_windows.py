@@ -163,3 +163,15 @@ def test_the_grade_that_is_assumed_is_the_slowest_for_the_clock():
     page = find_timing("Z80")
     assert [pace(page, mhz).grade.name for mhz in (1, 2.5, 4, 6, 50)] == ["Z8400", "Z8400", "Z80A", "Z80B", "Z84C0020"]
     assert pace(page, 50).is_too_fast and not pace(page, 4, require_grade(page, "z80a")).is_too_fast
+
+
+@pytest.mark.parametrize("name, mhz, grade", [
+    ("68000", 8, "MC68000 8 MHz before 8827"), ("68000", 16, "MC68000 16.67 MHz 12F"), ("6502", 1, "6510"),
+])  # fmt: skip
+def test_of_grades_for_one_clock_the_slower_is_assumed(name, mhz, grade):
+    page = find_timing(name)
+    assumed = pace(page, mhz)
+    (first,) = [each for each in page.windows_of(page.cycles[0]) if each.kind == "address"]
+    rivals = [each for each in page.grades if each.ns[page.period] == assumed.grade.ns[page.period]]
+    assert assumed.grade.name == grade and len(rivals) > 1
+    assert assumed.window(first).low_ns == min(pace(page, mhz, each).window(first).low_ns for each in rivals)

@@ -29,9 +29,13 @@ class Buffer(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Clocking(Struct, frozen=True, forbid_unknown_fields=True):
-    """The clock of the CPU, its speed grade, waits and buffers; what is left out is unknown."""
+    """The clock of the CPU, its speed grade, waits and buffers; what is left out is unknown.
+
+    `steady` are those of the board's `signals` that stand still in every read, such as a bank latch's.
+    """
 
     clock_mhz: float | None = None
     cpu_grade: str = ""
     waits: tuple[Wait, ...] = ()
     buffers: tuple[Buffer, ...] = ()
+    steady: str = ""

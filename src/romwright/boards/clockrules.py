@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from romwright.boards.gluedelays import find_glue
 from romwright.boards.model import Board, Cpu, expand, parse_span
 
-MOST_MHZ = 200
+LEAST_MHZ, MOST_MHZ = 0.001, 200  # far from any CPU of these years on both sides, to catch slips of the unit
 MOST_NS = 10_000
 MOST_CLOCKS = 100
 
@@ -19,8 +19,11 @@ def find_clock_faults(board: Board, cpu: Cpu) -> Iterator[str]:
     timing = board.timing
     if timing is None:
         return
-    if timing.clock_mhz is not None and not 0 < timing.clock_mhz <= MOST_MHZ:
-        yield f"timing.clock_mhz: {timing.clock_mhz:g}, expected MHz, above 0 and up to {MOST_MHZ} [clock]"
+    if timing.clock_mhz is not None and not LEAST_MHZ <= timing.clock_mhz <= MOST_MHZ:
+        yield f"timing.clock_mhz: {timing.clock_mhz:g}, expected MHz, {LEAST_MHZ} to {MOST_MHZ} [clock]"
+    for name in (name for name in timing.steady.split() if name not in board.signals):
+        known = ", ".join(board.signals) or "it has none"
+        yield f"timing.steady: {name!r} is none of the board's signals: {known} [steady-signal]"
     for number, wait in enumerate(timing.waits, 1):
         yield from (f"timing.waits, number {number}: {fault}" for fault in find_wait_faults(board, cpu, wait))
     seen: set[str] = set()

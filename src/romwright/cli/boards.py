@@ -106,6 +106,8 @@ def print_clock(timing) -> None:
     for buffer in timing.buffers:
         known = f"{buffer.delay_ns:g} ns" if buffer.delay_ns is not None else buffer.chip or "unknown"
         click.echo(f"in line with {buffer.lines}: {known}")
+    if timing.steady:
+        click.echo(f"stand still in every read: {timing.steady}")
 
 
 def write_svg(path: str, page, setting: dict[str, str] | None, overwrite: bool) -> None:

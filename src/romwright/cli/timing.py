@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import click
 
 from romwright.cli.options import AS_JSON, GRADE
@@ -10,22 +12,43 @@ from romwright.errors import OptionError
 
 def read_clock(context: click.Context, parameter: click.Parameter, text: str) -> float:
     """Read a clock in MHz; a number without its unit is refused, since 4 would be 4 Hz. Raises OptionError."""
+    from romwright.boards.clockrules import LEAST_MHZ, MOST_MHZ
     from romwright.boards.linerates import parse_clock
 
-    if text.replace(".", "", 1).strip().isdigit():
+    if is_number(text.strip()):
         raise OptionError(f"{text!r} has no unit", where="CLOCK", expected=f"kHz or MHz behind it: {text.strip()}MHz")
-    return float(parse_clock(text, "CLOCK")) / 1e6
+    mhz = float(parse_clock(text, "CLOCK") / 10**6)
+    if not LEAST_MHZ <= mhz <= MOST_MHZ:
+        raise OptionError(f"{text}: no CPU runs at that", where="CLOCK", expected=f"{LEAST_MHZ} to {MOST_MHZ} MHz")
+    return mhz
+
+
+def is_number(text: str) -> bool:
+    """Tell whether a text is a plain number: `41`, `22.5`."""
+    return re.fullmatch(r"[0-9]{1,12}(\.[0-9]{0,12})?", text) is not None
+
+
+def read_stretch(context: click.Context, parameter: click.Parameter, ns: float) -> float:
+    """Read how long the clock is held. Raises OptionError."""
+    from romwright.boards.clockrules import MOST_NS
+
+    if not 0 <= ns <= MOST_NS:
+        raise OptionError(f"--stretch {ns:g}: the clock held for so long", expected=f"0 to {MOST_NS} nanoseconds")
+    return ns
 
 
 def parse_waits(context: click.Context, parameter: click.Parameter, entries) -> dict[str, int]:
     """Read `1`, or `CYCLE=1`: waits in every cycle or in one. Raises OptionError."""
+    from romwright.boards.clockrules import MOST_CLOCKS
+
     found: dict[str, int] = {}
     for entry in entries:
         cycle, _, count = entry.rpartition("=")
-        if not count.strip().isdigit() or int(count) > 100 or cycle.strip() in found:
+        if not re.fullmatch("[0-9]{1,3}", count.strip()) or int(count) > MOST_CLOCKS or cycle.strip() in found:
             raise OptionError(
                 f"--wait {entry}: no number of waits, or given twice",
-                expected="waits in every read, --wait 1, or in one kind, --wait 'opcode fetch=1'; 100 at most",
+                expected="waits in every read, --wait 1, or in one kind, --wait 'opcode fetch=1'; "
+                f"{MOST_CLOCKS} at most",
             )
         found[cycle.strip()] = int(count)
     return found
@@ -33,6 +56,7 @@ def parse_waits(context: click.Context, parameter: click.Parameter, entries) -> 
 
 def parse_delays(context: click.Context, parameter: click.Parameter, entries) -> dict:
     """Read `select=41` or `select=74LS138`: a delay before or behind the chip; they add up. Raises OptionError."""
+    from romwright.boards.clockrules import MOST_NS
     from romwright.boards.gluedelays import find_glue
     from romwright.timing.delays import glue_delay
     from romwright.timing.quantity import ZERO, known
@@ -41,12 +65,12 @@ def parse_delays(context: click.Context, parameter: click.Parameter, entries) ->
     found: dict = {}
     for entry in entries:
         place, _, value = (word.strip() for word in entry.partition("="))
-        number = value.replace(".", "", 1).isdigit()
-        if place not in PLACES or not value or (not number and find_glue(value) is None):
+        number = is_number(value)
+        if place not in PLACES or (float(value) > MOST_NS if number else find_glue(value) is None):
             raise OptionError(
                 f"--delay {entry}: no place and time",
                 expected=f"one of {', '.join(PLACES)}, then nanoseconds or a chip whose delay is known: select=41, "
-                "select=74LS138",
+                f"select=74LS138; {MOST_NS} ns at most",
                 help="pinmaps/delays.toml lists the chips",
             )
         delay = known(f"the delay stated for {place}", float(value), "as stated") if number else glue_delay(value)
@@ -64,7 +88,9 @@ def parse_delays(context: click.Context, parameter: click.Parameter, entries) ->
     "--wait", "waits", multiple=True, callback=parse_waits, metavar="N|CYCLE=N",
     help="Waits in every read, or in one kind of cycle; repeat it.",
 )  # fmt: skip
-@click.option("--stretch", type=click.FloatRange(0), default=0, metavar="NS", help="How long the clock is held.")
+@click.option(
+    "--stretch", type=float, default=0, callback=read_stretch, metavar="NS", help="How long the clock is held."
+)
 @click.option(
     "--delay", "delays", multiple=True, callback=parse_delays, metavar="PLACE=NS|CHIP",
     help="What lies before the address, the select or the strobe, or behind the data; repeat it.",
@@ -77,7 +103,7 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
     CPU is a CPU or a speed grade of one. CLOCK is that of which the data sheet counts periods: of a 6809 the E clock,
     of an 8085 half of the crystal's. Unless --grade or the marking says which, PART is of the slowest grade on its
     page. What nobody has read stays unknown; a delay that is not stated is a plain wire. Exit status 1 if it is too
-    slow.
+    slow; if only the slowest grade of the page is, and nobody stated the grade, that is a caution.
 
     \b
     Example: romwright timing Z80A 4MHz 27128A --grade 250 --delay select=74LS138 --gated /MREQ
@@ -90,7 +116,10 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
     from romwright.timing.quick import Circumstances, judge_quickly
 
     page, named = require_timing(cpu)
-    of_cpu = require_grade(page, cpu_grade) if cpu_grade else named
+    of_cpu = named if cpu_grade is None else require_grade(page, cpu_grade)
+    if named and of_cpu is not named:
+        both = f"{named.name} is one grade, --cpu-grade {of_cpu.name} another"
+        raise OptionError(both, expected=f"one of them alone, or {page.name} with a --cpu-grade")
     if unknown := [cycle for cycle in waits if cycle and cycle not in page.cycles]:
         raise OptionError(f"--wait: the {page.name} has no {unknown[0]!r}", expected=f"one of {', '.join(page.cycles)}")
     chip, reading = require_marked(part)
@@ -107,7 +136,7 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
     if as_json:
         told = answer.as_json()
         told["findings"] = [finding.as_json() for finding in findings]
-        print_json(told | {"cautions": list(page.cautions)})
+        print_json(told)
     else:
         click.echo(f"{answer.chip} at the {answer.cpu}\n")
         print_answer(answer)
@@ -120,7 +149,7 @@ def command(cpu, clock, part, cpu_grade, grade, waits, stretch, delays, gated, a
 
 def print_timing(answer, board) -> None:
     """Print whether a chip on a board is in time; `answer` is None where nobody has read when its CPU takes data in."""
-    from romwright.cli.render import print_findings
+    from romwright.cli.render import indented, print_findings, show
     from romwright.cli.wire import heading
 
     heading("In time?")
@@ -131,6 +160,8 @@ def print_timing(answer, board) -> None:
     if answer.findings:
         click.echo()
         print_findings(answer.findings)
+    click.echo()
+    show(*map(indented, answer.basis))
 
 
 def print_answer(answer) -> None:
@@ -177,10 +208,9 @@ def print_sources(answer) -> None:
     if answer.unchecked:
         heading("UNCHECKED: do not rely on these without a data sheet", fg="yellow")
         show(*(indented(name) for name in answer.unchecked))
-    taken = dict.fromkeys(path.assumes for path in answer.paths if path.assumes)
-    if taken or answer.pace.page.cautions:
+    if answer.granted:
         heading("Taken for granted")
-        show(*map(indented, (*taken, *answer.pace.page.cautions)))
+        show(*map(indented, answer.granted))
 
 
 def span(given) -> str:

@@ -187,12 +187,13 @@ def in_time(fitted: Fitted) -> Iterator[Block]:
         return
     yield Words(timing.words, loud=timing.verdict == "too slow")
     rows = [(path.short, *(part.words for part in (path.window, path.delay, path.need, path.margin)))
-            for path in timing.paths if path.margin.is_known]  # fmt: skip
+            for path in timing.paths]  # fmt: skip
     if rows:
         yield Table(MARGINS, tuple(rows))
     known = [*timing.circumstances, *[f"not known: {'; '.join(timing.lacks)}"] * bool(timing.lacks)]
     at, sources = "; ".join(known), f"Sources: {'; '.join(timing.checked)}."
-    yield Words(" ".join(filter(None, (f"{at[0].upper()}{at[1:]}.", timing.slowest_words, sources))))
+    granted = f"Taken for granted: {'; '.join(timing.granted)}." if timing.granted else ""
+    yield Words(" ".join(filter(None, (f"{at[0].upper()}{at[1:]}.", timing.slowest_words, sources, granted))))
 
 
 def links(fitted: Fitted) -> Iterator[Block]:

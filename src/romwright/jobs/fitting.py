@@ -149,7 +149,8 @@ def fit_on_board(
     also = {name: other.chip for name, other in fit_others(board, socket, said).items()} | dict(others)
     found = plan_board(board, cpu, socket, chip, now, fit.prefer, fit.banks, also)
     electric = examine_on_board(board, socket, found.plan.original, chip)
-    timing = judge_planned(board, cpu, socket, found, require_grade_ns(chip, fit.grade_ns, reading.speed_ns), also)
+    grade = require_grade_ns(chip, fit.grade_ns, reading.speed_ns, "grade_ns under fit of the job")
+    timing = judge_planned(board, cpu, socket, found, grade, also)
     added = (*electric.findings, *(timing.findings if timing else ()))
     known = [finding for finding in added if finding.severity is not Severity.NOTE]
     findings = (*reading.findings, *found.judged.findings, *known)

@@ -9,13 +9,15 @@ from romwright.fit.onboard.traces import Source
 from romwright.timing.delays import glue_delay
 from romwright.timing.quantity import ZERO, Quantity, known, latest, unknown
 
+LOOP = "a loop of gates"
 Ways = dict[str, Quantity]  # by the CPU's line at which a way begins
 
 
 class Arrivals:
     """The ways from the CPU's lines to the nodes of a board, for one setting of its links.
 
-    A plain wire takes no time. Rails, and signals that neither CPU nor glue drives, stand still in a read.
+    A plain wire takes no time. Rails stand still in a read, and so does a signal that the board's file calls steady;
+    any other signal that neither CPU nor glue drives begins a way of its own.
     """
 
     def __init__(self, nets: Nets) -> None:
@@ -24,13 +26,16 @@ class Arrivals:
             f"{node} ({gate.name})": gate for gate in self.board.gates for node in gate.outputs.split()
         }  # as fit/onboard labels what they drive
         self.buffers = buffer_delays(self.board)
+        self.steady = {*self.board.timing.steady.split()} if self.board.timing else set()
         self._known: dict[str, Ways] = {}
+        self._cut: set[str] = set()  # nodes at which a way has come round to itself, and that are not yet worked out
 
     def ways(self, node: str, above: frozenset[str] = frozenset()) -> Ways:
         """Return the delay from each CPU line that a node depends on."""
         root = self.nets.joints.find(node)
         if root in above:  # gates that feed each other: a latch made of gates
-            return {"a loop of gates": unknown(f"how long the loop of gates at {node} takes")}
+            self._cut.add(root)
+            return {LOOP: unknown(f"how long the loop of gates at {node} takes")}
         if root not in self._known:
             found: dict[str, list[Quantity]] = {}
             for source in self.nets.sources(node):
@@ -40,14 +45,15 @@ class Arrivals:
                 for line, delay in self._behind_resistors(root, above | {root}).items():
                     found.setdefault(line, []).append(delay)
             ways = {line: latest(delays) for line, delays in found.items()}
-            if above:
-                return ways  # worked out from within: what a loop makes of it is not what others see
+            self._cut.discard(root)
+            if self._cut:
+                return ways  # worked out from within a loop: not what others see
             self._known[root] = ways
         return self._known[root]
 
     def _through(self, source: Source, above: frozenset[str]) -> Ways:
         """Return the ways through what drives a node."""
-        if source.data or (source.cpu and source.label not in self.board.signals):
+        if source.data or (source.cpu and source.label not in self.steady):
             return {source.label: self.buffers.get(source.label, ZERO)}
         if not source.output:
             return {}
@@ -64,7 +70,11 @@ class Arrivals:
         for resistor in self.board.resistors:
             ends = [self.nets.joints.find(end) for end in resistor.nodes.split()]
             others = [end for end in ends if end != root]
-            if root in ends and others and self.nets.volts(others[0]) is None and others[0] not in above:
+            if not (root in ends and others and self.nets.volts(others[0]) is None):
+                continue
+            if others[0] in above:
+                self._cut.add(others[0])
+            else:
                 for line, before in self.ways(others[0], above).items():
                     found.setdefault(line, []).append(before + unknown(f"the delay of resistor {resistor.name}"))
         return {line: latest(delays) for line, delays in found.items()}

@@ -58,16 +58,19 @@ class Grade(NamedTuple):
     assumed: bool = False
 
 
-def require_grade_ns(part: Part, stated: float | None, marked: float | None = None) -> Grade:
+def require_grade_ns(
+    part: Part, stated: float | None, marked: float | None = None, where: str = "--grade"
+) -> Grade:  # fmt: skip
     """Return the grade to judge: the one stated, the one in the marking, or the page's slowest.
 
-    Raises OptionError if the stated one is not on the page.
+    `where` it is stated is told with the error. Raises OptionError if the stated one is not on the page.
     """
     grades = grades_of(part)
     if stated is not None and stated not in grades:
         known_as = ", ".join(f"{each:g}" for each in grades) or "none: its page has no access times"
         raise OptionError(
-            f"the page of {part.name} has no grade of {stated:g} ns", expected=f"one of its grades: {known_as}",
+            f"the page of {part.name} has no grade of {stated:g} ns", where=where,
+            expected=f"one of its grades: {known_as}",
             help="a page of your own (a file with .toml) can have any grade; pinmaps/README.md says how",
         )  # fmt: skip
     found = stated or (marked if marked in grades else None)

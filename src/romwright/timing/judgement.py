@@ -50,7 +50,8 @@ GRADE_NEEDED = Code(
 NOT_SAID = Code(
     "timing-unknown", Severity.NOTE, "every time of every path is known",
     "What nobody has read is not zero: such a path may be the one that is too slow.",
-    do="Find the missing time in a data sheet, and give it: --delay, or the board's file; or measure it.",
+    do="A delay, a clock or a grade goes into the board's file (of romwright timing: --delay); a time of the CPU or "
+    "the chip is to be looked for in its data sheet, or seen with an oscilloscope.",
     example="whether 2716 is in time cannot be said of 2 paths",
 )  # fmt: skip
 
@@ -85,6 +86,11 @@ class Answer:
         return binding(self.reads)
 
     @property
+    def latest(self) -> Path | None:
+        """The path on which the data are too late by most; None if there is none."""
+        return min((path for path in self.reads if path.fails), key=lambda path: path.most_ns, default=None)
+
+    @property
     def unsaid(self) -> list[Path]:
         """The paths that cannot be said."""
         return [path for path in self.paths if not path.margin.is_known and not path.only_if]
@@ -104,7 +110,7 @@ class Answer:
         for grade in sorted(grades_of(self.part), reverse=True):
             paths = at_grade(self.reads, {key: time_of(self.part, key, grade) for key in KEYS})
             said = [path for path in paths if path.margin.is_known]
-            if said and all(path.margin.low_ns >= 0 for path in said):
+            if said and all(path.margin.low_ns >= 0 for path in said) and not any(path.fails for path in paths):
                 return grade, len(said) == len(paths)
         return None
 
@@ -132,14 +138,35 @@ class Answer:
         return list(dict.fromkeys(name for path in self.paths for name in path.unchecked))
 
     @property
+    def granted(self) -> list[str]:
+        """What the windows take for granted, and what else rules by the CPU's page."""
+        taken = (each for path in self.paths for each in path.assumes.split("; ") if each)
+        return [each.removesuffix(".") for each in dict.fromkeys((*taken, *self.cautions))]
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """The cautions of the CPU's page."""
+        return self.pace.page.cautions if self.pace else ()
+
+    @property
+    def basis(self) -> list[str]:
+        """What the margins rest on, in lines: documents, what is unchecked, what is taken for granted."""
+        lists = ("sources", self.checked), ("UNCHECKED", self.unchecked), ("taken for granted", self.granted)
+        return [f"{what}: {'; '.join(each)}" for what, each in lists if each]
+
+    @property
     def words(self) -> str:
         """The verdict in a sentence, with the path that binds."""
-        bound = self.binding
+        bound, worst = self.binding, self.latest
+        late = "Too slow at the slowest grade on its page" if self.assumed and self.slowest else "TOO SLOW"
+        if worst and not worst.margin.is_known:
+            short = f"too late by more than {-worst.most_ns:g} ns, whatever the delay is that nobody has read"
+            return f"{late}; {short}: {worst.name}."
         if bound is None:
             return "It cannot be said whether it is in time."
         least = f"least margin {bound.margin.words}: {bound.name}"
         return {
-            "in time": f"In time; {least}.", "too slow": f"TOO SLOW; {least}.", "in doubt": f"In doubt; {least}.",
+            "in time": f"In time; {least}.", "too slow": f"{late}; {least}.", "in doubt": f"In doubt; {least}.",
             "unknown": f"In time as far as is known; {least}.",
         }[self.verdict]  # fmt: skip
 
@@ -171,12 +198,14 @@ class Answer:
         late = [path for path in self.reads if path.fails]
         doubtful = [path for path in self.reads if path.is_doubtful]
         if (late or doubtful) and self.assumed and self.slowest:
-            fast = f"{self.part.name} is in time from the grade of {self.slowest[0]:g} ns on"
+            known = "" if self.slowest[1] else ", as far as is known,"
+            fast = f"{self.part.name} is in time{known} from the grade of {self.slowest[0]:g} ns on"
             title = f"{fast}; it comes as slow as {self.grade_ns:g} ns"
             yield Finding(GRADE_NEEDED, title, sums_of(late or doubtful), GRADE_NEEDED.do)
         elif late:
-            worst = binding(late)
-            by = words_for(-worst.margin.high_ns, -worst.margin.low_ns)
+            worst = self.latest
+            low = worst.margin.low_ns
+            by = f"more than {-worst.most_ns:g} ns" if low is None else words_for(-worst.most_ns, -low)
             yield Finding(TOO_SLOW, f"{self.chip} is too slow by {by}: {worst.name}", sums_of(late), self.cure)
         elif doubtful:
             worst = binding(doubtful)
@@ -215,7 +244,7 @@ class Answer:
             "binding": None if bound is None else {"path": bound.name, "margin_ns": bound.margin.as_json()},
             "slowest_ns": slowest and slowest[0], "slowest_sure": bool(slowest and slowest[1]),
             "paths": [path.as_json() for path in self.paths],
-            "findings": [finding.as_json() for finding in self.findings],
+            "findings": [finding.as_json() for finding in self.findings], "cautions": list(self.cautions),
         }  # fmt: skip
 
 

@@ -44,7 +44,8 @@ class Grade(Struct, frozen=True, forbid_unknown_fields=True):
 class Window(Struct, frozen=True, forbid_unknown_fields=True):
     """The time from when CPU lines are good to when data must be there, in some cycles.
 
-    `wait` is what each wait adds; None: nobody has read it. `assumes` says what the terms take for granted.
+    `wait` is what each wait adds; None: nobody has read it; `wait_source`, where that stands, if not with the rest.
+    `assumes` says what the terms take for granted.
     """
 
     cycles: tuple[str, ...]
@@ -53,12 +54,17 @@ class Window(Struct, frozen=True, forbid_unknown_fields=True):
     terms: Terms
     source: str
     wait: Terms | None = None
+    wait_source: str = ""
     assumes: str = ""
 
     @property
     def names(self) -> tuple[str, ...]:
         """The lines, one by one."""
         return expand(self.lines)
+
+    def basis(self, waits: int) -> str:
+        """Where it stands, with so many waits."""
+        return f"{self.source}; waits: {self.wait_source}" if waits and self.wait_source else self.source
 
     @property
     def label(self) -> str:

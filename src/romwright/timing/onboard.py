@@ -9,11 +9,11 @@ from romwright.fit.onboard.accesses import Access
 from romwright.fit.onboard.boarding import BoardPlan, study_plan
 from romwright.fit.onboard.mounted import Mounted
 from romwright.parts.model import Part, Role
-from romwright.timing.arrivals import Arrivals, Ways, data_delay
+from romwright.timing.arrivals import LOOP, Arrivals, Ways, data_delay
 from romwright.timing.chip import ACCESS, FLOAT, Grade, address_words, key_of, time_of
 from romwright.timing.judgement import Answer
 from romwright.timing.library import find_timing, require_grade
-from romwright.timing.paths import Path, merged
+from romwright.timing.paths import BUFFER_ON, Path, merged
 from romwright.timing.quantity import Quantity, latest, unknown
 from romwright.timing.windows import Pace, pace
 
@@ -53,6 +53,8 @@ class BoardTiming:
         self.chip, self.board = mounted.chip, mounted.board
         self.arrivals = Arrivals(mounted.nets)
         self.back = self.way_back()
+        data = mounted.nets.wiring.data_lines[mounted.socket.name]
+        self.is_buffered = self.board.buffered or bool(data & self.arrivals.buffers.keys())
 
     def judge(self) -> Answer:
         """Return the margins of all paths in all reads of the socket's areas."""
@@ -99,14 +101,23 @@ class BoardTiming:
             place = next((n for n, window in enumerate(windows) if line in window.names), None)
             held = delay + self.latch(line) + back
             if place is None:
-                unread = unknown(f"when {line} of the {self.board.cpu} is good in a read")
-                yield Path(cycle, line, pins, key, unread, held, need)
+                yield Path(cycle, line, pins, key, self.unread(line), held, need)
             else:
                 by_window.setdefault(place, []).append(held)
         for place, delays in sorted(by_window.items()):
             window = windows[place]
-            span = self.at.window(window, *self.waits(access))
-            yield Path(cycle, window.label, pins, key, span, latest(delays), need, window.source, window.assumes)
+            waits, stretch_ns = self.waits(access)
+            span, basis = self.at.window(window, waits, stretch_ns), window.basis(waits)
+            taken = "; ".join(filter(None, (window.assumes, BUFFER_ON * self.is_buffered)))
+            yield Path(cycle, window.label, pins, key, span, latest(delays), need, basis, taken)
+
+    def unread(self, line: str) -> Quantity:
+        """Return the window of a line of which nobody has read when it is good."""
+        if line in self.board.signals:
+            drives = self.board.signals[line]
+            return unknown(f"when {line} ({drives}) is good in a read: name it in timing.steady if it stands still")
+        whose = "" if line == LOOP else f" of the {self.board.cpu}"
+        return unknown(f"when {line}{whose} is good in a read")
 
     def latch(self, line: str) -> Quantity:
         """Return the delay of the latch of a multiplexed line: unknown unless the board's file tells of it."""

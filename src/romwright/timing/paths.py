@@ -11,6 +11,7 @@ from romwright.timing.chip import FLOAT
 from romwright.timing.quantity import Quantity
 
 EVERY = "every read"
+BUFFER_ON = "that the buffer of the data lines is switched on before the data come"
 
 
 @dataclass(frozen=True)
@@ -49,9 +50,19 @@ class Path:
         return self.key == FLOAT
 
     @property
+    def most_ns(self) -> float | None:
+        """What is left at most: a delay that nobody has read takes some time, so less than without it; None: unknown.
+
+        Where the margin is known, its upper end.
+        """
+        if self.margin.is_known:
+            return self.margin.high_ns
+        return self.window.high_ns - self.need.low_ns if self.window.is_known and self.need.is_known else None
+
+    @property
     def fails(self) -> bool:
-        """Whether it is too late by every source."""
-        return self.margin.is_known and self.margin.high_ns < 0
+        """Whether it is too late by every source, and whatever a delay is that nobody has read."""
+        return self.most_ns is not None and self.most_ns < 0
 
     @property
     def is_doubtful(self) -> bool:

@@ -11,7 +11,7 @@ from romwright.timing.chip import ACCESS, ENABLE, FLOAT, OUTPUT, address_words, 
 from romwright.timing.chip import Grade as Fitted
 from romwright.timing.judgement import Answer
 from romwright.timing.model import Grade, Timing, Window
-from romwright.timing.paths import Path, merged
+from romwright.timing.paths import BUFFER_ON, Path, merged
 from romwright.timing.quantity import ZERO, Quantity, unknown
 from romwright.timing.windows import Pace, pace
 
@@ -52,11 +52,14 @@ def judge_quickly(
 def cycle_paths(at: Pace, cycle: str, part: Part, grade_ns: float | None, around: Circumstances) -> Iterator[Path]:
     """Yield the paths of one cycle."""
     for window in at.page.windows_of(cycle):
-        span = at.window(window, around.waits_in(cycle), around.stretch_ns)
+        waits = around.waits_in(cycle)
+        span, basis = at.window(window, waits, around.stretch_ns), window.basis(waits)
         for pins, key, delay, only_if in ways(window, part, around, latch(at.page, around)):
             need = time_of(part, key, grade_ns)
-            yield Path(cycle, window.label, pins, key, span, delay, need, window.source, window.assumes, only_if)
-    yield from release_paths(at, cycle, part, grade_ns, around.delays.get("strobe", ZERO))
+            taken = "; ".join(filter(None, (window.assumes, BUFFER_ON * ("data" in around.delays))))
+            yield Path(cycle, window.label, pins, key, span, delay, need, basis, taken, only_if)
+    off = "strobe" if output_enables(part) else "select"  # what ends a read of a chip without an output enable
+    yield from release_paths(at, cycle, part, grade_ns, around.delays.get(off, ZERO))
 
 
 def ways(window: Window, part: Part, around: Circumstances, held: Quantity) -> Iterator[tuple[str, str, Quantity, str]]:
@@ -64,7 +67,7 @@ def ways(window: Window, part: Part, around: Circumstances, held: Quantity) -> I
 
     A chip without an output enable has the strobe in its select.
     """
-    outputs = [name for name in part.enables if key_of(name) == OUTPUT]
+    outputs = output_enables(part)
     if window.kind == "address":
         yield address_words(part), ACCESS, around.delay("address") + held, ""
     if window.kind == "strobe":
@@ -74,6 +77,11 @@ def ways(window: Window, part: Part, around: Circumstances, held: Quantity) -> I
         only_if = f"{window.label} is part of the select" if window.kind == "select" and not gated else ""
         selects = (name for name in part.enables if name not in outputs)
         yield from ((name, ENABLE, around.delay("select"), only_if) for name in selects)
+
+
+def output_enables(part: Part) -> list[str]:
+    """List the output enables of a part."""
+    return [name for name in part.enables if key_of(name) == OUTPUT]
 
 
 def release_paths(at: Pace, cycle: str, part: Part, grade_ns: float | None, delay: Quantity) -> Iterator[Path]:

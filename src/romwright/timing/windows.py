@@ -34,9 +34,10 @@ class Pace:
 
     def parameter(self, name: str) -> Quantity:
         """Return a parameter of the grade with its source; unknown if the page does not have it."""
-        whose = self.grade.name if self.grade else self.page.name
-        label = f"{name}, {self.page.parameters[name]} ({whose})"
-        value = self.grade.ns.get(name) if self.grade else None
+        if self.grade is None:
+            return unknown(f"the grade of the {self.page.name}", "not stated")
+        label = f"{name}, {self.page.parameters[name]} ({self.grade.name})"
+        value = self.grade.ns.get(name)
         if value is None:
             return unknown(label, "no document that gives it was read")
         texts, marked = self.page.sources, name in self.grade.unchecked

@@ -75,6 +75,14 @@ def test_a_multiplexed_bus_without_a_latch_wants_one_in_the_chip(tmp_path):
     assert "D0 has A0 in T1 of an opcode fetch only, and carries data at the end of the opcode fetch" in fault.evidence
 
 
+def test_an_eprom_of_which_no_page_tells_of_a_latch_has_none(tmp_path):
+    """The stand-ins of the drawer: a fault with its witness, not a caution, and what it rests on is said."""
+    board = {"cpu": "8085", "low": SHARED, "enables": "/RD IO//M", "more": ""}
+    (fault,) = found(tmp_path, "2532", **board).values()
+    assert (fault.code.name, fault.severity) == ("address-gone", "fault")
+    assert "D0 has A0 in T1" in fault.evidence and "common practice, no source" in fault.evidence
+
+
 def test_a_buffered_multiplexed_bus_never_has_the_address(tmp_path):
     board = {"cpu": "8085", "low": SHARED, "enables": "/RD IO//M", "more": "", "extra": "buffered = true"}
     for part in (LATCHED, STATIC):

@@ -16,6 +16,7 @@ from romwright.fit.onboard.mounted import Mounted
 from romwright.fit.onboard.nets import Nets
 from romwright.parts.model import Pin
 
+PLAIN = ("EPROM", "EEPROM", "flash", "SRAM")  # have no address latch unless their page tells of one
 MOST_LINES = 16  # of the CPU that an address pin may depend on, for its level to be worked out
 ADDRESS_GONE = Code(
     "address-gone", Severity.FAULT, "the address stays at the chip until its data are taken",
@@ -27,7 +28,7 @@ ADDRESS_GONE = Code(
 LATCH_UNREAD = Code(
     "latch-unread", Severity.CAUTION, "where a board takes the address away early, the chip is known to latch it",
     "Only a chip that takes its address in on the edge of its select works there, and its page does not say.",
-    do="Look in the chip's data sheet for an address latch. Most EPROMs have none (common practice, no source).",
+    do="Look in the chip's data sheet for an address latch, and write latched = true or false into a page of your own.",
     example="whether the chip holds A0-A7 until the data are taken was not read",
 )  # fmt: skip
 LATCH_EDGE = Code(
@@ -104,12 +105,16 @@ def latch_findings(mounted: Mounted, gone: Mapping[Pin, str]) -> Iterator[Findin
     if not gone:
         return
     pins, seen = ", ".join(pin.function for pin in gone), next(iter(gone.values()))
-    if mounted.chip.latched:
+    latched, family = mounted.chip.latched, mounted.chip.family
+    if latched:
         yield Finding(LATCH_EDGE, f"the chip must take in {pins} early in each read", seen, LATCH_EDGE.do)
-    elif mounted.chip.latched is None:
+    elif latched is None and family not in PLAIN:
         title = f"whether the chip holds {pins} until the data are taken was not read"
         yield Finding(LATCH_UNREAD, title, seen, LATCH_UNREAD.do)
     else:
+        if latched is None:
+            seen += f"; no latch on the page of the {mounted.chip.name}, and one is rare in chips of its kind"
+            seen += " (common practice, no source)"
         lose = "lose their address" if len(gone) > 1 else "loses its address"
         yield Finding(ADDRESS_GONE, f"{pins} of the chip {lose} before the data are taken", seen, ADDRESS_GONE.do)
 
