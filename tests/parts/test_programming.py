@@ -69,6 +69,9 @@ def test_voltages_by_marking(word, volts):
         # a number that is part of another's: the TMS2716 has three supplies (TI MOS Memory Data Book 1980, p. 137)
         ("2716", "TMS2716", True), ("2716", "TMS2716 8212", True), ("2716", "MCM TMS2716", True),
         ("2732", "27321", True), ("2732", "2732_A", True), ("2732", "2732?", True), ("2732", "d2732 a", True),
+        # a maker's or a country's name behind the number is no letter of it
+        ("2732", "2732 Intel", False), ("2732", "2732 A Intel", True), ("2732", "2732 AB", True),
+        ("2732", "2732A INTEL", True), ("2732", "INTEL 2732-30 JAPAN", False),
         ("2732", "NMC27C32BQ200", True), ("27128", "HN4827128AG-25", True), ("27128", "MBM27128-25 8412", False),
         # the voltage printed beside the number settles letters that nobody has read, and overrules the number
         ("27128", "HN4827128G-25", True), ("27128", "HN4827128G-25 VPP 21V", False), ("2764", "2764 VPP=12.5V", True),

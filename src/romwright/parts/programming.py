@@ -162,7 +162,7 @@ def unconfirmed(part: Part, marking: str, read_as: str, pages: Collection[str]) 
         return f"{stated} that is a {said}, {record.vpp_v[said]:g} V"
     if wrong := [each for each in printed if abs(each - volts) > SAME_V]:
         return f"{stated} {wrong[0]:g} V is printed on the chip"
-    behind = squeeze(bare).partition(squeeze(said))[2]
+    behind = squeeze(re.sub(MAKER, "", bare)).partition(squeeze(said))[2]
     if printed or read_as == part.name or not behind or (behind[0] == "-" and said == part.name):
         return ""
     return (
@@ -171,6 +171,7 @@ def unconfirmed(part: Part, marking: str, read_as: str, pages: Collection[str]) 
     )
 
 
+MAKER = r" [a-z]{3,}(?![a-z0-9-])"  # a word of its own behind the number: a name, not letters of the number
 PRINTED_VOLTS = r"(?:(?<![a-z0-9])vpp)? ?[=:]? ?(?<![\d.,])(\d{1,2}(?:[.,]\d{1,2})?) ?v(?:olts?)?(?![a-z0-9])"
 
 
