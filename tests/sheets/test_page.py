@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from sheet_model import TITLE, samples, sheets, squeezed, strings_of
 
-from romwright.sheets.document import Picture, Section, Sheet, Table, Tick, Ticks, Words
+from romwright.sheets.document import STOPS, Picture, Section, Sheet, Table, Tick, Ticks, Words
 from romwright.sheets.page import build_page
 
 SAMPLES = samples()
@@ -152,3 +152,18 @@ def test_nothing_scrolls_sideways_on_a_phone_and_boxes_fit_a_thumb(name, tmp_pat
     assert found.group(1, 2, 3, 4) == (str(width), "0", "0", "0")
     if name == "hostile":
         assert "&lt;script&gt;alert(1)" in found[5] and TITLE[:9] in found[5]
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_a_stop_stands_on_every_page_that_a_browser_prints(name, tmp_path):
+    if shutil.which("chromium") is None or shutil.which("pdftotext") is None:
+        pytest.skip("chromium or poppler-utils is not installed")
+    (tmp_path / "page.html").write_bytes(build_page(SAMPLES[name]))
+    call = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+            f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={tmp_path / 'page.pdf'}",
+            (tmp_path / "page.html").as_uri()]  # fmt: skip
+    subprocess.run(call, capture_output=True, timeout=120)
+    told = subprocess.run(["pdftotext", tmp_path / "page.pdf", "-"], capture_output=True, timeout=60).stdout.decode()
+    *pages, rest = told.split("\f")
+    assert pages and not rest
+    assert {STOPS in page for page in pages} == {bool(SAMPLES[name].stops)}
