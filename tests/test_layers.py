@@ -20,7 +20,7 @@ OURS = {
     "faults": {"images", "findings", "errors"},
     "parts": {"datafiles", "errors", "findings"},
     "boards": {"parts", "datafiles", "errors", "findings"},
-    "electric": {"parts", "boards", "datafiles", "findings", "errors"},
+    "electric": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "fit": {"images", "parts", "boards", "datafiles", "findings", "errors"},
     "timing": {"fit", "images", "boards", "parts", "datafiles", "findings", "errors"},
     "sheets": {"fit", "boards", "parts", "faults", "images", "findings", "errors"},

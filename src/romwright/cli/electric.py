@@ -49,9 +49,9 @@ def print_supply(change) -> None:
 
 def volts(span: tuple[float, float] | None) -> str:
     """Write volts, a range of them, or that nobody has read them."""
-    from romwright.electric.margins import span_v
+    from romwright.electric.terminals import spoken
 
-    return span_v(span) if span else "unknown"
+    return spoken(span, "V") if span else "unknown"
 
 
 def milliamperes(value: float | None) -> str:

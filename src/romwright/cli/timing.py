@@ -195,11 +195,13 @@ def print_sources(answer) -> None:
     """Print where every number stands, what is unchecked, and what the windows take for granted."""
     from romwright.cli.render import indented, show
     from romwright.cli.wire import heading
+    from romwright.timing.quantity import words_for
 
     inputs = dict.fromkeys(each for path in answer.paths for each in path.margin.inputs if each.is_known)
     by_source: dict[str, list[str]] = {}
     for each in inputs:
-        by_source.setdefault(" / ".join(each.sources), []).append(f"{each.name}: {span(each)}")
+        number = f"{each.name}: {words_for(each.low_ns, each.high_ns)}"
+        by_source.setdefault(" / ".join(each.sources), []).append(number)
     heading("Numbers and sources")
     for source, numbers in by_source.items():
         show(indented(source), *(indented(f"  {number}") for number in numbers))
@@ -211,10 +213,3 @@ def print_sources(answer) -> None:
     if answer.granted:
         heading("Taken for granted")
         show(*map(indented, answer.granted))
-
-
-def span(given) -> str:
-    """Write the number that went in."""
-    from romwright.timing.quantity import words_for
-
-    return words_for(given.low_ns, given.high_ns)

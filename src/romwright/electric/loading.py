@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from romwright.electric.terminals import Terminal
+from romwright.electric.terminals import Terminal, rated_ma, spoken
 from romwright.findings import Code, Finding, Severity
+from romwright.images.words import run_of
 from romwright.parts.model import Part
 
 OVERLOADED = Code(
@@ -72,7 +73,7 @@ class Load:
         """The load in words."""
         if self.most_ma is None:
             return f"at least {self.least_ma:g} mA"
-        return f"{self.most_ma:g} mA" if self.least_ma == self.most_ma else f"{self.least_ma:g} to {self.most_ma:g} mA"
+        return spoken((self.least_ma, self.most_ma), "mA")
 
     def as_json(self) -> dict[str, object]:
         """The load under the documented keys."""
@@ -96,7 +97,7 @@ def add_up(inputs: Mapping[Terminal, int], level: str) -> Load:
 def find_of_load(driver: Terminal, load: Load, level: str, line: str) -> Iterator[Finding]:
     """Yield what a load means for a driver: too much, or not known."""
     drives = driver.low if level == "L" else driver.high
-    rated = max((each.ma for each in drives if each.ma is not None), default=None)
+    rated = rated_ma(drives)
     heavy = load.least_ma if load.most_ma is None else load.most_ma
     if rated is not None and heavy > rated:
         title = f"{driver.name} is loaded with {load.words} at {level}, and rated for {rated:g} mA"
@@ -134,14 +135,3 @@ def find_of_outputs(
         has = [each for each in lines if each in pulled]
         seen = f"pull-ups on {run_of(has)}" if has else "the board's file has no pull-up on them"
         yield Finding(PULLED, title, seen, "see whether another output is joined to them and on at the same time")
-
-
-def run_of(lines: list[str]) -> str:
-    """Write lines, a run of them short.
-
-    >>> run_of(["D0", "D1", "D2"]), run_of(["D0", "D2"])
-    ('D0-D2', 'D0, D2')
-    """
-    numbers = [int(each[1:]) for each in lines if each[1:].isdigit()]
-    run = len(numbers) == len(lines) > 2 and numbers == list(range(numbers[0], numbers[0] + len(numbers)))
-    return f"{lines[0]}-{lines[-1]}" if run else ", ".join(lines)

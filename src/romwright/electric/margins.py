@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from romwright.electric.terminals import Drive, Span, Terminal, rounded
+from romwright.electric.terminals import Drive, Span, Terminal, rated_ma, rounded, spoken
 from romwright.findings import Code, Finding, Severity
 
 HOLDS, SHORT, UNKNOWN = "holds", "short", "unknown"
@@ -137,7 +137,7 @@ def fan_out(drives: tuple[Drive, ...], each_ua: Span | None) -> Span | None:
     >>> fan_out((Drive((0.4, 0.4), 16),), (1600, 1600))
     (10, 10)
     """
-    rated = max((each.ma for each in drives if each.ma is not None), default=None)
+    rated = rated_ma(drives)
     if rated is None or each_ua is None:
         return None
     fewest, most = (math.floor(rated * 1000 / each + 1e-9) for each in (each_ua[1], each_ua[0]))
@@ -154,10 +154,10 @@ def held(margin: Margin, count: Span | None) -> Span | None:
 def find_of_margin(driver: Terminal, receiver: Terminal, margin: Margin) -> Iterator[Finding]:
     """Yield what a margin means: short, with its witness, or unknown."""
     if margin.verdict == SHORT:
-        given, asked = (span_v(each) for each in (margin.given_v, margin.asked_v))
+        given, asked = (spoken(each, "V") for each in (margin.given_v, margin.asked_v))
         word = "asks for" if margin.level == "H" else "allows"
         title = f"{driver.name} guarantees {given} at {margin.level}, {receiver.name} {word} {asked}"
-        witness = f"noise margin {span_v(margin.margin_v)}"
+        witness = f"noise margin {spoken(margin.margin_v, 'V')}"
         do = "74HCT in place of 74HC, or a pull-up" if margin.level == "H" else "a stronger driver"
         yield Finding(LEVEL_SHORT, title, witness, do)
     elif margin.verdict == UNKNOWN and not is_told_elsewhere(driver, receiver, margin):
@@ -171,12 +171,3 @@ def is_told_elsewhere(driver: Terminal, receiver: Terminal, margin: Margin) -> b
     drives = driver.high if margin.level == "H" else driver.low
     asked = receiver.vih_min_v if margin.level == "H" else receiver.vil_max_v
     return asked is not None and (bool(drives) or (driver.pulls_low_only and margin.level == "H"))
-
-
-def span_v(span: Span) -> str:
-    """Write volts: a number, or a range.
-
-    >>> span_v((0.4, 0.5)), span_v((2.4, 2.4))
-    ('0.4 to 0.5 V', '2.4 V')
-    """
-    return f"{span[0]:g} V" if span[0] == span[1] else f"{span[0]:g} to {span[1]:g} V"

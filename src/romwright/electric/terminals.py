@@ -55,6 +55,20 @@ def rounded(span: Span) -> Span:
     return round(span[0], PLACES), round(span[1], PLACES)
 
 
+def spoken(span: Span, unit: str) -> str:
+    """Write a span: a number, or a range.
+
+    >>> spoken((0.4, 0.5), "V"), spoken((2.4, 2.4), "V")
+    ('0.4 to 0.5 V', '2.4 V')
+    """
+    return f"{span[0]:g} {unit}" if span[0] == span[1] else f"{span[0]:g} to {span[1]:g} {unit}"
+
+
+def rated_ma(drives: tuple[Drive, ...]) -> float | None:
+    """Return the largest current that an output is rated for at a level, None if its sheet names none."""
+    return max((each.ma for each in drives if each.ma is not None), default=None)
+
+
 def scaled(span: Span | None, part: float | None) -> Span | None:
     """Return a part of a span; None of what is unknown."""
     return None if span is None or part is None else rounded((span[0] * part, span[1] * part))
@@ -107,8 +121,7 @@ def doubts_of(family: Family, vcc_v: Span) -> list[str]:
     if at is None:
         return [*found, f"{family.name}: the supply for which its levels hold was not read"]
     if not (at[0] <= vcc_v[0] and vcc_v[1] <= at[1]):
-        held = f"{at[0]:g} V" if at[0] == at[1] else f"{at[0]:g} to {at[1]:g} V"
-        asked = f"{vcc_v[0]:g} V" if vcc_v[0] == vcc_v[1] else f"{vcc_v[0]:g} to {vcc_v[1]:g} V"
+        held, asked = spoken(at, "V"), spoken(vcc_v, "V")
         found.append(f"{family.name}: its output levels are printed for a supply of {held}, taken for {asked}")
     return found
 

@@ -30,3 +30,14 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     ('A8, A9 and A12', 'A8 or A9', 'A8', '')
     """
     return f" {last} ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+
+
+def run_of(lines: Sequence[str]) -> str:
+    """Write lines, a run of them short.
+
+    >>> run_of(["D0", "D1", "D2"]), run_of(["D0", "D2"])
+    ('D0-D2', 'D0, D2')
+    """
+    numbers = [int(each[1:]) for each in lines if each[1:].isdigit()]
+    run = len(numbers) == len(lines) > 2 and numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+    return f"{lines[0]}-{lines[-1]}" if run else ", ".join(lines)

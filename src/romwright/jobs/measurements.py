@@ -41,7 +41,7 @@ def supplies(fitted: Fitted) -> Iterator[Block]:
         if board and name not in board.rails:
             rail = next((each for each, volts in board.rails.items() if volts == net.volts), "")
             name += ", with the links set as drawn below"  # which is done later: until then another level may be there
-        expected = window(board, rail) or f"{net.volts:+g} V"
+        expected = range_or(board, rail, net.volts)
         items.append(Tick(f"position {net.position} ({name}){ground}", "V", expected))
     if not items:
         yield Words("The socket brings no supply that its page names: find it before the chip goes in.", loud=True)
@@ -50,7 +50,7 @@ def supplies(fitted: Fitted) -> Iterator[Block]:
         if volts and volts not in met:
             limits = board.limits.get(name)
             place = limits.probe if limits else "where the board has it"
-            items.append(Tick(f"rail {name}: {place}", "V", window(board, name) or f"{volts:+g} V"))
+            items.append(Tick(f"rail {name}: {place}", "V", range_or(board, name, volts)))
     usual = board.limits.get(feeding_rail(fitted)) if board else None
     most = f"no more than {usual.current_ma[1]:g} mA, that of every chip in" if usual and usual.current_ma else ""
     items.append(Tick("supply current, socket empty", "mA", most))
@@ -65,6 +65,11 @@ def window(board: Board | None, rail: str) -> str:
     """Return the range of a rail, if the board's file states one."""
     limits = board.limits.get(rail) if board else None
     return "{:+g} to {:+g} V".format(*limits.range_v) if limits and limits.range_v else ""
+
+
+def range_or(board: Board | None, rail: str, volts: float) -> str:
+    """Return what to expect on a rail: its range, or its volts where the board's file states none."""
+    return window(board, rail) or f"{volts:+g} V"
 
 
 def without_limits(board: Board | None) -> str:

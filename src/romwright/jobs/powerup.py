@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from romwright.boards.model import Board
-from romwright.electric.readings import PRACTICE, judge_readings
+from romwright.electric.readings import PRACTICE, BenchCheck, judge_readings
 from romwright.images.words import listed
-from romwright.jobs.measurements import LOGIC, clock_mhz, draw, window, without_limits
+from romwright.jobs.measurements import LOGIC, clock_mhz, draw, range_or, without_limits
 from romwright.parts.cautions import POWER_OFF, SOURCES, measuring_cautions
 from romwright.sheets.document import Block, Facts, Section, Sheet, Table, Tick, Ticks, Words
 
@@ -22,16 +22,15 @@ OUT = "Switch off at once if a rail is out, a current is above its window, or a 
 
 def build_power_up(board: Board, date: str = "") -> Sheet:
     """Write the power-up sheet of a board; the date is the user's."""
-    rails = [name for name, volts in board.rails.items() if volts]
+    rails, found = [name for name, volts in board.rails.items() if volts], judge_readings(board, {}, {})
     sections = [
         Section("Before you start", tuple(before())),
         Section("With the power off", tuple(power_off(board, rails)), whole=True),
         Section("Power on, sockets empty", tuple(supplies(board, rails)), whole=True),
         Section("At the empty sockets", tuple(positions(board)), whole=True),
         Section("Chips in", tuple(loaded(board, rails)), whole=True),
-        Section("What may be trusted", tuple(trust(board)), whole=True),
+        Section("What may be trusted", tuple(trust(found)), whole=True),
     ]
-    found = judge_readings(board, {}, {})
     return Sheet(f"Power-up: {board.title}", WHY, date, tuple(sections), tuple(found.unchecked))
 
 
@@ -57,7 +56,7 @@ def supplies(board: Board, rails: list[str]) -> Iterator[Block]:
     for name in rails:
         limits = board.limits.get(name)
         place = limits.probe if limits else "the board's file does not say where"
-        items.append(Tick(f"{name}: {place}", "V", window(board, name) or f"{board.rails[name]:+g} V"))
+        items.append(Tick(f"{name}: {place}", "V", range_or(board, name, board.rails[name])))
     items += [Tick(f"current from {name}, sockets empty", "mA", "less than with chips in") for name in rails]
     yield Ticks(tuple(items))
     yield Words(OUT, loud=True)
@@ -71,7 +70,7 @@ def positions(board: Board) -> Iterator[Block]:
         grounds = [at for at, node in socket.nodes.items() if board.rails.get(node) == 0]
         against = f" against {grounds[0]}" if grounds else ""
         items = [
-            Tick(f"{socket.name} position {at} ({node}){against}", "V", window(board, node) or f"{volts:+g} V")
+            Tick(f"{socket.name} position {at} ({node}){against}", "V", range_or(board, node, volts))
             for at, node in sorted(socket.nodes.items())
             if (volts := board.rails.get(node))
         ]
@@ -81,7 +80,7 @@ def positions(board: Board) -> Iterator[Block]:
 def loaded(board: Board, rails: list[str]) -> Iterator[Block]:
     """Yield what is measured with every chip in."""
     items = [Tick("switched off, chips in as they were marked, switched on")]
-    items += [Tick(f"{name} once more", "V", window(board, name) or f"{board.rails[name]:+g} V") for name in rails]
+    items += [Tick(f"{name} once more", "V", range_or(board, name, board.rails[name])) for name in rails]
     for name in rails:
         limits = board.limits.get(name)
         most = f"; its supply gives {limits.most_ma:g} mA" if limits and limits.most_ma is not None else ""
@@ -91,11 +90,10 @@ def loaded(board: Board, rails: list[str]) -> Iterator[Block]:
     yield Ticks(tuple(items))
 
 
-def trust(board: Board) -> Iterator[Block]:
+def trust(found: BenchCheck) -> Iterator[Block]:
     """Yield what counts before all rails are known to be in, and how the readings are judged."""
-    found = judge_readings(board, {}, {})
     words = {"yes": "yes", "unknown": "not before every rail is in"}
     yield Table(("what", "trust it?", "why"), tuple((each.what, words[each.trust], each.why) for each in found.trust))
     readings = ",".join(f"{each.rail.removeprefix('+')}=VOLTS" for each in found.rails)
-    yield Words(f"romwright bench check {board.name} --measured {readings} judges what you read.")
-    yield Facts((("limits", board.source), ("what may be trusted", PRACTICE)))
+    yield Words(f"romwright bench check {found.board.name} --measured {readings} judges what you read.")
+    yield Facts((("limits", found.board.source), ("what may be trusted", PRACTICE)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from romwright.boards.clocking import Buffer
 from romwright.boards.gates import PINS, SELECTED
 from romwright.boards.model import Board, Gate, expand
 from romwright.fit.onboard.nets import Nets
@@ -82,16 +83,21 @@ class Arrivals:
 
 def gate_delay(gate: Gate, node: str) -> Quantity:
     """Return the delay of a gate from one of its inputs."""
-    if gate.delay_ns is not None:
-        return known(f"the delay of {gate.name}", gate.delay_ns, "the board's file")
-    if not gate.chip:
-        return unknown(f"the delay of {gate.name}", "the board's file does not say which chip it is")
     inputs = gate.inputs.split()
     if gate.kind == "three-state buffer":
-        return glue_delay(gate.chip, gate.name, enable=node == inputs[1])
+        return stated_delay(gate, gate.name, enable=node == inputs[1])
     pins = zip(PINS[gate.kind][0] or (), inputs) if gate.kind in SELECTED else ()
     picks = [name for pin, name in pins if pin not in SELECTED[gate.kind]]
-    return glue_delay(gate.chip, gate.name, enable=gate.kind in SELECTED and node not in picks)
+    return stated_delay(gate, gate.name, enable=gate.kind in SELECTED and node not in picks)
+
+
+def stated_delay(glue: Gate | Buffer, name: str, enable: bool = False) -> Quantity:
+    """Return the delay of glue: what the board's file says, else that of its chip; unknown if neither is there."""
+    if glue.delay_ns is not None:
+        return known(f"the delay of {name}", glue.delay_ns, "the board's file")
+    if not glue.chip:
+        return unknown(f"the delay of {name}", "the board's file does not say which chip it is")
+    return glue_delay(glue.chip, name, enable)
 
 
 def buffer_delays(board: Board) -> Ways:
@@ -99,13 +105,7 @@ def buffer_delays(board: Board) -> Ways:
     found: Ways = {}
     for buffer in board.timing.buffers if board.timing else ():
         label = f"the buffer of {buffer.lines}"
-        if buffer.delay_ns is not None:
-            delay = known(f"the delay of {label}", buffer.delay_ns, "the board's file")
-        elif buffer.chip:
-            delay = glue_delay(buffer.chip, label)
-        else:
-            delay = unknown(f"the delay of {label}", "the board's file does not say which chip it is")
-        found |= dict.fromkeys(expand(buffer.lines), delay)
+        found |= dict.fromkeys(expand(buffer.lines), stated_delay(buffer, label))
     return found
 
 

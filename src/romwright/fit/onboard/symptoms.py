@@ -10,7 +10,7 @@ from romwright.boards.model import Device
 from romwright.errors import OptionError
 from romwright.fit.onboard.bus import CPU, Case, Outcome
 from romwright.fit.onboard.mounted import Mounted
-from romwright.images.words import listed
+from romwright.images.words import listed, run_of
 from romwright.parts.model import Part
 
 
@@ -83,14 +83,6 @@ class Symptom:
             "wrong": self.wrong,
             "words": self.words,
         }
-
-
-def run_of(lines: Sequence[str]) -> str:
-    """List data lines, as a run where they are one: `D0-D7`."""
-    numbers = [int(line[1:]) for line in lines]
-    if len(lines) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1)):
-        return f"{lines[0]}-{lines[-1]}"
-    return ", ".join(lines)
 
 
 def predict(case: Case, law: Law, symptoms: Sequence[Symptom]) -> dict | None:
