@@ -21,6 +21,8 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Iterator
+from functools import partial
 from multiprocessing import Pool
 from pathlib import Path
 
@@ -49,6 +51,7 @@ DAMAGES = "none", "bits", "pages", "missing"
 SIZES = "half", "doubled", "doubled with other", "shifted"
 LEAST_BYTES, LEAST_SHARE = 512, 0.1
 RELATED = 0.1  # share of byte strings in common
+BATCH = 125  # dumps
 GRAM, KEPT = 12, 64  # byte strings of so many bytes, one in so many of them
 
 
@@ -210,11 +213,17 @@ def identify(file: str, tasks: list[bytes]) -> list[list[str]]:
     return [[match.name for match in row.matches] for row in rows]
 
 
-def in_processes(pool: Pool, file: str, tasks: list[bytes]) -> list[list[str]]:
-    """Identify in batches of which each shares one index."""
-    size = -(-len(tasks) // 8)
-    batches = [(file, tasks[first : first + size]) for first in range(0, len(tasks), size)]
-    return [names for batch in pool.starmap(identify, batches, chunksize=1) for names in batch]
+def in_processes(pool: Pool, file: str, tasks: list[bytes]) -> Iterator[list[str]]:
+    """Identify in batches of which each shares one index, and yield the names in order as batches are done."""
+    batches = [tasks[first : first + BATCH] for first in range(0, len(tasks), BATCH)]
+    for names in pool.imap(partial(identify, file), batches):
+        yield from names
+
+
+def in_common(plain: bytes, image: bytes) -> float:
+    """Return the share of byte strings that two images have in common, of the one that has more of them."""
+    strings = grams(plain), grams(image)
+    return float(max(np.isin(*strings).mean(), np.isin(*reversed(strings)).mean()))
 
 
 def main() -> None:
@@ -242,7 +251,7 @@ def main() -> None:
             if dump:
                 chosen.append((image, dump, kinds))
         begun = time.perf_counter()
-        named = in_processes(pool, file, [dump for _, dump, _ in chosen])
+        named = list(in_processes(pool, file, [dump for _, dump, _ in chosen]))
         took = (time.perf_counter() - begun) / dumps
         tried, right, whole, wrong = Counter(), Counter(), 0, 0
         for (image, _, kinds), names in zip(chosen, named):
@@ -260,15 +269,13 @@ def main() -> None:
             return
         pieces = cut_images(max(others // 2, 1), source, taken)
         tasks = [unrelated(number, pieces) for number in range(others)]
-        named = in_processes(pool, file, [data for data, _ in tasks])
-        common = [
-            max(
-                np.isin(grams(plain), grams(images[int(name)])).mean(),
-                np.isin(grams(images[int(name)]), grams(plain)).mean(),
-            )
-            for (_, plain), names in zip(tasks, named)
-            for name in names[:1]
-        ]
+        common, begun = [], time.perf_counter()
+        for number, names in enumerate(in_processes(pool, file, [data for data, _ in tasks])):
+            if names:
+                common.append(in_common(tasks[number][1], images[int(names[0])]))
+                print(f"  {number} named {names[0]}: {common[-1]:.1%} in common", flush=True)
+            if number % 1000 == 999:
+                print(f"  {number + 1:,} tried, {time.perf_counter() - begun:.0f} s", flush=True)
         false = sum(share < RELATED for share in common)
         print(f"{false} of {others:,} unrelated images named (bar 0); {len(common) - false} that have code in common")
 
