@@ -6,8 +6,9 @@ A finding belongs to a Code, which stands beside the check that makes it and say
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 
 class Severity(StrEnum):
@@ -24,8 +25,7 @@ class Severity(StrEnum):
         return list(Severity).index(self)
 
 
-@dataclass(frozen=True, slots=True)
-class Code:
+class Code(Struct, frozen=True):
     """One kind of finding, explained: `romwright explain NAME` prints all of it.
 
     `checks` says what should be so, and is not where this is found, `why` why that matters, `do` what to do about it
@@ -41,8 +41,7 @@ class Code:
     example: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(Struct, frozen=True):
     """One statement about a dump or a fit, with its evidence and what to do about it."""
 
     code: Code

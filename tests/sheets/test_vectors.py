@@ -1,11 +1,11 @@
 """The reader of drawings: every drawing that the package makes, and nothing else."""
 
 import math
-from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from plans import hardest, plans
 from sheet_model import view_svg
 

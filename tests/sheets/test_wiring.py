@@ -3,11 +3,11 @@
 import re
 import xml.etree.ElementTree as ET
 from collections import defaultdict
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import pytest
 from hypothesis import HealthCheck, given, settings
-from msgspec.structs import replace as msgspec_replace
+from msgspec.structs import replace
 from plans import HARDEST, hardest, plan_of, plans
 from sheets.measured import ends
 
@@ -330,7 +330,7 @@ def test_no_names_of_pins_meet_inside_a_body(plan):
 def test_long_names_are_written_smaller_and_cut():
     plan = plan_of("2716", "2732")
     long = plan.original.left.replace("A5", "A5|CHARACTER_GENERATOR")
-    view = views_of(build_wiring_svg(replace(plan, original=msgspec_replace(plan.original, left=long))))[0]
+    view = views_of(build_wiring_svg(replace(plan, original=replace(plan.original, left=long))))[0]
     assert [(words, size) for _, _, words, size, _ in view.texts if "…" in words] == [("A5|CHARA…", "11")]
 
 
@@ -412,6 +412,6 @@ def test_the_list_names_each_wire_and_each_tie():
 
 def test_a_foreign_name_is_harmless():
     plan = plan_of("2716", "2732")
-    root = ET.fromstring(build_wiring_svg(replace(plan, chip=msgspec_replace(plan.chip, name=FOREIGN)), FOREIGN))
+    root = ET.fromstring(build_wiring_svg(replace(plan, chip=replace(plan.chip, name=FOREIGN)), FOREIGN))
     assert root.find(f"{SVG}title").text.startswith(FOREIGN)
     assert not list(root.iter(f"{SVG}b")) and any(t.text == FOREIGN for t in root.iter(f"{SVG}text"))

@@ -1,6 +1,5 @@
 """A chip on a board: the paths as the schematic has them, added up by hand from the sheets named in pinmaps."""
 
-import dataclasses
 from pathlib import Path
 
 import pytest
@@ -216,9 +215,9 @@ def test_the_gates_of_a_plan_count():
     gate = PlacedGate("X1.3", "X1", "74LS32", "or", (Tap(1, point="/ROM0"), Tap(2, point="/RD")), 3, 22)
     base = plan_board(board, cpu, place, chip)
     row = next(row for row in base.plan.rows if row.function == "/CE")
-    moved = dataclasses.replace(row, how=How.GATE, gate="X1.3", wire_to=None)
+    moved = replace(row, how=How.GATE, gate="X1.3", wire_to=None)
     rows = tuple(moved if each is row else each for each in base.plan.rows)
-    plan = dataclasses.replace(base, plan=dataclasses.replace(base.plan, rows=rows, gates=(gate,)))
+    plan = replace(base, plan=replace(base.plan, rows=rows, gates=(gate,)))
     paths = found(judge_planned(board, cpu, place, plan, require_grade_ns(chip, 150)))
     assert paths["memory read", "/MREQ", "/CE"].margin.low_ns == 365 - 38 - 22 - 150
     assert paths["memory read", "/RD", "/CE"].margin.low_ns == 355 - 22 - 150

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.boards.decoding import Span, decode, decoder_lines
 from romwright.boards.model import UNCONNECTED, Cpu
@@ -11,8 +12,7 @@ from romwright.errors import OptionError
 from romwright.parts.model import Part, Pin, Role
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(Struct, frozen=True):
     """A socket: the part that it was laid out for, its addresses, and the CPU's data lines that it has."""
 
     name: str
@@ -26,8 +26,7 @@ class Place:
         return pin.index < len(lines) and (self.span[0] ^ self.span[1]) >> int(lines[pin.index][1:]) > 0
 
 
-@dataclass(frozen=True, slots=True)
-class Other:
+class Other(Struct, frozen=True):
     """Another device on the data bus; `kind` is RAM, ROM or port."""
 
     name: str
@@ -37,8 +36,7 @@ class Other:
     space: str = "memory"
 
 
-@dataclass(frozen=True, slots=True)
-class Answers:
+class Answers(Struct, frozen=True):
     """A board in a few words."""
 
     name: str

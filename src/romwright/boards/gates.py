@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from romwright.boards.model import UNCONNECTED, Gate, Levels
 from romwright.parts.model import Level
@@ -24,8 +24,7 @@ PINS: dict[str, tuple[tuple[str, ...] | None, int]] = {
 SELECTED: dict[str, Levels] = {"2-to-4": {"/G": "L"}, "3-to-8": {"G1": "H", "/G2A": "L", "/G2B": "L"}}
 
 
-@dataclass(frozen=True, slots=True)
-class Output:
+class Output(Struct, frozen=True):
     """One output: it gives a level where a row matches, the other elsewhere, and only while a row of `on` matches."""
 
     node: str

@@ -6,8 +6,9 @@ The lowest line turns over each time that the CPU goes on by a word, every other
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
+
+from msgspec import Struct
 
 from romwright.boards.freerun import FreeRun
 from romwright.boards.model import Cpu, expand
@@ -17,8 +18,7 @@ UNITS = {"": 1, "k": 1000, "m": 10**6, "g": 10**9}
 FASTEST_HZ = 10**9
 
 
-@dataclass(frozen=True)
-class LineRate:
+class LineRate(Struct, frozen=True):
     """What one address line does: `hz` of the square wave that it is, `counter_hz` what a frequency counter shows.
 
     `counter_hz` is None where that is not known; `steady` is false where the line does not count.

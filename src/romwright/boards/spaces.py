@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.boards.model import Board, Cpu, Ports
 
 
-@dataclass(frozen=True, slots=True)
-class Space:
+class Space(Struct, frozen=True):
     """Addresses up to `top`, written with `digits` in hex; `bits` has the bit that a line shows, `low` the lines at L.
 
     Lines that are in neither may be at any level; there are `free` of them, above the others.

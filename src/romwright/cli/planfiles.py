@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from romwright.errors import OptionError
 
 
-@dataclass(frozen=True)
-class Made:
+class Made(Struct, frozen=True):
     """A plan with its proof; `pages` are those of its two parts (None: no file has it), `names` what found them.
 
     `share` takes this chip's part out of the contents of a set of chips.

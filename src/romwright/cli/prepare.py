@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-
 import click
+from msgspec.structs import asdict
 
 from romwright.cli.options import AS_JSON, MARKING, OVERWRITE, READ_AS
 from romwright.errors import OptionError

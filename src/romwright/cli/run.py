@@ -65,7 +65,7 @@ def telling(run, number: int, what: str) -> Iterator[None]:
 
 def answer(job: str, run, steps: list[str]) -> dict:
     """Return what was done and found under the documented JSON keys."""
-    from dataclasses import asdict
+    from msgspec.structs import asdict
 
     from romwright.images.checksums import measure
 

@@ -7,7 +7,8 @@ at least so much, and open above.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.electric.terminals import Terminal, rated_ma, spoken
 from romwright.findings import Code, Finding, Severity
@@ -57,8 +58,7 @@ PULLED = Code(
 )
 
 
-@dataclass(frozen=True)
-class Load:
+class Load(Struct, frozen=True):
     """What the inputs on one line ask of its output: the least and the most in milliamperes, None above if unknown.
 
     `unknown` names the inputs whose current nobody has read.

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.electric.terminals import Drive, Span, Terminal, rated_ma, rounded, spoken
 from romwright.findings import Code, Finding, Severity
@@ -29,8 +30,7 @@ LEVEL_UNKNOWN = Code(
 )
 
 
-@dataclass(frozen=True)
-class Margin:
+class Margin(Struct, frozen=True):
     """The noise margin of one level: what the driver guarantees, what the receiver asks for, their difference in volts.
 
     A span is the least and the most; None is unknown.
@@ -56,8 +56,7 @@ class Margin:
         }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Pairing:
+class Pairing(Struct, frozen=True):
     """A driver and a receiver: both margins, how many such inputs the driver can feed, and what it all rests on."""
 
     driver: Terminal

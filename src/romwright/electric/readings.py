@@ -7,7 +7,8 @@ states no range, is common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.boards.model import Board
 from romwright.boards.power import RailLimits
@@ -81,8 +82,7 @@ SWITCH_OFF = "switch off, and leave it off until the cause is found"
 PRACTICE = "common practice, no source"
 
 
-@dataclass(frozen=True)
-class RailReading:
+class RailReading(Struct, frozen=True):
     """One rail: what its file says, what was measured, and the verdict; None is what nobody stated or measured."""
 
     rail: str
@@ -104,8 +104,7 @@ class RailReading:
         }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Trust:
+class Trust(Struct, frozen=True):
     """What may be trusted, what may not, and what nobody knows."""
 
     what: str
@@ -113,8 +112,7 @@ class Trust:
     why: str
 
 
-@dataclass(frozen=True)
-class BenchCheck:
+class BenchCheck(Struct, frozen=True):
     """All readings of a board, what they mean, and what they rest on."""
 
     board: Board

@@ -6,7 +6,8 @@ socket's inputs and the data lines' loads are unknown. Without a board only the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.boards.library import fitted_chips
 from romwright.boards.model import Board, Socket
@@ -20,8 +21,7 @@ from romwright.parts.model import Part, Role
 DATA_LINES = "each data line"
 
 
-@dataclass(frozen=True)
-class Electric:
+class Electric(Struct, frozen=True):
     """All that is known of a chip in a socket beyond its wiring. `driven` is the chip's inputs, `drives` its outputs.
 
     `loads` are what a data line asks of the chip at H and L, None without a board that says so.

@@ -7,7 +7,8 @@ difference no lower one.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.boards.power import RailLimits
 from romwright.findings import Code, Finding, Severity
@@ -24,8 +25,7 @@ SUPPLY_SHORT = Code(
 )
 
 
-@dataclass(frozen=True)
-class Draw:
+class Draw(Struct, frozen=True):
     """The currents of a chip in milliamperes, None where its page has none."""
 
     name: str
@@ -46,8 +46,7 @@ class Draw:
         )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class SupplyChange:
+class SupplyChange(Struct, frozen=True):
     """What changes for the supply: both chips, and what the rail has to give at most, least and most, None: unknown."""
 
     old: Draw

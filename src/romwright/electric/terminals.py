@@ -5,8 +5,9 @@ A *span* is the least and the most that a number can be; None is unknown, and st
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+
+from msgspec import Struct
 
 from romwright.errors import UnknownNameError
 from romwright.parts.families import Family, FamilySource, family_names, require_family
@@ -18,16 +19,14 @@ NOMINAL_VCC_V: Span = (5.0, 5.0)
 PLACES = 4  # digits behind the point that are kept: far finer than any sheet
 
 
-@dataclass(frozen=True)
-class Drive:
+class Drive(Struct, frozen=True):
     """An output level: volts, and the milliamperes at which the sheet promises them, None if it names none."""
 
     volts: Span
     ma: float | None
 
 
-@dataclass(frozen=True)
-class Terminal:
+class Terminal(Struct, frozen=True):
     """A driver and load at one supply. `low` and `high` are its output levels, the smallest current first.
 
     `sources` and `doubts` say for what was taken from where, and what of it nobody has read.

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.residue import Residue
 
@@ -16,8 +16,7 @@ PAGE = 256
 STEPS = 4  # sizes of marks
 
 
-@dataclass(frozen=True)
-class Wrong:
+class Wrong(Struct, frozen=True):
     """The wrong bits, each told by address and data line; `rose` and `fell` have a byte for each of `addresses`."""
 
     size: int
@@ -44,8 +43,7 @@ class Wrong:
         return sorted(int(page) * PAGE for page in worst if pages[page])
 
 
-@dataclass(frozen=True)
-class Grid:
+class Grid(Struct, frozen=True, dict=True):
     """A map of wrong bits: `across` cells in a row, each of `each` addresses, the first `start`."""
 
     wrong: Wrong

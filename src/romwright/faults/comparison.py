@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.extra import Extra
 from romwright.faults.lines import State
@@ -29,8 +29,7 @@ BELIEVED = 0.5  # probability from which a map is said: else no explanation is l
 LIKELY = 0.001  # explanations of at least this probability are listed, and all that leave as few bits wrong
 
 
-@dataclass(frozen=True)
-class Comparison:
+class Comparison(Struct, frozen=True, dict=True):
     """How a dump differs from its reference; `best` is the likeliest explanation, `others` are listed beside it.
 
     `confidence` is the probability of the best, if one of those that were found is true, or none. Where none says much

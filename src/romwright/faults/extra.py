@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.search.matching import bits
 from romwright.images.image import hex_range
@@ -13,8 +12,7 @@ from romwright.images.runs import is_uniform
 ALIKE = 0.012  # share of wrong bits up to which a piece of the dump is the reference
 
 
-@dataclass(frozen=True)
-class Extra:
+class Extra(Struct, frozen=True):
     """What lies before and after `size` bytes that stand for the reference."""
 
     head: np.ndarray

@@ -8,11 +8,11 @@ a line on the other side (`follows`), its opposite (`inverted`), the AND or OR o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache, reduce
 
 import numpy as np
+from msgspec import Struct
 
 LOW_LINES = 9  # address lines whose part of an index is worked out once and repeated
 FEW_CROSSED = 4  # address lines that somebody may have crossed with intent, or by a slip
@@ -39,8 +39,7 @@ class Law(StrEnum):
 OPERATORS = {Law.AND: np.bitwise_and, Law.OR: np.bitwise_or}
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(Struct, frozen=True):
     """What one line carries, in terms of the lines of the other side, numbered from 0."""
 
     state: State
@@ -78,8 +77,7 @@ class Line:
         return value ^ 1 if self.state is State.INVERTED else value
 
 
-@dataclass(frozen=True, slots=True)
-class LineMap:
+class LineMap(Struct, frozen=True):
     """The whole way from a reference to a dump: `address` by the ROM's lines, `data` by the reader's.
 
     `start` is the address of the reference that the dump's first byte shows. Outside the reference the dump shows it

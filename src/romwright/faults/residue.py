@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from functools import cached_property
 from math import log2
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.slip import Slip
 from romwright.images.image import hex_range
@@ -25,8 +25,7 @@ ONE_WAY = 0.95  # share from which wrong bits go one way, or belong to one line
 KINDS = {"data bit": "data bit", "address line": "address", "column": "address", "page": "place", "row": "place"}
 
 
-@dataclass(frozen=True, slots=True)
-class Cluster:
+class Cluster(Struct, frozen=True):
     """What is wrong and lies together: `wrong` of all `of`, bits of a data line, else bytes.
 
     `evidence` says in bits how far that is from chance.
@@ -44,8 +43,7 @@ class Cluster:
         return {"kind": self.kind, "detail": self.detail, "wrong": self.wrong, "of": self.of, "evidence_bits": rounded}
 
 
-@dataclass(frozen=True, slots=True)
-class Region:
+class Region(Struct, frozen=True):
     """Addresses from `start` to before `stop` at which a dump reads one value; `wrong` of them should not."""
 
     start: int
@@ -58,8 +56,7 @@ class Region:
         return {"first": self.start, "last": self.stop - 1, "reads": f"{self.value:02X}", "wrong": self.wrong}
 
 
-@dataclass(frozen=True, slots=True)
-class Half:
+class Half(Struct, frozen=True):
     """All addresses at one level of an address line, at which a dump reads one value; `wrong` of them should not."""
 
     line: int
@@ -81,8 +78,7 @@ class Half:
         return {"line": f"A{self.line}", "level": self.level, "reads": f"{self.value:02X}", "wrong": self.wrong}
 
 
-@dataclass(frozen=True)
-class Residue:
+class Residue(Struct, frozen=True, dict=True):
     """What is wrong with a dump besides its lines; `expected` and `dump` are whole images of one size.
 
     `inverted` has the data lines, as bits, that show the opposite of the cells: bits rise and fall at the cell.
@@ -91,13 +87,16 @@ class Residue:
     expected: np.ndarray
     dump: np.ndarray
     inverted: int = 0
-    addresses: np.ndarray = field(init=False)
-    changed: np.ndarray = field(init=False)
 
-    def __post_init__(self) -> None:
-        wrong = self.expected ^ self.dump
-        object.__setattr__(self, "addresses", np.flatnonzero(wrong))
-        object.__setattr__(self, "changed", wrong[self.addresses])
+    @cached_property
+    def addresses(self) -> np.ndarray:
+        """Where bytes are wrong."""
+        return np.flatnonzero(self.expected != self.dump)
+
+    @cached_property
+    def changed(self) -> np.ndarray:
+        """Which bits are wrong in those bytes."""
+        return self.expected[self.addresses] ^ self.dump[self.addresses]
 
     @cached_property
     def slip(self) -> Slip | None:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.search.starts import find_starts
 from romwright.images.runs import is_uniform
@@ -13,8 +12,7 @@ SHORTEST = 16  # bytes of a stretch that prove it
 ALIKE = 0.95  # share of the stretch, but for what was put in, that is there one step for all away
 
 
-@dataclass(frozen=True, slots=True)
-class Slip:
+class Slip(Struct, frozen=True):
     """From `first` to `last` a dump has what belongs `late` addresses lower, below 0: higher; `alike` bytes of it."""
 
     first: int

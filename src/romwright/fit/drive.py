@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
+
+from msgspec import Struct
 
 from romwright.fit import tables
 from romwright.fit.socket import Net, Socket
@@ -13,8 +14,7 @@ from romwright.parts.model import OTHER, Part
 Levels = dict[str, str]
 
 
-@dataclass(frozen=True, slots=True)
-class Condition:
+class Condition(Struct, frozen=True):
     """Rows of levels of board signals; it holds when one of them matches."""
 
     rows: tuple[Levels, ...]
@@ -34,8 +34,10 @@ class Condition:
         return " or ".join(in_words(row) or "always" for row in self.rows) or "never"
 
 
-@dataclass(frozen=True)
-class Comparison:
+NEVER = Condition(())
+
+
+class Comparison(Struct, frozen=True, dict=True):
     """Two conditions over the same signals, compared on every combination of their levels but those of `idle`.
 
     `idle`: the combinations that the board never makes.
@@ -44,7 +46,7 @@ class Comparison:
     original: Condition
     fitted: Condition
     names: tuple[str, ...]
-    idle: Condition = Condition(())
+    idle: Condition = NEVER
 
     @cached_property
     def tables(self) -> tuple[int, int]:
@@ -140,7 +142,7 @@ def compare_with(socket: Socket, fitted: Condition) -> Comparison:
     return compare(rows, fitted, idle)
 
 
-def compare(original: Condition, fitted: Condition, idle: Condition = Condition(())) -> Comparison:
+def compare(original: Condition, fitted: Condition, idle: Condition = NEVER) -> Comparison:
     """Compare two conditions over all signals that either mentions, in order of their pins."""
     names = sorted(original.names | fitted.names | idle.names, key=_by_pin)
     return Comparison(original, fitted, tuple(names), idle)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
+
+from msgspec import Struct
 
 from romwright.fit import tables
 from romwright.images.words import listed
@@ -22,8 +23,7 @@ class Kind(StrEnum):
     OPEN = "open"  # the original has nothing here, so what the board has is not known
 
 
-@dataclass(frozen=True, slots=True)
-class Gate:
+class Gate(Struct, frozen=True):
     """A gate of a plan: its output is at `gives` where each of its inputs is at its own level of `levels`."""
 
     kind: str
@@ -32,8 +32,7 @@ class Gate:
     gives: Level
 
 
-@dataclass(frozen=True, slots=True)
-class Net:
+class Net(Struct, frozen=True):
     """What one socket position carries; `position` is None for a rail in general and for a pin outside the socket.
 
     `gate`: what comes out of that gate instead, `point`: a node of the board beyond the socket; neither has a position.
@@ -87,8 +86,7 @@ def net_of(part: Part, pin: Pin, signals: Collection[str] = ()) -> Net:
     return Net(f"{number} (open)", Kind.OPEN, function, number)
 
 
-@dataclass(frozen=True, slots=True)
-class Beyond:
+class Beyond(Struct, frozen=True, forbid_unknown_fields=True):
     """What is known of the board beyond a socket; rows are levels by the functions of its part and by points.
 
     `points`: nodes that can be wired to; `shares`: when each part of the contents must show, where selects decide that;

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from romwright.findings import Finding, Severity
 from romwright.fit import kinds, selects
@@ -36,8 +37,7 @@ class Way(StrEnum):
         return list(Way).index(self)
 
 
-@dataclass(frozen=True, slots=True)
-class StandIn:
+class StandIn(Struct, frozen=True):
     """A part in the place of another: the way, how many pins change, why, and what to look out for.
 
     `exact` is true if the finished wiring drives the bus in just the states in which the original does. `stops` say

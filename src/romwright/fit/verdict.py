@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 from math import prod
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.errors import LostLineError
 from romwright.findings import Finding, worst_first
@@ -22,8 +24,7 @@ from romwright.parts.model import Choice, Part
 Polarity = dict[int, Choice]
 
 
-@dataclass(frozen=True)
-class Fit:
+class Fit(Struct, frozen=True, dict=True):
     """A chip in a socket with all polarities stated: findings about plugging it in, the plan, its proof."""
 
     polarity: Polarity
@@ -54,8 +55,7 @@ class Fit:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(Struct, frozen=True):
     """The fits for every polarity left open; the first takes the first choice of the page for what was not stated.
 
     `findings` are those of all fits, each once, worst first; each sentence of the evidence that does not hold for

@@ -8,14 +8,14 @@ from __future__ import annotations
 import hashlib
 import zlib
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache
+
+from msgspec import Struct
 
 from romwright.errors import UnknownNameError
 
 
-@dataclass(frozen=True, slots=True)
-class Checksums:
+class Checksums(Struct, frozen=True):
     """The checksums of some bytes, as hex digits: CRC-32 and sums in capitals, digests in small letters.
 
     `sum8` and `sum16` add the bytes modulo 2^8 and 2^16; `ones` is the complement that brings the sum to all ones,

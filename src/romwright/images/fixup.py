@@ -7,14 +7,14 @@ searched for.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.errors import NotSolvableError, UnknownNameError
 from romwright.images import checksums
 
 
-@dataclass(frozen=True, slots=True)
-class Kind:
+class Kind(Struct, frozen=True):
     """A checksum that can be made to come out: its name, width in bits, and the function that computes it.
 
     `weights` are the factors by which the bytes of a range enter an additive sum, repeating from its first byte; a CRC

@@ -6,8 +6,9 @@ Nothing heavy is imported here, so that a folder of binary files is told apart w
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import cached_property
+
+from msgspec import Struct
 
 HEAD_BYTES = 4096  # how much of a file is looked at to recognise its format
 CONTROL = re.compile(rb"[\0-\x08\x0e-\x19\x1b-\x1f\x7f]")  # characters that no text has
@@ -15,8 +16,7 @@ BYTE_ORDER_MARK = re.compile(rb"\xef\xbb\xbf|\xff\xfe|\xfe\xff")
 UTF_16 = re.compile(rb"(?:[\t-~]\0){4}|(?:\0[\t-~]){4}")  # at the start of a text without a byte order mark
 
 
-@dataclass(frozen=True)
-class Grammar:
+class Grammar(Struct, frozen=True, dict=True):
     """How a record is written.
 
     `lead` is its first character, `marks` how many characters stand before the hex digits, `uncounted` how many bytes

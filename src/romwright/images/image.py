@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.errors import GapError, OverlapError, SpanError
 
 SPAN_LIMIT = 64 << 20  # bytes of address space from the first to the last byte of one image
 
 
-@dataclass(frozen=True, slots=True)
-class Segment:
+class Segment(Struct, frozen=True):
     """Bytes without a gap, the first of them at address `start`."""
 
     start: int
@@ -23,8 +23,7 @@ class Segment:
         return self.start + len(self.data)
 
 
-@dataclass(frozen=True, slots=True)
-class Image:
+class Image(Struct, frozen=True):
     """Bytes at addresses.
 
     `segments` are sorted, not empty, and neither overlap nor touch; what lies between them is undefined

@@ -7,12 +7,12 @@ Every kind of area has its own texture and its own lightness, so that the map re
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from html import escape
 from io import BytesIO
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.errors import OptionError
 from romwright.images.areas import RULES, Area, classify_bytes
@@ -37,8 +37,7 @@ TEXTURES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(Struct, frozen=True):
     """The model of a byte map: the area of each cell, and where everything stands. Lengths in pixels."""
 
     title: str

@@ -6,7 +6,8 @@ The steps have one order: cut, join, swap, invert, place, fill, store and fix ch
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from romwright.errors import NotFittingError, OptionError, OverlapError
 from romwright.findings import Code, Finding, Severity
@@ -37,8 +38,7 @@ WORD_WIDE = Code(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(Struct, frozen=True):
     """One input: its name for messages, its image, and the chip address it was told to start at, if any."""
 
     name: str
@@ -46,8 +46,7 @@ class Source:
     at: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Recipe:
+class Recipe(Struct, frozen=True):
     """What to do with the sources; sizes in bytes."""
 
     chip_bytes: int
@@ -70,8 +69,7 @@ class Recipe:
         return self.chip_bytes * self.split
 
 
-@dataclass(slots=True)
-class Prepared:
+class Prepared(Struct):
     """The contents of each chip, what was done, step by step, and what to look out for."""
 
     chips: list[bytes] = field(default_factory=list)

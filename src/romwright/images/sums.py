@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.errors import NotSolvableError, OptionError
 from romwright.images import fixup
 from romwright.images.image import hex_range
 
 
-@dataclass(frozen=True, slots=True)
-class Sum:
+class Sum(Struct, frozen=True):
     """A checksum to be put into the image.
 
     `value` is what the checksum of `over` is made to come to by the bytes at `at`; with `value` None, the checksum
@@ -25,8 +25,7 @@ class Sum:
     over: tuple[int, int] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(Struct, frozen=True):
     """A Sum once it is in the image: the range it covers, the place it took, and the value that it must keep."""
 
     wanted: Sum

@@ -7,9 +7,9 @@ address lines are the ROM's own (A0 is the lowest), counted from the image's fir
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 
 from romwright.images import runs
 from romwright.images.image import Image, hex_range
@@ -23,8 +23,7 @@ TEXT_SHOWN = 16
 BLANKS = {0xFF: "the erased state of an EPROM", 0x00: "the blank state of some PROMs, or a wiped file"}
 
 
-@dataclass(frozen=True, slots=True)
-class Trait:
+class Trait(Struct, frozen=True):
     """One thing that the bytes show: `kind`, `detail` in words for people, `facts` for programs.
 
     The facts of each kind (addresses and lengths are numbers, byte values two hex digits):

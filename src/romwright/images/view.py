@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from romwright.images.image import Image
 
 
-@dataclass(frozen=True, slots=True)
-class View:
+class View(Struct, frozen=True):
     """All defined bytes side by side; segment i begins at `offsets[i]` among them, and at address `starts[i]`.
 
     >>> view = View.of(Image.of([(0x100, b"AB"), (0x200, b"CDE")]))

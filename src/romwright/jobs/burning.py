@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from romwright.fit.plans.bench import Burnt
 from romwright.fit.plans.contents import burn, words_of

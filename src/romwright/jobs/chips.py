@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
 
-from msgspec import structs
+from msgspec import Struct, structs
+from msgspec.structs import replace
 
 from romwright.electric.supply import find_of_all
 from romwright.errors import OptionError
@@ -22,8 +22,7 @@ from romwright.parts.model import Part
 PASSES = 3  # over the chips of a board, until none of them moves a link that another has set
 
 
-@dataclass(frozen=True)
-class Chip:
+class Chip(Struct, frozen=True):
     """A chip of a job: `name` tells it from the others ("" if it is the only one), `title` says what it takes over."""
 
     name: str

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from romwright.jobs.finished import digest
 from romwright.jobs.library import require_sound
@@ -20,8 +21,7 @@ MORE = (
 )
 
 
-@dataclass(frozen=True)
-class Answers:
+class Answers(Struct, frozen=True):
     """What a user says of a job; files are named from the folder of the job's file."""
 
     title: str

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from romwright.findings import Finding
 from romwright.images.checksums import Checksums, measure
@@ -19,8 +20,7 @@ if TYPE_CHECKING:  # a job without dumps need not load these
     from romwright.faults.repeats.settling import Settlement
 
 
-@dataclass(frozen=True)
-class Examined:
+class Examined(Struct, frozen=True):
     """A dump, or several reads that were settled, and all that is known of it."""
 
     files: tuple[str, ...]

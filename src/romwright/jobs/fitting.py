@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.boards.library import require_board, require_cpu
 from romwright.boards.model import Board, Cpu, Socket
@@ -35,8 +37,7 @@ NOT_EXACT = {selects.STILL_LOST, selects.ENABLE_LOST}  # true of a wired chip to
 WRITTEN = {writes.WRITE, writes.WRITE_STATES}  # true of one too that is written where the original is not
 
 
-@dataclass(frozen=True)
-class Fitted:
+class Fitted(Struct, frozen=True):
     """A chip in a socket as it is planned; `plugged_in` are the findings if it simply goes in, of a socket alone.
 
     `pages` are those of its two parts, None for one that no shipped file has. `whole` is the original in whose place
@@ -74,8 +75,7 @@ class Fitted:
         return [finding for finding in self.findings if finding.severity is Severity.STOP]
 
 
-@dataclass(frozen=True)
-class Burning:
+class Burning(Struct, frozen=True):
     """What the socket must show in each bank, what is burnt into the chip for that, and how it was made."""
 
     banks: Mapping[str, bytes]  # by the names of the plan's banks, by "" if it has none

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict
 from pathlib import Path
+
+from msgspec.structs import asdict
 
 from romwright.errors import InputError
 from romwright.images.checksums import Checksums, measure

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import msgspec
+from msgspec import Struct
 
 from romwright.findings import Finding
 from romwright.jobs.chips import Chip
@@ -17,8 +17,7 @@ from romwright.sheets.labels import Label, build_labels_pdf, draw_label, judge_l
 from romwright.sheets.stock import Stock
 
 
-@dataclass(frozen=True)
-class Labels:
+class Labels(Struct, frozen=True):
     """The labels of a job's chips, all on the same sheets, whose places are as large as the largest."""
 
     labels: tuple[tuple[Part, Label], ...]

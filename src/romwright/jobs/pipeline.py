@@ -7,8 +7,10 @@ and equal is left alone. Each output is written as soon as it is made: where a l
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from romwright.errors import OutputError
 from romwright.findings import Finding, blocks
@@ -30,8 +32,7 @@ Step = tuple[str, Callable[[], None]]  # what it does, and the work
 NEEDS_BYTES = ("burn", "labels")  # outputs that need contents
 
 
-@dataclass(frozen=True)
-class Output:
+class Output(Struct, frozen=True):
     """What a job writes: the name of its file, its kind, and the chip that it is about, None for all."""
 
     name: str
@@ -39,8 +40,7 @@ class Output:
     chip: int | None = None
 
 
-@dataclass
-class Run:
+class Run(Struct):
     """A job being run: what was found so far, and what was written (`kept`: it was there already, equal)."""
 
     job: Job

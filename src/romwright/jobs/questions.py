@@ -7,8 +7,9 @@ skips the question.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from romwright.boards.library import board_names
 from romwright.errors import InputError, OptionError
@@ -99,8 +100,7 @@ class Talk:
         return text
 
 
-@dataclass(frozen=True)
-class Question:
+class Question(Struct, frozen=True):
     """A question: the key of its answer, the words, and what is known, asked and done of and with an answer."""
 
     key: str

@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterator
-from dataclasses import fields
 from pathlib import PurePosixPath, PureWindowsPath
+
+from msgspec.structs import fields
 
 from romwright.images.checksums import Checksums
 from romwright.jobs.model import Fit, Job, listed
@@ -28,7 +29,7 @@ def check_date(job: Job) -> Iterator[str]:
         try:
             datetime.date.fromisoformat(job.date)
         except ValueError:
-            yield f"date: {job.date!r}, expected year-month-day in quotes, such as \"1984-11-25\" [date]"
+            yield f'date: {job.date!r}, expected year-month-day in quotes, such as "1984-11-25" [date]'
 
 
 def check_outputs(job: Job) -> Iterator[str]:

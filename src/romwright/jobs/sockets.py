@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.errors import OptionError, UnknownNameError
 from romwright.parts.notation import parse_polarity
@@ -11,8 +12,7 @@ from romwright.parts.notation import parse_polarity
 EMPTY = ("", "none")  # what is said of a socket without a chip
 
 
-@dataclass(frozen=True)
-class Other:
+class Other(Struct, frozen=True):
     """The chip in another socket, its polarities stated; `reading` is how --also's word for it was read."""
 
     chip: object

@@ -9,7 +9,8 @@ practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from romwright.findings import Finding, Severity, worst_first
 from romwright.fit.onboard.boarding import wires, with_gates

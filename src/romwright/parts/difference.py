@@ -6,13 +6,12 @@ Fairchild NM27C256 data sheet DS010833, July 1998 (28 in 32).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from romwright.parts.model import Part, Pin, Role
 
 
-@dataclass(frozen=True, slots=True)
-class Position:
+class Position(Struct, frozen=True):
     """One position of the larger package, with the pin of each part that sits there."""
 
     number: int

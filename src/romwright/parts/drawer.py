@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from unicodedata import normalize
+
+from msgspec import Struct
 
 from romwright.errors import FormatError, InputError, RomwrightError
 from romwright.findings import Finding
@@ -19,8 +20,7 @@ NO_COUNT = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
+class Held(Struct, frozen=True):
     """A part in the drawer: how many of it, and the cautions of what its lines call it."""
 
     part: Part

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import msgspec
+from msgspec import Struct
 
 from romwright.parts.model import Part, Pin, Role
 
 DRIVEN, OFF, TAKEN = "driven", "off", "taken in"
 
 
-@dataclass(frozen=True, slots=True)
-class FunctionRow:
+class FunctionRow(Struct, frozen=True):
     """One row of the function table: what the chip does, the level at each pin, what its data pins do.
 
     A level is H or L; "?" (the factory chose it), "H/L" (tied H, L is allowed too), "Vpp" (at its programming voltage)

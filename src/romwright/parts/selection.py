@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.errors import UnknownNameError
 from romwright.parts.model import Part
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+class Wanted(Struct, frozen=True):
     """What a part must be; what is None does not matter.
 
     `size_bytes` counts all bits, eight to a byte, so that 256 x 4 is 128 bytes. `volts` is a voltage that the part

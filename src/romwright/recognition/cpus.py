@@ -11,8 +11,9 @@ Where each CPU starts: facts/bus-and-bench.md 3.1 (Zilog, Intel, Motorola and W6
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from math import log2
+
+from msgspec import Struct, field
 
 from romwright.recognition.opcodes import BIG_ENDIAN, Z80_ONLY, Instruction, instructions
 from romwright.recognition.structures import DATE, ENTRIES, whole_rom
@@ -33,8 +34,7 @@ VECTORS = {  # distance from the end of memory (10000); reset first
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+class Judgement(Struct, frozen=True):
     """A CPU, or "unknown"; the score in bits, and the evidence in words."""
 
     cpu: str
@@ -46,8 +46,7 @@ class Judgement:
         return {"cpu": self.cpu, "score": self.score, "evidence": list(self.evidence)}
 
 
-@dataclass(slots=True)
-class Case:
+class Case(Struct):
     """The case for one CPU: the image as that CPU would see it, and the bits collected."""
 
     cpu: str

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import log2
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.recognition.route import Route
 
@@ -15,8 +15,7 @@ MARGIN = 20.0  # bits: one false name in a million dumps
 LEAST_SHARE, LEAST_EQUAL = 0.6, 16  # of the sampled bytes that can be seen must be right, and so many
 
 
-@dataclass(frozen=True)
-class Fit:
+class Fit(Struct, frozen=True):
     """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence.
 
     `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must;

@@ -11,12 +11,12 @@ that could have been tried is taken.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from itertools import islice
 from math import log2
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from romwright.faults.lines import Line, State, byte_table
 from romwright.recognition.datalines import match_data

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from romwright.faults.alone.checks import find_signs
 from romwright.faults.alone.signs import Check, Sign
@@ -17,8 +19,7 @@ from romwright.recognition.crossings import find_crossings
 from romwright.recognition.structures import Structure, find_header_faults, find_structures
 
 
-@dataclass(frozen=True, slots=True)
-class NamedCrc:
+class NamedCrc(Struct, frozen=True):
     """A CRC by its name: value in hex digits, width in bits."""
 
     name: str
@@ -26,8 +27,7 @@ class NamedCrc:
     width: int
 
 
-@dataclass(frozen=True, slots=True)
-class Inspection:
+class Inspection(Struct, frozen=True):
     """What an image shows; `image` is the one judged, with its gaps filled if a fill was chosen."""
 
     file: str

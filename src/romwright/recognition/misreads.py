@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.lines import Law, Line, State
 from romwright.faults.statement import state_lines
@@ -72,8 +72,7 @@ def best_of_each(found: list[Misread]) -> list[Misread]:
     return list(best.values())
 
 
-@dataclass(frozen=True)
-class Misread:
+class Misread(Struct, frozen=True, dict=True):
     """A dump, the known image that it shows, and how the lines run; `checks` has a check of each of its pages."""
 
     dump: Dump

@@ -12,8 +12,9 @@ objdump for the Z80) in tests/recognition/test_opcodes.py.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import cache
+
+from msgspec import Struct
 
 TABLES = {
     "Z80/8080": """
@@ -97,8 +98,7 @@ LIKELIER = 4  # how much likelier a `*` instruction is taken to be than another
 LINE = re.compile(r"((?:(?:[0-9A-F]{2}|[nra]\d+|s32) )+)(.+?)( goto| call| end)?( \*)?")
 
 
-@dataclass(frozen=True, slots=True)
-class Instruction:
+class Instruction(Struct, frozen=True):
     """One line of a table.
 
     `code` are the exact bytes at its start, `operands` the (letter, bytes) after them, `likelihood` its share of the

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 from math import log2
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.lines import Line, State
 
@@ -18,8 +18,7 @@ HELD_PRICE, JOIN_PRICE = 5.0, 8.0  # bits that it takes to name a line and a lev
 STRAIGHT_DATA = tuple(map(Line.follows, range(8)))
 
 
-@dataclass(frozen=True)
-class Route:
+class Route(Struct, frozen=True, dict=True):
     """Where an image's lines go in a dump.
 
     `lines` has for each address line of the image the dump's line that it follows; `held` the level at which it is

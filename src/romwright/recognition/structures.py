@@ -10,7 +10,8 @@ import itertools
 import re
 import zlib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from romwright.findings import Code, Finding, Severity
 from romwright.images.checksums import byte_sum
@@ -43,8 +44,7 @@ DOUBTFUL_HEADER = Code(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Structure:
+class Structure(Struct, frozen=True):
     """One header: `kind`, `offset` from the image's first byte, `detail` in words, `facts`, and what is wrong with it.
 
     The facts of each kind (lengths and offsets are numbers of bytes; ids, pointers, sums, raw bytes are hex digits):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from romwright.sheets.shapes import INK, PAPER, text
 
@@ -15,8 +16,7 @@ def number(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
 
 
-@dataclass
-class Canvas:
+class Canvas(Struct):
     """Shapes and words of one view, `width` wide; `mirrored`: seen from the other side."""
 
     width: float

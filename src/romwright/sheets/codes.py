@@ -9,7 +9,8 @@ ReportLab's. Bars of 5 mm, and of 15 % of their length where there is room: from
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 DOT = 25.4 / 600
 WIDEST, FINEST, FINE = 8, 4, 6  # dots: no more is needed; below that few readers can; below FINE print with care
@@ -19,8 +20,7 @@ BAR_QUIET, BAR_HEIGHT, BAR_SHARE = 10, 5.0, 0.15
 Box = tuple[float, float, float, float]  # x, y, width, height
 
 
-@dataclass(frozen=True, slots=True)
-class Symbol:
+class Symbol(Struct, frozen=True):
     """A code as it is printed: `qr` or `code128`, how many digits it holds, its module in dots."""
 
     kind: str

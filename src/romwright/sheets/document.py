@@ -7,7 +7,8 @@ replaced when a block is made: nothing that renders a sheet has to think of it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from msgspec import Struct
+from msgspec.structs import force_setattr
 
 from romwright.findings import Finding, Severity
 
@@ -37,33 +38,28 @@ def is_unchecked(words: str) -> bool:
     return "unchecked" in words.casefold()
 
 
-class Block:
-    """What a section is made of; a subclass is a frozen dataclass, whose strings are made readable."""
-
-    __slots__ = ()
+class Block(Struct, frozen=True):
+    """What a section is made of; its strings are made readable."""
 
     def __post_init__(self) -> None:
-        for each in fields(self):
-            object.__setattr__(self, each.name, cleaned(getattr(self, each.name)))
+        for name in self.__struct_fields__:
+            force_setattr(self, name, cleaned(getattr(self, name)))
 
 
-@dataclass(frozen=True, slots=True)
-class Words(Block):
+class Words(Block, frozen=True):
     """A paragraph; `loud` where overlooking it costs a chip or hurts a person."""
 
     words: str
     loud: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Facts(Block):
+class Facts(Block, frozen=True):
     """What is so, as pairs of a name and a value."""
 
     pairs: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Tick(Block):
+class Tick(Block, frozen=True):
     """A thing to do, with a box to tick; `unit` leaves room for a measured value, `expected` says what it should be."""
 
     words: str
@@ -71,15 +67,13 @@ class Tick(Block):
     expected: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Ticks(Block):
+class Ticks(Block, frozen=True):
     """Things to do, in order."""
 
     items: tuple[Tick, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Table(Block):
+class Table(Block, frozen=True):
     """Rows of cells below headers; `ticked`: each row has a box to tick; `wide`: the column that takes what is left.
 
     Raises ValueError if a row has other than one cell for each header.
@@ -97,8 +91,7 @@ class Table(Block):
                 raise ValueError(f"a row of {len(row)} cells below {len(self.headers)} headers: {row}")
 
 
-@dataclass(frozen=True, slots=True)
-class Picture(Block):
+class Picture(Block, frozen=True):
     """A drawing: as SVG made by this package (`shapes.py`), and as lines of text where there is no better.
 
     `share`: so many of its kind are to go on one sheet of paper, if they can still be read then.
@@ -110,8 +103,7 @@ class Picture(Block):
     share: int = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Statement(Block):
+class Statement(Block, frozen=True):
     """A finding: what is seen, how bad that is, the evidence, what to do."""
 
     severity: Severity
@@ -126,8 +118,7 @@ class Statement(Block):
         return cls(finding.severity, finding.code.name, finding.title, finding.evidence, finding.remedy)
 
 
-@dataclass(frozen=True, slots=True)
-class Section(Block):
+class Section(Block, frozen=True):
     """A step of the work: its heading, and what belongs to it; `whole`: not broken over two pages if it fits one."""
 
     heading: str
@@ -136,8 +127,7 @@ class Section(Block):
     each: bool = False  # done anew for every chip, with boxes of its own, though it reads the same
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet(Block):
+class Sheet(Block, frozen=True):
     """All of it: what the job is, why, on which date (the user's, never the clock's), and the sections in order."""
 
     title: str

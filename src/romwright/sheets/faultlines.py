@@ -7,9 +7,11 @@ line is named at the end that receives, as in a line map.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import count
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.faults.lines import Law, Line, LineMap, State
 
@@ -17,8 +19,7 @@ ROM, READER = -1, 1  # sides of the drawing
 LEVELS = "LH"
 
 
-@dataclass(frozen=True, slots=True)
-class Net:
+class Net(Struct, frozen=True):
     """Lines that are one: the numbers of those that send and of those that receive, the inverted among these.
 
     `number` tells a net from others that are not straight, of both groups.
@@ -41,8 +42,7 @@ class Net:
         return self.direct and not self.inverted
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(Struct, frozen=True, dict=True):
     """The address lines or the data lines: what each of `lines` carries, of so many on the side that sends."""
 
     letter: str

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.sheets.document import is_unchecked
 from romwright.sheets.marks import SIZE, lettering, rule
@@ -13,8 +14,7 @@ BODY, LEADING = SIZE, 12.5  # points: size of letters, distance of lines
 PAD = 2.2  # in a row of a table
 
 
-@dataclass(frozen=True, slots=True)
-class Strip:
+class Strip(Struct, frozen=True):
     """Marks on a strip of paper; `above` it that much room, but not at the top of a page."""
 
     height: float
@@ -25,8 +25,7 @@ class Strip:
     mark: str = ""  # what a list of contents calls it
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(Struct, frozen=True):
     """Lines at a place in a row."""
 
     x: float
@@ -34,8 +33,7 @@ class Cell:
     bold: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(Struct, frozen=True):
     """What is printed on a page: its width and height; `measure` tells the width of words, of a size, bold or not."""
 
     width: float

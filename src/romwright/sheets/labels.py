@@ -6,7 +6,9 @@ A label is read with the notch of the chip at its left; a half disc tells that e
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.errors import OptionError
 from romwright.findings import Code, Finding, Severity
@@ -44,8 +46,7 @@ CODE_FINE = Code(
 SCALE = "Print at 100 %, never \u201cfit to page\u201d. This line is 100 mm long: measure it before you cut."
 
 
-@dataclass(frozen=True, slots=True)
-class Label:
+class Label(Struct, frozen=True):
     """What is on a label; `width` along the rows of pins and `height` in mm; `code` is qr, code128 or none."""
 
     name: str
@@ -58,8 +59,7 @@ class Label:
     code: str = "qr"
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
+class Drawn(Struct, frozen=True):
     """A label's marks in mm, its code, the digits in it, and whether its name was cut."""
 
     marks: tuple[Mark, ...]

@@ -7,7 +7,8 @@ right at a height that no other end has; what goes to the gates below turns off 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 Point = tuple[float, float]
 LANE, STREET = 14, 14  # distances of lanes
@@ -15,8 +16,7 @@ GAP = 5  # half of the gap of a wire that passes under another
 NEAR = 2 * LANE  # wires nearer than this, side by side, are best told apart by their dashes
 
 
-@dataclass(frozen=True, slots=True)
-class End:
+class End(Struct, frozen=True):
     """One end of a net: the side of the channel (-1 left, 1 right), and the way from the pin to its border."""
 
     side: int
@@ -28,8 +28,7 @@ class End:
         return self.way[-1][1]
 
 
-@dataclass(frozen=True, slots=True)
-class Route:
+class Route(Struct, frozen=True):
     """A net to be routed: its number, its ends at the packages, and the places of its pins of gates below."""
 
     number: int
@@ -37,8 +36,7 @@ class Route:
     drops: tuple[float, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(Struct, frozen=True):
     """A straight piece of a wire, upright or level, from `low` to `high`; `at` is its other coordinate."""
 
     upright: bool
@@ -47,8 +45,7 @@ class Line:
     high: float
 
 
-@dataclass
-class Track:
+class Track(Struct):
     """A net as it is laid: its pieces, and the dots at which three of them meet."""
 
     number: int

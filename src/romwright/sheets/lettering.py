@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.sheets.frame import Frame
 from romwright.sheets.marks import lettering
@@ -16,8 +18,7 @@ MORE = "…"
 Measure = Callable[[str, float, bool], float]
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
+class Fact(Struct, frozen=True):
     """Words that stay on one line if it holds them; `scale`: how large beside other facts."""
 
     words: str
@@ -25,24 +26,21 @@ class Fact:
     bold: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True):
     """Facts on a line, each with the x at which it starts; `size` of the largest letters."""
 
     placed: tuple[tuple[float, float, Fact], ...]
     size: float
 
 
-@dataclass(frozen=True, slots=True)
-class Fitted:
+class Fitted(Struct, frozen=True):
     """Lines of words at a place, and whether the name was cut."""
 
     marks: tuple[Mark, ...]
     cut: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Box:
+class Box(Struct, frozen=True):
     """A place for words, in mm: its upper left corner and its size."""
 
     x: float

@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.boards.model import Link
 from romwright.sheets.shapes import INK, PAPER, text, width_of
@@ -14,16 +15,14 @@ PAD, GAP, ROW = 46, 30, 38  # pixels: width of a pad, distance of the names abov
 MOST_TRIES = 4096  # orders of nodes that are tried to number the pads
 
 
-@dataclass(frozen=True, slots=True)
-class Pad:
+class Pad(Struct, frozen=True):
     """A pad: its number on the board, if the positions tell it, and its node."""
 
     number: str
     node: str
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True):
     """One line of a drawing: the pads, by their places in the row, that a position joins; `first` of its position."""
 
     position: str

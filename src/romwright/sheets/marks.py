@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from romwright.sheets.vectors import Lettering, Mark, Outline, Pen
 from romwright.sheets.ways import rounded

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from romwright.sheets.frame import Strip
 
 Placed = tuple[float, Strip]  # how far down the page
 
 
-@dataclass
-class Pages:
+class Pages(Struct):
     """Pages of one height, filled from the top."""
 
     height: float

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from msgspec import Struct, field
 
 from romwright.sheets.shapes import INK, PAPER, SHEET, plain, text, wrap
 
@@ -13,8 +13,7 @@ COLUMNS = (0.0, 0.09, 0.32, 0.66, 1.0)  # where the columns of a table begin, as
 Cells = tuple[str, str, str, str]
 
 
-@dataclass
-class Paper:
+class Paper(Struct):
     """Pages of one width below each other; what does not fit on a page goes to the next."""
 
     width: int

@@ -69,10 +69,23 @@ def shown(words: str, bold: bool) -> str:
     return words if all(ord(c) in known for c in words) else "".join(c if ord(c) in known else LACKING for c in words)
 
 
+class Widths(dict[str, float]):
+    """The widths of a font's letters in thousandths of its size, looked up as they come."""
+
+    def __init__(self, bold: bool) -> None:
+        self.bold = bold
+
+    def __missing__(self, letter: str) -> float:
+        width = self[letter] = face(self.bold).charWidths[ord(shown(letter, self.bold))]
+        return width
+
+
+WIDTHS = {bold: Widths(bold) for bold in FACES}
+
+
 def measure(words: str, size: float, bold: bool) -> float:
     """Return the width of words in points."""
-    widths = face(bold).charWidths
-    return sum(widths[ord(c)] for c in shown(words, bold)) * size / 1000
+    return sum(map(WIDTHS[bold].__getitem__, words)) * size / 1000
 
 
 def shortened(words: str, room: float, size: float) -> str:

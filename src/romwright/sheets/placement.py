@@ -7,8 +7,9 @@ two rows. Each height and each column that a wire may take belongs to one pin, s
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import ceil
+
+from msgspec import Struct
 
 from romwright.fit.plans.circuit import spare_inputs
 from romwright.fit.plans.glue import PlacedGate
@@ -27,8 +28,7 @@ ACROSS_SOCKET, ACROSS_CHIP = 18, 9  # how far below its row a wire from the far 
 GATE_PIN, GATE_HEIGHT = 42, 122
 
 
-@dataclass(frozen=True, slots=True)
-class Ends:
+class Ends(Struct, frozen=True):
     """A net of the picture: its number, and what it joins."""
 
     number: int

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from io import BytesIO
+
+from msgspec import Struct, field
 
 from romwright.sheets.canvas import number
 from romwright.sheets.shapes import INK, PAPER, page, plain, text
@@ -13,8 +14,7 @@ Point = tuple[float, float]
 SCALE, SMOOTH = 2, 2  # pixels of a PNG for each of the picture, and how much finer they are drawn first
 
 
-@dataclass(frozen=True, slots=True)
-class Words:
+class Words(Struct, frozen=True):
     """Words at a place, on their line."""
 
     x: float
@@ -25,8 +25,7 @@ class Words:
     bold: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Figures:
+class Figures(Struct, frozen=True):
     """Ways of the same kind: closed and filled, or lines of that stroke; `name` says what they are."""
 
     ways: Sequence[Sequence[Point]]
@@ -36,8 +35,7 @@ class Figures:
     name: str
 
 
-@dataclass
-class Plot:
+class Plot(Struct):
     """A picture; lengths in pixels."""
 
     width: float

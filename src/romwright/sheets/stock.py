@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.errors import OptionError
 
@@ -13,8 +14,7 @@ LARGEST_MM, SMALLEST_MM = 1000.0, 5.0
 SLACK = 0.01  # sizes are given rounded
 
 
-@dataclass(frozen=True, slots=True)
-class Stock:
+class Stock(Struct, frozen=True):
     """A sheet with labels in columns and rows: sizes, the first label's place, gaps; `cut` if it is plain paper."""
 
     width: float

@@ -6,8 +6,9 @@ Made for a printer without colours and for poor light: what is loud has a black 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from functools import singledispatch
+
+from msgspec.structs import replace
 
 from romwright.findings import Severity
 from romwright.sheets.document import (

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from xml.etree import ElementTree
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.sheets.ways import WAYS, Point, Segment, length, lengths, measure
 
@@ -25,8 +27,7 @@ COLOUR = re.compile(r"#[0-9a-f]{3}(?:[0-9a-f]{3})?")
 Matrix = tuple[float, float, float, float, float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Pen:
+class Pen(Struct, frozen=True):
     """How a shape is filled and drawn; a colour is `#rrggbb`, or empty for none."""
 
     fill: str = "#000000"
@@ -37,16 +38,14 @@ class Pen:
     join: str = "miter"
 
 
-@dataclass(frozen=True, slots=True)
-class Outline:
+class Outline(Struct, frozen=True):
     """A shape: its way in absolute points, y downwards."""
 
     way: tuple[Segment, ...]
     pen: Pen
 
 
-@dataclass(frozen=True, slots=True)
-class Lettering:
+class Lettering(Struct, frozen=True):
     """Words in one line: where they start, have their middle or end (`anchor`), on which line."""
 
     at: Point
@@ -61,8 +60,7 @@ class Lettering:
 Mark = Outline | Lettering
 
 
-@dataclass(frozen=True, slots=True)
-class Drawing:
+class Drawing(Struct, frozen=True):
     """Marks from the bottom up on a sheet of a width and a height."""
 
     width: float

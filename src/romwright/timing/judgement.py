@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
+
+from msgspec import Struct
 
 from romwright.findings import Code, Finding, Severity, worst_first
 from romwright.images.words import counted
@@ -56,8 +57,7 @@ NOT_SAID = Code(
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Answer:
+class Answer(Struct, frozen=True, dict=True):
     """Paths of one chip at one grade of its page, and what they come to; `grade_ns` None: its page has no times.
 
     `assumed`: nobody stated the grade, and this is the slowest on the page.

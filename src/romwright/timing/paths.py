@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
 from functools import cached_property
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.images.words import listed
 from romwright.timing.chip import FLOAT
@@ -14,8 +16,7 @@ EVERY = "every read"
 BUFFER_ON = "that the buffer of the data lines is switched on before the data come"
 
 
-@dataclass(frozen=True)
-class Path:
+class Path(Struct, frozen=True, dict=True):
     """From `start`, a line of the CPU, to `pins` of the chip in a cycle, and on to the data.
 
     `window`: what the CPU leaves; `delay`: what lies between CPU and chip, there and back; `need`: what the chip takes,
@@ -107,9 +108,9 @@ def merged(paths: Iterable[Path]) -> list[Path]:
     every = {path.cycle for path in paths}
     found: dict[tuple, list[str]] = {}
     for path in paths:
-        key = tuple(getattr(path, name) for name in Path.__dataclass_fields__ if name != "cycle")
+        key = tuple(getattr(path, name) for name in Path.__struct_fields__ if name != "cycle")
         found.setdefault(key, []).append(path.cycle)
-    names = [name for name in Path.__dataclass_fields__ if name != "cycle"]
+    names = [name for name in Path.__struct_fields__ if name != "cycle"]
     return [Path(cycle=cycles_in_words(cycles, every), **dict(zip(names, key))) for key, cycles in found.items()]
 
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 DIGITS = 6  # of a nanosecond, so that sums of decimal fractions come out even
 SHOWN = 1  # of these in words and in JSON
 
 
-@dataclass(frozen=True, slots=True)
-class Given:
+class Given(Struct, frozen=True):
     """A number that went in: its name, both ends in nanoseconds (None: nobody has read it), and where they stand.
 
     A range names what each end rests on, `low_source` and `high_source`. `unchecked`: from memory, or marked so.
@@ -41,8 +42,7 @@ class Given:
         return list(dict.fromkeys(filter(None, (self.source, self.high_source))))
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(Struct, frozen=True):
     """A time in nanoseconds: `low_ns` and `high_ns` are alike if it is known, and None if it is unknown.
 
     >>> window = known("window", 355, "a sheet") - unknown("decoder")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from romwright.boards.model import expand
 from romwright.parts.model import Part
@@ -18,8 +19,7 @@ from romwright.timing.windows import Pace, pace
 PLACES = ("address", "select", "strobe", "data")  # where a delay can lie: before pins of the chip, or behind it
 
 
-@dataclass(frozen=True)
-class Circumstances:
+class Circumstances(Struct, frozen=True):
     """What lies between a CPU and a chip: delays by place, waits by cycle ("" for all), and the clock held.
 
     `gating`: the lines besides the address of which the select is made.
@@ -39,8 +39,11 @@ class Circumstances:
         return self.delays.get(place, ZERO) + self.delays.get("data", ZERO)
 
 
+DIRECT = Circumstances()  # nothing between them
+
+
 def judge_quickly(
-    page: Timing, clock_mhz: float | None, part: Part, fitted: Fitted, around: Circumstances = Circumstances(),
+    page: Timing, clock_mhz: float | None, part: Part, fitted: Fitted, around: Circumstances = DIRECT,
     cpu_grade: Grade | None = None,
 ) -> Answer:  # fmt: skip
     """Judge a chip at a CPU and a clock: the address, the select made of it, and the strobes, each by itself."""

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from romwright.timing.model import PERIOD, Between, Grade, Release, Terms, Timing, Window
 from romwright.timing.quantity import ZERO, Given, Quantity, known, quantity, unknown
 
 
-@dataclass(frozen=True, slots=True)
-class Pace:
+class Pace(Struct, frozen=True):
     """What a CPU runs at: its grade and its clock; nanoseconds are worked out from both. None: not known.
 
     `assumed`: nobody stated the grade, and this is the slowest that may run at that clock.

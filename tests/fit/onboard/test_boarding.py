@@ -1,6 +1,5 @@
 """Plans for a board's socket: a second model of the finished board agrees, and nothing cheaper works."""
 
-from dataclasses import replace as changed
 from itertools import combinations, product
 
 import pytest
@@ -9,6 +8,7 @@ from fit.onboard.test_bus import CHIPS, CPU, TERN, boards
 from hypothesis import HealthCheck, assume, given, reject, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
+from msgspec.structs import replace as changed
 from plan_model import spelling
 
 from romwright.boards.library import fitted_chips, require_board, require_cpu

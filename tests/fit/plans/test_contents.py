@@ -1,13 +1,13 @@
 """Contents through a plan and back: burnt, read by the proof and by a second model, and every slip found."""
 
 import random
-from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from plan_model import Wired, spelling, word_at
 
 from romwright.errors import LostLineError, NotFittingError, OptionError

@@ -2,13 +2,13 @@
 
 import re
 from collections import defaultdict
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import kinparse
 import pytest
 from hypothesis import HealthCheck, given, settings
+from msgspec.structs import replace
 from msgspec.structs import replace as with_name
 from plans import HARDEST, hardest, plan_of, plans
 

@@ -19,12 +19,12 @@ left out.
 """
 
 import tomllib
-from dataclasses import replace
 from itertools import combinations, product
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from romwright.datafiles import data_folder
 from romwright.fit.plans.glue import PlacedGate, Tap

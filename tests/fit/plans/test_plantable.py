@@ -2,11 +2,11 @@
 
 import csv
 import io
-from dataclasses import replace
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from plans import plan_of, plans
 
 from romwright.fit.plans.circuit import packages_of

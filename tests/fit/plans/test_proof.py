@@ -1,11 +1,11 @@
 """The proof has teeth: it agrees with the drive comparison, and no exchanged wire or turned tie gets past it."""
 
-from dataclasses import replace
 from itertools import combinations
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from msgspec.structs import replace as msgspec_replace
 
 from romwright.fit import kinds, selects

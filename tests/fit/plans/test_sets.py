@@ -1,11 +1,11 @@
 """Several chips in place of one, and one in place of two: each proved, together exactly the original."""
 
 import random
-from dataclasses import replace
 
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from plan_model import Wired, spelling, word_at
 
 from romwright.errors import NotFittingError, OptionError

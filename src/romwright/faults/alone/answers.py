@@ -8,9 +8,9 @@ them in the other half. Of a program that leaves next to nothing; of a chip that
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.alone.signs import UNSOURCED, Dump, Sign, all_lines
 from romwright.findings import Code, Finding, Severity
@@ -46,8 +46,7 @@ ALL = 0.98
 SUREST = 8.0  # standard errors between the rates at the two levels of a line
 
 
-@dataclass(frozen=True, slots=True)
-class Bus:
+class Bus(Struct, frozen=True):
     """What an undriven bus may read: in words, the least share of lost bytes that shows, and how even it must be."""
 
     name: str
@@ -64,8 +63,7 @@ HIGH = Bus("high address", "the high byte of its address, as of a bus that still
 BUSES = (FF, ZERO, LAST, LOW, HIGH)
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(Struct, frozen=True):
     """Bytes side by side with the byte before and the address of each."""
 
     before: np.ndarray
@@ -77,8 +75,7 @@ class Piece:
         return Piece(self.before[start:stop], self.byte[start:stop], self.address[start:stop])
 
 
-@dataclass(frozen=True, slots=True)
-class Loss:
+class Loss(Struct, frozen=True):
     """How often a value came where it should not: `share` of the bytes looked at, `hits` counted in `seen`."""
 
     bus: Bus

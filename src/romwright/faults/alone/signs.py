@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct, field
 
 from romwright.findings import Finding
 from romwright.images import runs
@@ -19,8 +19,7 @@ CHUNK = 1 << 18  # bytes counted at a time
 UNSOURCED = "(common practice, no source)"
 
 
-@dataclass(frozen=True, slots=True)
-class Sign:
+class Sign(Struct, frozen=True):
     """A finding, its numbers for programs, and the names of the traits that say the same (`Trait.names`)."""
 
     finding: Finding
@@ -35,8 +34,7 @@ class Sign:
 Check = Callable[["Dump"], Iterable[Sign]]
 
 
-@dataclass(frozen=True)
-class Dump:
+class Dump(Struct, frozen=True, dict=True):
     """A dump as the checks look at it: its defined bytes, and what is counted over them."""
 
     image: Image

@@ -7,10 +7,10 @@ one for high, which differ from each other and from all others in several data l
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.errors import OptionError
 
@@ -27,8 +27,7 @@ def mixed(number: int | np.ndarray, salt: int = 0) -> int | np.ndarray:
     return value
 
 
-@dataclass(frozen=True)
-class LineFinder:
+class LineFinder(Struct, frozen=True, dict=True):
     """The pattern for a ROM of so many address lines and so many bits in a word.
 
     >>> LineFinder(11, 8).words[[1, 2, 4]].tolist() == [high for low, high in LineFinder(11, 8).code[:3]]

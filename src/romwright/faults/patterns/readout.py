@@ -8,10 +8,10 @@ with a wrong one the words say nothing that hangs together.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache, cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.lines import Line, gather
 from romwright.faults.patterns.codebook import changes, find_data_maps, read_through
@@ -35,8 +35,7 @@ STRAY = 0.02  # share of words that are there, but belong to another address, up
 CROWDED = 0.25  # share of all words that are code words, from which a wrong bit easily makes one of another
 
 
-@dataclass(frozen=True)
-class Ways:
+class Ways(Struct, frozen=True):
     """A way to read the dump: what the ROM's address lines and the reader's data lines carry; the bits left wrong."""
 
     address: tuple[Line, ...]

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import comb
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.errors import OptionError, RomwrightError
 from romwright.faults.repairs.counting import count_sets, countable
@@ -26,8 +26,7 @@ TOGETHER = 64  # corrections that are checked between two looks at the clock
 PAGE_CELLS = 8 * 256
 
 
-@dataclass(frozen=True, slots=True)
-class Digest:
+class Digest(Struct, frozen=True):
     """A published digest of the whole good image, in hex digits."""
 
     name: str  # sha1 or sha256
@@ -43,8 +42,7 @@ class Digest:
         return 4 * len(self.value)
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate:
+class Candidate(Struct, frozen=True):
     """Cells which, turned, make all checksums hold: 8 x byte + bit. `weak` of them are known to be weak."""
 
     cells: tuple[int, ...]
@@ -59,8 +57,7 @@ class Candidate:
         return [(byte, data[byte], data[byte] ^ mask) for byte, mask in sorted(masks.items())]
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
+class Level(Struct, frozen=True):
     """Corrections of one number of bits: how many were tried, how many hold, and whether the best are surely listed."""
 
     bits: int
@@ -69,8 +66,7 @@ class Level:
     ranked: bool
 
 
-@dataclass(frozen=True)
-class Corrections:
+class Corrections(Struct, frozen=True, dict=True):
     """The answer: all candidates up to `most` bits are counted, the best of them listed, the best first."""
 
     most: int
@@ -101,8 +97,7 @@ class Corrections:
         return -float(np.expm1(-self.by_chance))
 
 
-@dataclass(frozen=True)
-class Search:
+class Search(Struct, frozen=True):
     """The search for corrections of `data`, which starts at address `start`, by checksums and digests."""
 
     data: bytes

@@ -7,10 +7,10 @@ sets of four as much as pairs. Exact and exhaustive: every set comes once.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
 from math import comb
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.repairs.syndromes import Group
 
@@ -29,8 +29,7 @@ def plainly(steps: range, label: str) -> Iterable[int]:
     return steps
 
 
-@dataclass(frozen=True)
-class Meeting:
+class Meeting(Struct, frozen=True):
     """Cells by what turning each adds (`keys`), and what is wanted of a set of them."""
 
     keys: np.ndarray

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.causes import FEWEST, VERSION
 from romwright.faults.comparison import Comparison
@@ -40,8 +40,7 @@ ANOTHER = {VERSION, UNEXPLAINED, BLANK, NO_REFERENCE}  # findings of compare wit
 MIXED = 0.25  # share of wrong bytes in which bits went both ways, from which they were written so
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(Struct, frozen=True):
     """One byte of the dump: where, what it reads, what it must become, and where the reference has that."""
 
     address: int
@@ -50,8 +49,7 @@ class Change:
     reference: int | None
 
 
-@dataclass(frozen=True)
-class Restoration:
+class Restoration(Struct, frozen=True, dict=True):
     """What makes a dump its reference, seen through the lines that compare finds.
 
     Addresses are the files' own: `start` is the dump's first, `start_reference` the reference's.

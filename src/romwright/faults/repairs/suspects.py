@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.errors import InputError, OptionError
 from romwright.faults.comparison import defined
@@ -32,8 +32,7 @@ class Decay(StrEnum):
         return {"rose": "turns 1 back to 0", "fell": "turns 0 back to 1", "either": "turns bits either way"}[self]
 
 
-@dataclass(frozen=True)
-class Suspects:
+class Suspects(Struct, frozen=True):
     """Cells that a correction may turn, as 8 x byte + bit, ascending; bytes count from the first of the image.
 
     `weak` tells for each whether it is known to be weak.

@@ -7,10 +7,10 @@ sum in the integers modulo 2^n. There, what several turned bits do is the sum of
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.errors import OptionError
 from romwright.images.fixup import Kind
@@ -20,8 +20,7 @@ from romwright.images.sums import without
 KEY_BITS = 64  # what all checksums that are solved together may take
 
 
-@dataclass(frozen=True, slots=True)
-class Condition:
+class Condition(Struct, frozen=True):
     """A checksum over a range of the image that comes to `value` or, with `value` None, to what is stored at `at`.
 
     Ranges are (first, after the last), counted from the first byte of the image. A stored checksum leaves out its own
@@ -156,8 +155,7 @@ def mapped(columns: np.ndarray, values: np.ndarray) -> np.ndarray:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(Struct, frozen=True):
     """Several checksums side by side in one number, added field by field; a linear field has no carries.
 
     `tops` has the bits into which nothing is carried: the highest of each sum, every bit of a linear field. `sums` has

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.faults.repeats.reads import LEAST, LEAST_COMMON, Apart, Read, apart, compatible
 from romwright.faults.repeats.votes import Votes
@@ -16,8 +18,7 @@ ROUNDS = 3  # times that members are chosen anew by the settled image
 AGREEING = 2  # reads that make a group
 
 
-@dataclass(frozen=True, eq=False)
-class Agreement:
+class Agreement(Struct, frozen=True, eq=False):
     """The groups of reads that agree, the largest first; blank reads are kept apart unless all are blank.
 
     `votes` counts the group that is taken, None where none can be called right; `stray` says for each of its reads in

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.faults.comparison import Comparison, compare
 from romwright.faults.lines import State
@@ -21,8 +23,7 @@ NOW_AND_THEN = {"contact-comes-and-goes"}
 LOSING = (State.STUCK, State.JOINED)
 
 
-@dataclass(frozen=True, slots=True)
-class Aside:
+class Aside(Struct, frozen=True):
     """A read that is not counted: `reason` is one of a few words, `detail` says it for people.
 
     `loses` is what the reads that it was compared with lose against it: then they may be the bad ones.

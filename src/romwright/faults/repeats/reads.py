@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import PurePath
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from romwright.images.formats import Loaded, raw
 from romwright.images.image import Image, Segment
@@ -24,8 +25,7 @@ LEAST_PROGRAM = 64  # blank bytes do not count, but at least one byte in so many
 LEAST_COMMON = 0.5  # share of the smaller read that both must have
 
 
-@dataclass(frozen=True, eq=False)
-class Read:
+class Read(Struct, frozen=True, eq=False, dict=True):
     """One read: bytes at addresses, from `start` to before `stop`; what it does not define, it says nothing of."""
 
     file: str
@@ -70,8 +70,7 @@ class Read:
         return data, known
 
 
-@dataclass(frozen=True, slots=True)
-class Apart:
+class Apart(Struct, frozen=True):
     """How two reads differ where both have bytes."""
 
     bits: int
@@ -121,8 +120,7 @@ def dead_line(first: np.ndarray, second: np.ndarray, known: np.ndarray | None, l
     return any(moves >> bit & 1 and count >= LEAST + STANDS_OUT * others for bit, count in enumerate(lines))
 
 
-@dataclass
-class Reads:
+class Reads(Struct):
     """What was given: the reads, and the files that are no read of their own, with what each is the same as."""
 
     reads: list[Read] = field(default_factory=list)

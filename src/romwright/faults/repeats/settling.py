@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.errors import InputError, OptionError
 from romwright.faults.repeats.agreement import Agreement, Walk, agree, plain
@@ -27,8 +27,7 @@ FORMULA = (
 RISKS = (1e-12, 0.25)  # the least and the most that can be asked for
 
 
-@dataclass(frozen=True, eq=False)
-class Settlement:
+class Settlement(Struct, frozen=True, eq=False, dict=True):
     """What repeated reads of one chip say together. `risk` is the chance of a wrong bit that is allowed.
 
     Where no reads can be called right `votes` is None, and nothing is settled.

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.repeats.reads import Read, image_of
 from romwright.images.image import Image
@@ -49,8 +49,7 @@ def bits_of(data: np.ndarray) -> np.ndarray:
     return np.unpackbits(data[:, None], axis=1, bitorder="little")
 
 
-@dataclass(frozen=True, eq=False)
-class Votes:
+class Votes(Struct, frozen=True, eq=False, dict=True):
     """The reads of one chip, counted; arrays run from the address `start` on.
 
     `settled` has the majority of each bit; in a tie what the first read has that has the byte. Each unstable bit is an

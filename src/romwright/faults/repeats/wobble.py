@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
+
+from msgspec import Struct
 
 from romwright.faults.causes import MOSTLY, RESEAT, UNSOURCED, in_bits, in_words
 from romwright.faults.repeats.agreement import Agreement
@@ -34,8 +35,7 @@ class Unstable(Residue):
     way = ""
 
 
-@dataclass(frozen=True, eq=False)
-class Wobble:
+class Wobble(Struct, frozen=True, eq=False, dict=True):
     """Where the unstable bits of some reads lie, and which reads they come from."""
 
     votes: Votes

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from itertools import combinations, islice, permutations, product
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.faults.lines import Line, LineMap, State
 from romwright.faults.search.maps import Search
@@ -21,8 +22,7 @@ ROUNDS = 4
 NAMES = "names"  # a class of the ROM's data lines, not of lines that carry them
 
 
-@dataclass(frozen=True, slots=True)
-class Ambiguity:
+class Ambiguity(Struct, frozen=True):
     """Lines by their names: classes that are alike, address lines that never matter, data lines that never change."""
 
     alike: tuple[tuple[str, ...], ...] = ()

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.lines import BYTES, Line, State, byte_table, gather
 from romwright.faults.search import matching
@@ -41,8 +41,7 @@ class View:
         return signed_histograms(self.data)
 
 
-@dataclass
-class Attempt:
+class Attempt(Struct, dict=True):
     """A dump of some shape matched with a part of the reference: row `order[c]` of the dump is column c of the part.
 
     `turned` says for each column whether the line is inverted.

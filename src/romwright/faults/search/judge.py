@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.search import matching
@@ -17,8 +18,7 @@ BLANK = 64.0  # what it costs at least to write down a page that is not blank
 ENOUGH = 0.75  # share of what it costs to write the dump down that an explanation may cost at most
 
 
-@dataclass(frozen=True, slots=True)
-class Explanation:
+class Explanation(Struct, frozen=True):
     """A line map, the bits that are wrong in spite of it, and what it all costs to say.
 
     `right` is the share of the pages in which few bits are wrong, or of the right bytes; what is blank does not count.

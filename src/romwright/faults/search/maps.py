@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from functools import cached_property
 from itertools import product
 
 import numpy as np
+from msgspec.structs import replace
 
 from romwright.faults.lines import Line, LineMap
 from romwright.faults.search.attempts import FITTED, Attempt, View, best_data, find_attempts

@@ -6,10 +6,10 @@ A ROM line that is stuck leaves the half with that level; two that are joined le
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations, islice, product
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.lines import Line, gather
 from romwright.faults.search.planes import ALIKE, sound
@@ -21,8 +21,7 @@ MOST_PARTS = 60_000  # that are looked at; with more lines lost, only what runs 
 LEAST_LEFT = 0.97  # of a sum, whatever bits are wrong
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(Struct, frozen=True):
     """Lines held at a level, as (line, level), and groups of lines that go together."""
 
     held: tuple[tuple[int, int], ...] = ()

@@ -6,11 +6,11 @@ bytes two planes agree. The data lines are matched so that both fit, for all pla
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from itertools import combinations
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.lines import BYTES, Law, Line
 
@@ -23,8 +23,7 @@ ALIKE = 0.05  # share of bytes in which two planes of one signal may differ, twi
 FAULT_PRICE = 30.0  # what a line that does not simply follow must save
 
 
-@dataclass(frozen=True)
-class Choices:
+class Choices(Struct, frozen=True):
     """What a data line of the reader may carry: `values` has +1 for low and -1 for high, for each byte of the ROM."""
 
     lines: tuple[Line, ...]

@@ -7,10 +7,10 @@ the low one wins, three of the four quarters of the dump are equal: only with bo
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.faults.lines import Law
 from romwright.faults.search.matching import weights
@@ -23,16 +23,14 @@ MOST_SHAPES, MOST_DEEP = 12, 4  # with at most so many lines lost, and with more
 FEW_LOST = 2
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(Struct, frozen=True):
     """Lines of the reader that are joined, and the law by which they are."""
 
     lines: tuple[int, ...]
     law: Law
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
+class Shape(Struct, frozen=True):
     """A way to explain a dump: the reader's lines that reach nothing, the groups that are joined.
 
     `least` is the number of wrong bits that it needs in any case.

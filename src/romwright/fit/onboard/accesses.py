@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
+
+from msgspec import Struct
 
 from romwright.boards.model import NOBODY, Board, Cpu, Cycle, Span, expand, parse_span
 from romwright.boards.spaces import Space, space_of
 from romwright.fit import tables
 
 
-@dataclass(frozen=True, slots=True)
-class Access:
+class Access(Struct, frozen=True):
     """A cycle over a span of addresses of a space: `mask` its states, `expected` the device that is to drive, if any.
 
     `lines` are the data lines that are looked at: where the two halves of a word are two devices, each is an access.

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+from msgspec import Struct
 from msgspec.structs import replace
 
 from romwright.boards import model
@@ -27,8 +26,7 @@ JUDGED = 32  # drafts of a plan, cheapest first, that are judged on the whole bo
 KINDS = {"diodes": "and"}  # of a plan's gates, as a board's file has them
 
 
-@dataclass(frozen=True, slots=True)
-class BoardPlan:
+class BoardPlan(Struct, frozen=True):
     """A plan for a board's socket: `links` is the setting that it is for, `moved` those to move, `points` the work."""
 
     links: dict[str, str]
@@ -92,7 +90,7 @@ def draft_plans(
         key = (part.left, part.right, repr(part.drives), repr(beyond))
         if key not in known:
             known[key] = plan_wiring(part, chip, prefer, banks, beyond)
-        plan = dataclasses.replace(known[key], original=part)
+        plan = replace(known[key], original=part)
         points_of_plan = plan.points
         for site in sites:
             moved = {link: position for link, position in site.links.items() if now and now[link] != position}
@@ -124,7 +122,7 @@ def judge_plan(
     for bank in range(max(1, len(plan.banks))):
         judged = study_plan(board, cpu, socket, plan, also, bank).judge(site.links)
         kept = tuple(f for f in judged.findings if not plan.banks or f.code is not PART_SHOWN)
-        found.append(dataclasses.replace(judged, findings=kept))
+        found.append(replace(judged, findings=kept))
     return min(found, key=lambda judged: [Severity.STOP, Severity.FAULT, WORKS].index(judged.verdict))
 
 

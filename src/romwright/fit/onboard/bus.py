@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from romwright.boards.model import NOBODY
 from romwright.findings import Code, Finding, Severity
@@ -69,8 +70,7 @@ class Outcome(StrEnum):
 CODES = {Outcome.CONTENTION: CONTENTION, Outcome.OPEN: OPEN_BUS, Outcome.WRONG: WRONG_DEVICE}
 
 
-@dataclass(frozen=True, slots=True)
-class Driver:
+class Driver(Struct, frozen=True):
     """A device on the data bus: where it surely drives, where it may, on which lines, and where it is written."""
 
     name: str
@@ -79,8 +79,7 @@ class Driver:
     lines: frozenset[str]
 
 
-@dataclass(frozen=True, slots=True)
-class Case:
+class Case(Struct, frozen=True):
     """The states of one access in which the same devices drive some data lines: `drives`, against `expected`."""
 
     access: Access
@@ -248,7 +247,6 @@ def title_of(of: Sequence[Case], subject: str | tuple[str, ...], expected: str |
     where = "nothing should" if expected == NOBODY else f"{expected} should"
     who = listed(list(dict.fromkeys(name for case in of for name in case.drives)))
     return f"{who} {'answers' if sure else 'may answer'} where {where}"
-
 
 
 def spans(cases: Iterable[Case]) -> str:

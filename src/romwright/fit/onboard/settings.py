@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 
+from msgspec import Struct
+from msgspec.structs import replace
 from msgspec.structs import replace as replace_page
 
 from romwright.boards.library import fitted_chips
@@ -43,8 +44,7 @@ PAPER = {
 RESEAT = "take the chip out and seat it as the notch shows; one that was powered like this is suspect"
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(Struct, frozen=True):
     """One setting: what is wrong, and who drives the bus in every cycle."""
 
     links: dict[str, str]
@@ -66,8 +66,7 @@ class Judged:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(Struct, frozen=True):
     """Something to find, and the links that it depends on.
 
     `of` says what is looked at; `pins`: whether only at what the pins of chips meet, else at the nets themselves.

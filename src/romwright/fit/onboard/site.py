@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.boards.library import fitted_chips
 from romwright.boards.model import Board, Cpu, Socket
@@ -25,8 +27,7 @@ from romwright.parts.model import Source as PageSource
 Row = dict[str, str]
 
 
-@dataclass(frozen=True, slots=True)
-class Site:
+class Site(Struct, frozen=True):
     """A socket for one setting of the links: the part that it asks for, and what lies beyond it.
 
     `fights`: nothing at the socket tells reads from writes, so that the chip fights the CPU in a write to its own area.

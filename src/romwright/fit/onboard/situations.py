@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Hashable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.boards.model import UNCONNECTED, Board, Cpu
 from romwright.findings import Code
@@ -14,8 +15,7 @@ from romwright.fit.onboard.ranking import Positions
 from romwright.fit.onboard.traces import Wiring
 
 
-@dataclass(frozen=True, slots=True)
-class Situation:
+class Situation(Struct, frozen=True):
     """Combinations of positions of some links that come to the same, and the nets of the first of them."""
 
     nets: Nets

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from enum import StrEnum
+
+from msgspec import Struct, field
 
 from romwright.boards.model import Device
 from romwright.errors import OptionError
@@ -29,8 +30,7 @@ SAID_OF = {
 }
 
 
-@dataclass(slots=True)
-class Symptom:
+class Symptom(Struct):
     """A device whose reads come back wrong: for each data line at how many addresses it can, of how many.
 
     `by` is the chip that spoils them; `known` is false where nobody has said what that chip holds. `chips` has the

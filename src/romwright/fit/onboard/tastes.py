@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.fit.onboard.mounted import Mounted
 from romwright.parts.model import Role
@@ -11,8 +12,7 @@ from romwright.parts.model import Role
 LEVELS = {5: "H", 0: "L"}
 
 
-@dataclass(frozen=True, slots=True)
-class Taste:
+class Taste(Struct, frozen=True):
     """A reason to like a setting less, and the chip pin that it is about."""
 
     why: str

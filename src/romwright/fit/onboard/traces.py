@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from romwright.boards.gates import Output, outputs_of
 from romwright.boards.model import UNCONNECTED, Board, Cpu, Link
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Source:
+class Source(Struct, frozen=True, eq=False):
     """Something that drives a node for ever or at times: a rail, a CPU line, a data line or a gate's output."""
 
     label: str

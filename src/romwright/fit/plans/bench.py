@@ -6,10 +6,10 @@ Shares no function with what decides the rows; a part, rows, gates and a layout 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.fit.plans.contents import Layout
 from romwright.fit.plans.glue import PlacedGate, Tap
@@ -39,8 +39,7 @@ GIVES = {
 }
 
 
-@dataclass(frozen=True)
-class Burnt:
+class Burnt(Struct, frozen=True):
     """What the chip holds and what the socket must show, as words: one array for each bank."""
 
     chip: np.ndarray

@@ -6,7 +6,7 @@ resistors, S the switches that choose a bank, J2 takes the wires to points of th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from msgspec import Struct, field
 
 from romwright.fit.plans.glue import PlacedGate, Tap
 from romwright.fit.plans.rows import How, Row
@@ -20,8 +20,7 @@ GATE_PITCH_MM = 7.62  # of every gate package that has 14 or 16 pins
 PULL_OHMS = "4.7k"  # to VCC, of a pair of diodes and of a switch: common practice, no source
 
 
-@dataclass(frozen=True, slots=True)
-class Lead:
+class Lead(Struct, frozen=True):
     """A pin of a component: its number, what it is called, and its electrical kind in KiCad's words."""
 
     number: str
@@ -29,8 +28,7 @@ class Lead:
     kind: str = "passive"
 
 
-@dataclass(frozen=True, slots=True)
-class Component:
+class Component(Struct, frozen=True):
     """A component: its designator, what it is, its package (with the distance of its rows), and its pins."""
 
     ref: str
@@ -39,8 +37,7 @@ class Component:
     leads: tuple[Lead, ...]
 
 
-@dataclass
-class Circuit:
+class Circuit(Struct):
     """Components in order, and for each net by its name the pins on it: (designator, pin)."""
 
     components: list[Component] = field(default_factory=list)

@@ -7,9 +7,9 @@ chooses a bank; each data pin follows a data line. Lines may be crossed: the byt
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.errors import LostLineError, NotFittingError, OptionError
 from romwright.fit.plans.lines import NOTHING
@@ -19,8 +19,7 @@ from romwright.parts.model import Part
 NOWHERE = -1
 
 
-@dataclass(frozen=True)
-class Layout:
+class Layout(Struct, frozen=True):
     """Where the original's words lie in the chip.
 
     `address`: for each cell of the chip the original's address that shows it, -1 if none does; `bank`: the number of

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass, replace
+
+from msgspec import Struct, to_builtins
+from msgspec.structs import replace
 
 from romwright.fit.plans.logic import HIGH_ENABLES, LAWS, LOW_ENABLES, PICKS
 from romwright.fit.plans.work import GatePart, gate_parts
@@ -13,8 +15,7 @@ from romwright.parts.model import Level
 DECODER = "3-to-8"
 
 
-@dataclass(frozen=True, slots=True)
-class Tap:
+class Tap(Struct, frozen=True, forbid_unknown_fields=True):
     """An input pin of a gate and what feeds it: a socket position, a point of the board, a level, or a gate."""
 
     pin: int | None
@@ -24,8 +25,7 @@ class Tap:
     point: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class PlacedGate:
+class PlacedGate(Struct, frozen=True, forbid_unknown_fields=True):
     """A gate of a plan: `name` is its package and its output pin, such as `X1.3`; nanoseconds, None if not known."""
 
     name: str
@@ -48,7 +48,7 @@ class PlacedGate:
 
     def as_json(self) -> dict:
         """The gate under the documented JSON keys."""
-        return asdict(self)
+        return to_builtins(self)
 
 
 def place_gates(nets: Iterable[Net | None]) -> tuple[tuple[PlacedGate, ...], dict[Gate, str]]:

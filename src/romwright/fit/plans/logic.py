@@ -9,8 +9,9 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from functools import cache, cached_property
+
+from msgspec import Struct
 
 from romwright.fit import tables
 from romwright.fit.plans.work import Kind
@@ -27,8 +28,7 @@ LAWS: dict[Kind, tuple[Level, Level]] = {
 PICKS, HIGH_ENABLES, LOW_ENABLES = 3, 1, 2  # inputs of a '138: A B C, G1, /G2A and /G2B
 
 
-@dataclass(frozen=True, eq=False)  # each is made once, so that identity is enough
-class Term:
+class Term(Struct, frozen=True, eq=False, dict=True):  # each is made once, so that identity is enough
     """A variable, or a gate over terms that `gives` a level where every input is at its own level of `levels`."""
 
     table: int

@@ -10,37 +10,21 @@ import hashlib
 import json
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import MISSING, fields
 from typing import Any, get_type_hints
 
 import msgspec
 
 from romwright.datafiles import find_shape_faults
 from romwright.errors import PlanFileError
-from romwright.fit.plans.glue import PlacedGate, Tap
+from romwright.fit.plans.glue import PlacedGate
 from romwright.fit.plans.planrules import RULES
 from romwright.fit.plans.rows import Row
 from romwright.fit.plans.wiring import Plan
-from romwright.fit.socket import Beyond
 from romwright.parts.library import require_part
 from romwright.parts.model import Choice, Part
 
 FORMAT, VERSION = "romwright plan", 1
 LIMIT_BYTES = 1 << 20  # a plan of 42 pins takes 12 KiB
-
-
-def record_of(kind: type, **nested: Any) -> type[msgspec.Struct]:
-    """Return the struct with the fields of a dataclass, which refuses any other key."""
-    hints = get_type_hints(kind) | nested
-    listed = [
-        (f.name, hints[f.name]) if f.default is MISSING else (f.name, hints[f.name], f.default) for f in fields(kind)
-    ]
-    return msgspec.defstruct(kind.__name__, listed, frozen=True, forbid_unknown_fields=True)
-
-
-RowRecord = record_of(Row)
-TapRecord = record_of(Tap)
-GateRecord = record_of(PlacedGate, taps=tuple[TapRecord, ...])
 
 
 class OrderedPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -61,8 +45,7 @@ PlanRecord = msgspec.defstruct(
     "PlanRecord",
     [
         ("format", str), ("version", int), ("socket", OrderedPart), ("chip", OrderedPart),
-        *(ASKED | {"beyond": record_of(Beyond)}).items(),
-        ("rows", tuple[RowRecord, ...]), ("gates", tuple[GateRecord, ...]),
+        *ASKED.items(), ("rows", tuple[Row, ...]), ("gates", tuple[PlacedGate, ...]),
     ],
     frozen=True, forbid_unknown_fields=True,
 )  # fmt: skip
@@ -131,10 +114,8 @@ def parse_plan(data: bytes, file: str = "", find_page: Callable[[str], Part] = r
     if record.socket.page is None and any(msgspec.to_builtins(record.beyond).values()):
         raise PlanFileError(file, ["beyond: only the socket of a board, or of two ROMs, has anything beyond it"])
     original, chip = order(record.socket, "socket", file, find_page), order(record.chip, "chip", file, find_page)
-    rows = tuple(Row(**msgspec.structs.asdict(row)) for row in record.rows)
-    gates = tuple(gate_of(gate) for gate in record.gates)
     asked = {name: getattr(record, name) for name in ASKED}
-    plan = Plan(original, chip, rows, gates, **asked | {"beyond": Beyond(**msgspec.structs.asdict(record.beyond))})
+    plan = Plan(original, chip, record.rows, record.gates, **asked)
     if faults := [fault for rule in RULES for fault in rule(plan)]:
         raise PlanFileError(file, faults)
     return plan
@@ -199,9 +180,3 @@ def require_sound(page: Part, key: str, file: str) -> Part:
             file, [f"{key}.page: {left} and {right} pins, {page.words} x {page.bits}, in a {page.package}"]
         )
     return page
-
-
-def gate_of(record: msgspec.Struct) -> PlacedGate:
-    """Return the gate of a record."""
-    taps = tuple(Tap(**msgspec.structs.asdict(tap)) for tap in record.taps)
-    return PlacedGate(**msgspec.structs.asdict(record) | {"taps": taps})

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.fit.plans.bench import HIGH, LOW, UNKNOWN, Bench, Burnt, differ, holds
 from romwright.fit.plans.contents import Layout
@@ -22,8 +22,7 @@ from romwright.fit.socket import Beyond
 from romwright.parts.model import Part
 
 
-@dataclass(frozen=True, slots=True)
-class Proof:
+class Proof(Struct, frozen=True):
     """What the simulation gave.
 
     `equal`: every read that the original answers comes back with its word, and no state writes the chip that does not

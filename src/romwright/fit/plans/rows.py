@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass
 from enum import StrEnum
+
+from msgspec import Struct, to_builtins
 
 from romwright.fit.drive import rows_at
 from romwright.fit.plans.glue import PlacedGate, gate_nets
@@ -26,8 +27,7 @@ class How(StrEnum):
     OPEN = "leave open"
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True, forbid_unknown_fields=True):
     """One socket position and the chip pin there (None: there is none).
 
     `wire_to` is the position that the chip pin is wired to, `gate` the output of a gate that it is wired to instead;
@@ -49,7 +49,7 @@ class Row:
 
     def as_json(self) -> dict:
         """The row under the documented JSON keys."""
-        return asdict(self) | {"how": str(self.how)}
+        return to_builtins(self)
 
 
 def lay_rows(socket: Socket, chip: Part, wanted: Mapping[int, Net | None], names: Mapping[Gate, str]) -> Iterator[Row]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache
+
+from msgspec import Struct
 
 from romwright.fit.plans import logic
 from romwright.fit.plans.logic import Term
@@ -13,8 +14,7 @@ from romwright.fit.plans.work import Kind, Points, gate_parts
 from romwright.parts.model import Level
 
 
-@dataclass(frozen=True, slots=True)
-class Need:
+class Need(Struct, frozen=True):
     """A pin to feed: the states in which it must be at H, and at L; it keeps the chip off unless at `enables`, if any.
 
     `variable`: the one at its seat, None if there is none; `held`: what holding it at the level that serves costs.
@@ -31,8 +31,7 @@ class Need:
         return {None: 0, "H": never & ~table, "L": never & table}[self.enables]
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
+class Task(Struct, frozen=True):
     """What to find: feeds that give every pin what it needs and together kill every state of `never`.
 
     Tables are over `count` variables, of which those of `far` lie beyond the socket. `select` is the variable that
@@ -48,8 +47,7 @@ class Task:
     points: Points
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Feed:
+class Feed(Struct, frozen=True, eq=False):
     """One way to feed a pin: a term over the variables (None: a constant), and what moving the pin costs.
 
     `kills`: the states in which the chip must not drive and, fed so, does not; `cost`: with its gates, by itself.

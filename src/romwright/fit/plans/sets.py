@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from msgspec import Struct
 from msgspec.structs import replace
 
 from romwright.errors import OptionError
@@ -13,8 +13,7 @@ from romwright.fit.socket import Beyond, Rows
 from romwright.parts.model import Part
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+class Share(Struct, frozen=True):
     """What one of several chips takes over from the original; `of` takes it out of the bytes of the contents.
 
     Short contents are repeated first, as they show in the original; `of` raises NotFittingError for others.

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
+
+from msgspec import Struct
 
 from romwright.fit.drive import Comparison, compare_with, condition
 from romwright.fit.plans.feeds import Feeding, hold
@@ -17,8 +18,7 @@ from romwright.fit.socket import RAILS, Beyond, Gate, Kind, Net, Socket
 from romwright.parts.model import Level, Part, Pin, Role
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(Struct, frozen=True, dict=True):
     """The rows that fit `chip` into a socket made for `original`, both with their polarities stated.
 
     `lines`: what each address pin of the chip, then each data pin, stands for in the image, lowest first: a line of

@@ -10,11 +10,12 @@ import contextlib
 import os
 import shutil
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from io import BytesIO
 from os import PathLike
 from pathlib import Path
 from types import ModuleType
+
+from msgspec import Struct
 
 from romwright.errors import FormatError, InputError, OutputError, UnknownNameError
 from romwright.findings import Finding
@@ -26,8 +27,7 @@ from romwright.images.interrupts import held_back
 FORMATS: tuple[ModuleType, ...] = (intel, motorola, raw)
 
 
-@dataclass(frozen=True, slots=True)
-class Loaded:
+class Loaded(Struct, frozen=True):
     """An image as it was read: the file, the name of its format, and what was odd about it."""
 
     file: str

@@ -9,10 +9,10 @@ from __future__ import annotations
 import binascii
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import BinaryIO
 
 import numpy as np
+from msgspec import Struct
 
 from romwright.errors import FormatError, InputError
 from romwright.images.grammar import Grammar
@@ -22,8 +22,7 @@ TEXT_LIMIT = 256 << 20  # bytes: 64 MiB in records of 8 bytes take less
 LINE_ENDS = re.compile(rb"\r\n|\n|\r")
 
 
-@dataclass(frozen=True, slots=True)
-class Records:
+class Records(Struct, frozen=True):
     """Checked records in file order: record i is `data[at[i] : at[i] + length[i]]`, count byte to checksum byte."""
 
     text: bytes
