@@ -8,8 +8,9 @@ does not fill the chip. Each dump is one of them under a transform of TRANSFORMS
 of SIZES. Left out are dumps that show fewer than 512 bytes, or a tenth, that are not fill. Unrelated dumps are other
 pieces of the same files, every third through faulty lines, and random bytes, text, erased and nearly erased images.
 Programs share libraries: a piece that has a tenth of its byte strings or more in common with the image named is rightly
-said to be that one damaged, or another version; such names are counted apart, and what is beside a dump of another
-size is of no image of the list. With FOLDER the list is kept for the next run.
+said to be that one damaged, or another version; so is one of which a tenth of the image's pages are there byte for
+byte through the lines that are said (tables of one origin, laid out otherwise). Such names are counted apart, and what
+is beside a dump of another size is of no image of the list. With FOLDER the list is kept for the next run.
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ from line_faults import random_map, turned  # noqa: E402
 from romwright.faults.lines import Line, LineMap  # noqa: E402
 from romwright.recognition.identification import Identifier, measured  # noqa: E402
 from romwright.recognition.reference import Store  # noqa: E402
-from romwright.recognition.verdicts import Contents  # noqa: E402
+from romwright.recognition.verdicts import Contents, Match  # noqa: E402
 
 SOURCES = (
     "/usr/bin/*",
@@ -207,17 +208,35 @@ def add(task: tuple[str, bytes]) -> tuple:
     return measured(*task)
 
 
-def identify(file: str, tasks: list[bytes]) -> list[list[str]]:
+def identify(file: str, tasks: list[bytes]) -> list[tuple[Match, ...]]:
     with Store(file) as store:
         rows = Identifier(store, thorough=True).identify(range(len(tasks)), lambda number: Contents(tasks[number]))
-    return [[match.name for match in row.matches] for row in rows]
+    return [row.matches for row in rows]
 
 
-def in_processes(pool: Pool, file: str, tasks: list[bytes]) -> Iterator[list[str]]:
-    """Identify in batches of which each shares one index, and yield the names in order as batches are done."""
+def in_processes(pool: Pool, file: str, tasks: list[bytes]) -> Iterator[tuple[Match, ...]]:
+    """Identify in batches of which each shares one index, and yield what matches in order as batches are done."""
     batches = [tasks[first : first + BATCH] for first in range(0, len(tasks), BATCH)]
-    for names in pool.imap(partial(identify, file), batches):
-        yield from names
+    for matches in pool.imap(partial(identify, file), batches):
+        yield from matches
+
+
+def pages_through(match: Match, dump: bytes, image: bytes) -> float:
+    """Return the share of an image's pages, of many different bytes, that a dump has through the lines of a match."""
+    lines = (*match.address_lines, *match.data_lines)
+    if any(line["state"] not in ("follows", "inverted") for line in lines):
+        return 0.0
+    values, addresses = np.frombuffer(dump, np.uint8), np.arange(len(image))
+    at = match.at + sum((addresses >> n & 1) << int(line["of"][1:]) for n, line in enumerate(match.address_lines))
+    there = (at >= 0) & (at < len(values))
+    found = values[np.where(there, at, 0)]
+    seen = sum(
+        (found >> n & 1 ^ (line["state"] == "inverted")) << int(line["of"][1:])
+        for n, line in enumerate(match.data_lines)
+    )
+    pages = (there & (seen == np.frombuffer(image, np.uint8))).reshape(-1, 256).all(axis=1)
+    many = [len(set(image[first : first + 256])) >= 24 for first in range(0, len(image), 256)]
+    return float((pages & many).mean())
 
 
 def in_common(plain: bytes, image: bytes) -> float:
@@ -254,10 +273,10 @@ def main() -> None:
         named = list(in_processes(pool, file, [dump for _, dump, _ in chosen]))
         took = (time.perf_counter() - begun) / dumps
         tried, right, whole, wrong = Counter(), Counter(), 0, 0
-        for (image, _, kinds), names in zip(chosen, named):
-            good = bool(names) and same(images, image, int(names[0]))
+        for (image, _, kinds), matches in zip(chosen, named):
+            good = bool(matches) and same(images, image, int(matches[0].name))
             whole += good
-            wrong += bool(names) and not good
+            wrong += bool(matches) and not good
             for kind in kinds:
                 tried[kind] += 1
                 right[kind] += good
@@ -270,10 +289,11 @@ def main() -> None:
         pieces = cut_images(max(others // 2, 1), source, taken)
         tasks = [unrelated(number, pieces) for number in range(others)]
         common, begun = [], time.perf_counter()
-        for number, names in enumerate(in_processes(pool, file, [data for data, _ in tasks])):
-            if names:
-                common.append(in_common(tasks[number][1], images[int(names[0])]))
-                print(f"  {number} named {names[0]}: {common[-1]:.1%} in common", flush=True)
+        for number, matches in enumerate(in_processes(pool, file, [data for data, _ in tasks])):
+            for match in matches[:1]:
+                (data, plain), image = tasks[number], images[int(match.name)]
+                common.append(max(in_common(plain, image), pages_through(match, data, image)))
+                print(f"  {number} named {match.name}: {common[-1]:.1%} in common", flush=True)
             if number % 1000 == 999:
                 print(f"  {number + 1:,} tried, {time.perf_counter() - begun:.0f} s", flush=True)
         false = sum(share < RELATED for share in common)

@@ -10,7 +10,7 @@ that could have been tried is taken.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import islice
 from math import log2
 from typing import NamedTuple
@@ -35,13 +35,17 @@ STRICT_STEPS, LIKELIEST = 3, 6  # changes that are made by strict evidence, and 
 FEWEST = 8  # bytes from which data lines are matched
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
 MOST_LOST = 2  # data lines that may be stuck in a part of the dump only
-LEAST_THERE = 0.45  # share of the bytes that are seen, fill and all, that are right
+LEAST_THERE = 0.55  # share of the bytes that are seen, fill and all, that are right
 ERASED_OR_CLEARED = 0x00, 0xFF  # with which pages are overwritten
 LEAST_RIGHT_PAGE = 0.4  # share of the bytes of a page that are right if it was not overwritten
-SHIFT = 32  # bytes
+ALL_WRONG_PAGE = 0.25  # share of the bytes of a page that are right if it was, and no page but such a one counts
+MOST_OVERWRITTEN = 0.34  # share of pages
+STEP = 32  # bytes: near enough to where the pages of a dump begin that has something before the image
 SCATTERED, MOST_SCATTERED = 0.02, 0.3  # share of bytes with several wrong bits between right ones that is looked into,
 # and from which they are of something else
-ENTRIES = 8, 16  # bytes of an entry of a table: wrong ones are then at few of these places
+ENTRIES = 8, 16, 24, 32  # bytes of an entry of a table: wrong ones are then at few of these places
+LEAST_AT_PLACE = 0.25  # share of the bytes at one place of all entries that are right, if any are
+FEWEST_AT_PLACES = 6  # wrong bytes at places where none are, beyond those that chance puts there
 
 
 class Sampled(NamedTuple):
@@ -192,15 +196,14 @@ class Ground:
         if equal[seen].sum() < LEAST_THERE * seen.sum():
             return True
         counted = seen & (equal | ~due.blank[found] & ~np.isin(self.dump.values[at], ERASED_OR_CLEARED))
+        starts = self.at, at, at + -route.base % PAGE_BYTES // STEP * STEP
+        if splits_entries((self.at, at), starts, counted, equal):
+            return True
         several = counted & (np.bitwise_count(found ^ due.values) > 1)
-        between = []
-        shifted = [(at + step) // PAGE_BYTES for step in range(0, PAGE_BYTES, SHIFT)]
-        for pages in (self.at // PAGE_BYTES, *shifted):
-            right, count = (
-                np.bincount(pages[which], minlength=int(pages.max()) + 1) for which in (counted & equal, counted)
-            )
-            between.append(several & (right >= LEAST_RIGHT_PAGE * count)[pages])
-        wrong = min(between, key=np.count_nonzero)
+        wrong = min(
+            (several & ~overwritten(addresses, counted, equal, LEAST_RIGHT_PAGE) for addresses in starts),
+            key=np.count_nonzero,
+        )
         number = int(wrong.sum())
         if number <= max(1, SCATTERED * int(counted.sum())):
             return False
@@ -252,3 +255,36 @@ class Ground:
             for a, b in route.equal
         )
         return idle >= lost and joined
+
+
+def overwritten(
+    addresses: np.ndarray, counted: np.ndarray, equal: np.ndarray, least: float, most: float = 1.0
+) -> np.ndarray:
+    """Tell which bytes are in pages of which fewer than `least` are right, of those that count.
+
+    None is if more than `most` of the pages would be: what is wrong in so many is wrong otherwise.
+    """
+    pages = addresses // PAGE_BYTES
+    right, count = (np.bincount(pages[which], minlength=int(pages.max()) + 1) for which in (counted & equal, counted))
+    lost = right < least * count
+    return lost[pages] & (lost.sum() <= most * np.count_nonzero(count))
+
+
+def splits_entries(
+    each: Iterable[np.ndarray], starts: Iterable[np.ndarray], counted: np.ndarray, equal: np.ndarray
+) -> bool:
+    """Tell whether bytes are wrong at some places of all entries of a table, right at others.
+
+    Two tables of jumps have their counts in common and no address; what was damaged is wrong wherever it is, but
+    for pages from one of `starts` on. `each` are addresses of the bytes.
+    """
+    lost = [overwritten(addresses, counted, equal, ALL_WRONG_PAGE, MOST_OVERWRITTEN) for addresses in starts]
+    counted = counted & ~max(lost, key=lambda pages: np.count_nonzero(pages & counted & ~equal))
+    wrong = int((counted & ~equal).sum())
+    rate = wrong / max(int(counted.sum()), 1)
+    for places in (addresses[counted] % entry for addresses in each for entry in ENTRIES):
+        count, right = np.bincount(places), np.bincount(places, weights=equal[counted])
+        there = (count - right)[right <= LEAST_AT_PLACE * count].sum()
+        if there > max(wrong / 2, FEWEST_AT_PLACES + (count * rate**count).sum()):
+            return True
+    return False
