@@ -184,10 +184,10 @@ class Ground:
     def scattered(self, route: Route) -> bool:
         """Tell whether wrong bytes are as between two like tables: not of single bits, nor in pages of their own.
 
-        Faulty cells turn single bits; what was overwritten is wrong throughout, by pages of the image or of the dump,
-        wherever these start in it. Other damage is believed of a whole image that is where it belongs, if it is
-        anywhere: of two tables always the same places of their entries differ. What is missing is less than what is
-        there. Bytes that tell nothing if they are right are looked at too.
+        Faulty cells turn single bits; what was overwritten is wrong throughout, by pages of the image, of the dump, or
+        of a dump that something was put before. Other damage is believed of a whole image that is where it belongs, if
+        it is anywhere: of two tables always the same places of their entries differ. What is missing is less than what
+        is there. Bytes that tell nothing if they are right are looked at too.
         """
         [at], [seen] = self.places(Ways.of(route))
         due = self.expect(route.data)
