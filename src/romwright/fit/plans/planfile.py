@@ -114,8 +114,7 @@ def parse_plan(data: bytes, file: str = "", find_page: Callable[[str], Part] = r
     if record.socket.page is None and any(msgspec.to_builtins(record.beyond).values()):
         raise PlanFileError(file, ["beyond: only the socket of a board, or of two ROMs, has anything beyond it"])
     original, chip = order(record.socket, "socket", file, find_page), order(record.chip, "chip", file, find_page)
-    asked = {name: getattr(record, name) for name in ASKED}
-    plan = Plan(original, chip, record.rows, record.gates, **asked)
+    plan = Plan(original, chip, record.rows, record.gates, **{name: getattr(record, name) for name in ASKED})
     if faults := [fault for rule in RULES for fault in rule(plan)]:
         raise PlanFileError(file, faults)
     return plan
