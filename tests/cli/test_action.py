@@ -77,11 +77,12 @@ def test_after_identify(bench, tmp_path):
 
 @pytest.mark.parametrize("spoil, words", [
     (lambda data: bytes(byte | 8 for byte in data), "check those lines from the chip's pins"),
+    (lambda data: bytes(byte & 0xF7 | level & 8 for byte, level in zip(data, OTHER)), "clean the pins, reseat the chip"),
     (lambda data: bytes(byte & 0xDB if byte & 0x24 != 0x24 else byte for byte in data), "solder or a whisker"),
     (lambda data: bytes(a & b for a, b in zip(data, OTHER)), "if another ROM shares these data lines, pull it"),
     (lambda data: data[:512] + bytes(512) + data[1024:], "reseat the chip, read it again"),
     (lambda data: data[77:] + data[:77], ""),
-], ids=["stuck", "joined", "two at once", "damaged", "shifted"])  # fmt: skip
+], ids=["stuck", "open", "joined", "two at once", "damaged", "shifted"])  # fmt: skip
 def test_after_identify_of_a_bad_read(bench, tmp_path, spoil, words):
     for name, data in (("known", KNOWN), ("other", OTHER), ("bad", spoil(KNOWN))):
         (tmp_path / f"{name}.rom").write_bytes(data)

@@ -32,6 +32,7 @@ READ_AGAIN = {  # after a bad read: what was found, what hinders most first, and
 KNOWN_BY = {  # how a dump shows a known ROM, and the code of a bad read that is like it
     "two at once": "few-ones",
     "lines joined": "line-joined",
+    "lines loose": "contact-comes-and-goes",
     "lines stuck": "line-stuck",
     "lines crossed": "line-crossed",
 }

@@ -7,6 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
+from romwright.faults.lines import Law
 from romwright.recognition.route import FREE
 from romwright.recognition.sketch import filled
 
@@ -48,3 +49,11 @@ class Dump:
             if self.constant[a] == self.constant[b] and fewer >= FEWEST_CHANGED and unlike < limit:
                 found.append((a, b))
         return found
+
+    def law_of(self, a: int, b: int) -> Law:
+        """Tell by which law two address lines are joined: where they differ it is as where both are low, or high."""
+        low = np.arange(len(self.values))
+        low = low[(low >> a & 1) + (low >> b & 1) == 0]
+        differ = self.values[low | 1 << a]
+        as_low, as_high = (int((differ == self.values[low | bits]).sum()) for bits in (0, 1 << a | 1 << b))
+        return Law.AND if as_low >= as_high else Law.OR

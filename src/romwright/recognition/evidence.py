@@ -12,6 +12,8 @@ from romwright.recognition.route import Route
 
 RIGHT = 0.7  # of the bytes of a damaged dump, when routes are weighed
 MARGIN = 20.0  # bits: one false name in a million dumps
+TOO_OFTEN, MOST_CHANCE = 0.25, 0.99  # chance of a byte from which it tells nothing, and that is not gone beyond
+SKIPS_PRICE = 40.0  # bits: it is seldom so
 LEAST_SHARE, LEAST_EQUAL = 0.6, 16  # of the sampled bytes that can be seen must be right, and so many
 
 
@@ -19,7 +21,8 @@ class Fit(Struct, frozen=True):
     """A route with what the sampled bytes say of it: `equal` of `seen` that tell anything agree, `bits` of evidence.
 
     `borne_out` is false if a line is said to be stuck or joined, and the dump does not repeat itself as it then must;
-    `scattered` tells that bytes are wrong as between two like tables, or that most are missing.
+    `skips` tells that lines of the dump are passed over that do something; `doubtful` that whole pages must prove it,
+    as it skips, bytes are wrong as between two like tables, most are missing, or there are few different ones.
     """
 
     route: Route
@@ -27,7 +30,8 @@ class Fit(Struct, frozen=True):
     equal: int
     seen: int
     borne_out: bool = True
-    scattered: bool = False
+    skips: bool = False
+    doubtful: bool = False
 
     def believed(self, images: int) -> bool:
         """Tell whether no chance explains the agreement, where any of so many images could have been found."""
@@ -37,7 +41,7 @@ class Fit(Struct, frozen=True):
     @property
     def worth(self) -> float:
         """The bits of evidence that are left when all routes that are no more complicated are counted."""
-        return self.bits - self.route.price
+        return self.bits - self.route.price - SKIPS_PRICE * self.skips
 
     def surplus(self, images: int) -> float:
         """The bits that are left when the images are counted too."""
@@ -47,7 +51,7 @@ class Fit(Struct, frozen=True):
 class Expected(NamedTuple):
     """What the sampled bytes should be in a dump: which tell anything, with what chance each is there by itself.
 
-    `blank` tells which values are fill there, `mask` has the data lines that are not stuck.
+    `blank` tells which values are fill there, `mask` has the data lines that are neither stuck nor loose.
     """
 
     values: np.ndarray
@@ -55,6 +59,11 @@ class Expected(NamedTuple):
     chance: np.ndarray
     blank: np.ndarray
     mask: np.uint8
+
+    def limited(self) -> Expected:
+        """Return it without the bytes that are there by themselves too often to tell anything."""
+        tells = self.tells & (self.chance < TOO_OFTEN)
+        return self._replace(tells=tells, chance=np.minimum(self.chance, MOST_CHANCE))
 
     def bits(self, equal: np.ndarray, counted: np.ndarray, right: float = RIGHT) -> np.ndarray:
         """Return the bits of evidence if that share of the bytes is right; for each way, if there are many."""

@@ -10,7 +10,7 @@ that could have been tried is taken.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import islice
 from math import log2
 from typing import NamedTuple
@@ -18,9 +18,10 @@ from typing import NamedTuple
 import numpy as np
 from msgspec.structs import replace
 
-from romwright.faults.lines import Line, State, byte_table
+from romwright.faults.lines import byte_table
 from romwright.recognition.datalines import match_data
 from romwright.recognition.dump import Dump
+from romwright.recognition.entries import ENTRIES, amid_equals, overwritten, splits_entries
 from romwright.recognition.evidence import Expected, Fit
 from romwright.recognition.route import FREE, STRAIGHT_DATA, Route, Ways
 from romwright.recognition.sketch import neighbours
@@ -28,24 +29,19 @@ from romwright.recognition.verdicts import PAGE_BYTES
 
 MAY_BE_RIGHT = 0.5, 0.7, 0.95  # when one is judged
 PRIOR = 2.0  # neighbours that are supposed to be as bytes in general are
-TOO_OFTEN = 0.25  # share of neighbours that have the byte too, from which it tells nothing
 ALL_AGAIN = 0.9  # share of bytes that are again at a neighbour, from which the dump repeats itself there
 FEWEST_RIGHT, LEAST_RIGHT = 6, 0.1  # sampled bytes, and their share, from which a route is worth improving
 STRICT_STEPS, LIKELIEST = 3, 6  # changes that are made by strict evidence, and how many are tried for each
 FEWEST = 8  # bytes from which data lines are matched
 REPEATS = 0.55  # share of bytes that must be there again where a line reaches nothing
-MOST_LOST = 2  # data lines that may be stuck in a part of the dump only
+MOST_DISORDERED = 0.5  # share of the image's lines that are out of the order of the dump's
+MOST_LOST = 2  # data lines that may be loose, or stuck in a part of the dump only
 LEAST_THERE = 0.55  # share of the bytes that are seen, fill and all, that are right
+FEWEST_VALUES = 12  # different bytes that are right and tell anything: fewer may be of any table
 ERASED_OR_CLEARED = 0x00, 0xFF  # with which pages are overwritten
 LEAST_RIGHT_PAGE = 0.4  # share of the bytes of a page that are right if it was not overwritten
-ALL_WRONG_PAGE = 0.25  # share of the bytes of a page that are right if it was, and no page but such a one counts
-MOST_OVERWRITTEN = 0.34  # share of pages
-STEP = 32  # bytes: near enough to where the pages of a dump begin that has something before the image
 SCATTERED, MOST_SCATTERED = 0.02, 0.3  # share of bytes with several wrong bits between right ones that is looked into,
 # and from which they are of something else
-ENTRIES = 8, 16, 24, 32  # bytes of an entry of a table: wrong ones are then at few of these places
-LEAST_AT_PLACE = 0.25  # share of the bytes at one place of all entries that are right, if any are
-FEWEST_AT_PLACES = 6  # wrong bytes at places where none are, beyond those that chance puts there
 
 
 class Sampled(NamedTuple):
@@ -67,6 +63,7 @@ class Ground:
         fill = known.fill.copy()
         fill[[0x00, 0xFF]] = True
         self.telling = ~fill[self.samples]
+        self.in_fill = amid_equals(self.at, self.samples)
 
     def places(self, ways: Ways) -> tuple[np.ndarray, np.ndarray]:
         """Return for each way the dump's address of each sampled byte, and whether it can be seen there."""
@@ -83,29 +80,34 @@ class Ground:
         seen &= (at >= 0) & (at < self.dump.size)
         return np.where(seen, at, 0), seen
 
-    def expect(self, data: tuple[Line, ...], at: np.ndarray | None = None) -> Expected:
-        """Return what is expected of the bytes if the data lines run so.
-
-        With the places of the bytes in the dump, what is there also at other levels of one or two address lines weighs
-        less, and nothing if it is there often: tables and texts are alike in that way.
-        """
-        mask = sum(1 << n for n, line in enumerate(data) if line.state is not State.STUCK)
+    def expect(self, route: Route) -> Expected:
+        """Return what is expected of the bytes if the data lines run as those of a route."""
+        mask = 0xFF - sum(1 << n for n in route.lost_data)
         masked = np.arange(256) & mask
         times = np.bincount(masked, weights=self.dump.times, minlength=256)
         blank = np.zeros(256, bool)
         blank[masked[self.dump.blank]] = True
-        share = (times + 1) / (times[~blank].sum() + 256)
-        values = byte_table(data)[self.samples] & mask
-        chance = share[values]
-        if at is not None:
-            found = self.dump.values[at] & np.uint8(mask)
-            for steps in neighbours(self.dump.lines):
-                other = self.dump.values[at[:, None] ^ steps] & np.uint8(mask)
-                again = other == values[:, None]
-                again = again[:, (other == found[:, None]).mean(axis=0) < ALL_AGAIN]  # not where the dump just repeats
-                chance = np.maximum(chance, (again.sum(axis=1) + PRIOR * share[values]) / (again.shape[1] + PRIOR))
-        tells = self.telling & ~blank[values] & (chance < TOO_OFTEN)
-        return Expected(values, tells, np.minimum(chance, 0.99), blank, np.uint8(mask))
+        values = byte_table(route.data)[self.samples] & mask
+        chance = ((times + 1) / (times[~blank].sum() + 256))[values]
+        return Expected(values, self.telling & ~blank[values], chance, blank, np.uint8(mask)).limited()
+
+    def expect_strictly(self, route: Route, at: np.ndarray, seen: np.ndarray) -> Expected:
+        """Return what is expected of the bytes at their places in the dump.
+
+        What is there also at other levels of one or two address lines weighs less, and nothing if it is there often:
+        tables and texts are alike in that way. Where the dump repeats itself it says nothing: at lines that reach
+        nothing, and any at which it is nearly all there again.
+        """
+        due = self.expect(route)
+        found = self.dump.values[at] & due.mask
+        reaching = sum(1 << line for line in route.reaching)
+        chance = due.chance
+        for steps in neighbours(self.dump.lines):
+            other = self.dump.values[at[:, None] ^ steps] & due.mask
+            repeats = (other == found[:, None])[seen].sum(axis=0) >= ALL_AGAIN * seen.sum()
+            again = (other == due.values[:, None])[:, ~repeats & (steps & reaching > 0)]
+            chance = np.maximum(chance, (again.sum(axis=1) + PRIOR * due.chance) / (again.shape[1] + PRIOR))
+        return due._replace(chance=chance).limited()
 
     def agreement(self, at: np.ndarray, seen: np.ndarray, due: Expected) -> tuple[np.ndarray, np.ndarray]:
         """Return which bytes are as expected, and which of all count: blank ones may be missing."""
@@ -119,8 +121,9 @@ class Ground:
         [at], [seen] = self.places(way)
         there = seen & ~self.dump.blank[self.dump.values[at]]  # blank parts may be missing ones
         if there.sum() >= FEWEST:
-            route = replace(route, data=match_data(self.dump.values[at[there]], self.samples[there], self.dump))
-        due = self.expect(route.data)
+            data, loose = match_data(self.dump.values[at[there]], self.samples[there], self.dump)
+            route = replace(route, data=data, loose=loose)
+        due = self.expect(route)
         equal, counted = self.agreement(at, seen, due)
         return Fit(route, float(due.bits(equal, counted)), int((counted & equal).sum()), int(counted.sum()))
 
@@ -142,7 +145,7 @@ class Ground:
             if better is best:
                 break
             best = better
-        return replace(best, scattered=self.scattered(best.route))
+        return replace(best, doubtful=best.skips or self.scattered(best.route))
 
     def raised(self, route: Route) -> Iterator[Route]:
         """Yield the route with a line that chooses between parts of a larger dump stuck high: one part is another's."""
@@ -160,9 +163,9 @@ class Ground:
     def near(self, fit: Fit) -> Iterator[Fit]:
         """Yield fits of the routes in which one thing is different, the likeliest first."""
         ways = Ways.near(fit.route, self.dump.lines)
-        due = self.expect(fit.route.data)
+        due = self.expect(fit.route)
         bits = due.bits(*self.agreement(*self.places(ways), due))
-        here = replace(fit.route, data=STRAIGHT_DATA)
+        here = replace(fit.route, data=STRAIGHT_DATA, loose=())
         yield from (
             self.fit(route)
             for row in np.argsort(ways.price - bits, kind="stable").tolist()
@@ -172,13 +175,13 @@ class Ground:
     def strictly(self, fit: Fit) -> Fit:
         """Judge a fit again, so that its evidence may be believed, and whether the dump bears it out."""
         [at], [seen] = self.places(Ways.of(fit.route))
-        due = self.expect(fit.route.data, at)
+        due = self.expect_strictly(fit.route, at, seen)
         equal, counted = self.agreement(at, seen, due)
         bits = max(float(due.bits(equal, counted, right)) for right in MAY_BE_RIGHT) - log2(len(MAY_BE_RIGHT))
         fit = replace(fit, bits=bits, equal=int((counted & equal).sum()), seen=int(counted.sum()))
         for route in (fit.route, *self.other_partners(fit.route)):
             if self.borne_out(route):
-                return replace(fit, route=route)
+                return replace(fit, route=route, skips=self.skips(route))
         return replace(fit, borne_out=False)
 
     def scattered(self, route: Route) -> bool:
@@ -187,17 +190,20 @@ class Ground:
         Faulty cells turn single bits; what was overwritten is wrong throughout, by pages of the image, of the dump, or
         of a dump that something was put before. Other damage is believed of a whole image that is where it belongs, if
         it is anywhere: of two tables always the same places of their entries differ. What is missing is less than what
-        is there. Bytes that tell nothing if they are right are looked at too.
+        is there, which is of many different bytes. Bytes that tell nothing if they are right are looked at too.
         """
         [at], [seen] = self.places(Ways.of(route))
-        due = self.expect(route.data)
+        due = self.expect(route)
         found = self.dump.values[at] & due.mask
         equal = found == due.values
         if equal[seen].sum() < LEAST_THERE * seen.sum():
             return True
+        if len(np.unique(due.values[seen & equal & due.tells])) < FEWEST_VALUES:
+            return True
         counted = seen & (equal | ~due.blank[found] & ~np.isin(self.dump.values[at], ERASED_OR_CLEARED))
-        starts = self.at, at, at + -route.base % PAGE_BYTES // STEP * STEP
-        if splits_entries((self.at, at), starts, counted, equal):
+        starts = self.at, at, at + -route.base % PAGE_BYTES
+        exact = self.dump.values[at] == byte_table(route.data)[self.samples] if route.loose else equal
+        if splits_entries((self.at, at), starts, counted & ~self.in_fill, exact):
             return True
         several = counted & (np.bitwise_count(found ^ due.values) > 1)
         wrong = min(
@@ -226,65 +232,46 @@ class Ground:
         With a line stuck, one of the dump's reaches nothing. With two joined, changing one of them changes nothing
         where both are low (AND), or high (OR).
         """
-        stuck = [n for n, line in enumerate(route.data) if line.state is State.STUCK and self.dump.constant[n] == FREE]
-        if len(stuck) > MOST_LOST:
+        if sum(self.dump.constant[n] == FREE for n in route.lost_data) > MOST_LOST:
             return False
         lost = self.lines - route.held.count(FREE) - max(self.lines - self.dump.lines, 0)
         if lost <= 0 and not route.equal:
             return True
-        [at], [seen] = self.places(Ways.of(route))
-        due = self.expect(route.data)
-        right_now = seen & due.tells & (self.dump.values[at] & due.mask == due.values)
-        used = {line for line, level in zip(route.lines, route.held) if level == FREE}
-        moved = route.base % (1 << min(self.lines, self.dump.lines)) and any(route.base >> line & 1 for line in used)
+        again = self.repeats(route)
+        joined = all(
+            any(all(again(route.lines[line], (level,), self.bits[a] == level) for line in (a, b)) for level in (0, 1))
+            for a, b in route.equal
+        )
+        return joined and sum(map(again, set(range(self.dump.lines)) - route.reaching)) >= lost
 
-        def repeats(line: int, where: np.ndarray, level: int) -> bool:
+    def skips(self, route: Route) -> bool:
+        """Tell whether the image's lines pass over some of the dump's that do something, and are out of order.
+
+        By lines of which most are in order these choose between chips side by side, or between banks.
+        """
+        passed = set(range(max(route.reaching, default=0))) - route.reaching
+        return route.disordered > MOST_DISORDERED * self.lines and not all(map(self.repeats(route), passed))
+
+    def repeats(self, route: Route) -> Callable[..., bool]:
+        """Return what tells whether right bytes are there again where one of the dump's lines is at its other level.
+
+        It takes the line, from which levels on, and which bytes count.
+        """
+        [at], [seen] = self.places(Ways.of(route))
+        due = self.expect(route)
+        right_now = seen & due.tells & (self.dump.values[at] & due.mask == due.values)
+        moved = route.base % (1 << min(self.lines, self.dump.lines)) and any(
+            route.base >> line & 1 for line in route.reaching
+        )
+
+        def again(line: int, levels: Iterable[int] = (0, 1) if moved else (0,), which: np.ndarray = seen) -> bool:
+            return any(repeats(line, level, right_now & which) for level in levels)
+
+        def repeats(line: int, level: int, where: np.ndarray) -> bool:
             other = at + (1 - 2 * level << line) if moved else at ^ 1 << line
             there = where & (other >= 0) & (other < self.dump.size)
             found = self.dump.values[np.where(there, other, 0)] & due.mask
             there &= ~due.blank[found] | (found == due.values)
             return bool(there.any()) and (found == due.values)[there].mean() >= REPEATS
 
-        unused = set(range(self.dump.lines)) - used
-        idle = sum(any(repeats(line, right_now, level) for level in ((0, 1) if moved else (0,))) for line in unused)
-        joined = all(
-            any(
-                all(repeats(route.lines[line], right_now & (self.bits[a] == level), level) for line in (a, b))
-                for level in (0, 1)
-            )
-            for a, b in route.equal
-        )
-        return idle >= lost and joined
-
-
-def overwritten(
-    addresses: np.ndarray, counted: np.ndarray, equal: np.ndarray, least: float, most: float = 1.0
-) -> np.ndarray:
-    """Tell which bytes are in pages of which fewer than `least` are right, of those that count.
-
-    None is if more than `most` of the pages would be: what is wrong in so many is wrong otherwise.
-    """
-    pages = addresses // PAGE_BYTES
-    right, count = (np.bincount(pages[which], minlength=int(pages.max()) + 1) for which in (counted & equal, counted))
-    lost = right < least * count
-    return lost[pages] & (lost.sum() <= most * np.count_nonzero(count))
-
-
-def splits_entries(
-    each: Iterable[np.ndarray], starts: Iterable[np.ndarray], counted: np.ndarray, equal: np.ndarray
-) -> bool:
-    """Tell whether bytes are wrong at some places of all entries of a table, right at others.
-
-    Two tables of jumps have their counts in common and no address; what was damaged is wrong wherever it is, but
-    for pages from one of `starts` on. `each` are addresses of the bytes.
-    """
-    lost = [overwritten(addresses, counted, equal, ALL_WRONG_PAGE, MOST_OVERWRITTEN) for addresses in starts]
-    counted = counted & ~max(lost, key=lambda pages: np.count_nonzero(pages & counted & ~equal))
-    wrong = int((counted & ~equal).sum())
-    rate = wrong / max(int(counted.sum()), 1)
-    for places in (addresses[counted] % entry for addresses in each for entry in ENTRIES):
-        count, right = np.bincount(places), np.bincount(places, weights=equal[counted])
-        there = (count - right)[right <= LEAST_AT_PLACE * count].sum()
-        if there > max(wrong / 2, FEWEST_AT_PLACES + (count * rate**count).sum()):
-            return True
-    return False
+        return again

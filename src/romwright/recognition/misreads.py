@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from msgspec import Struct
 
-from romwright.faults.lines import Law, Line, State
+from romwright.faults.lines import Line, State
 from romwright.faults.statement import state_lines
 from romwright.images.words import in_bytes
 from romwright.recognition import forms
@@ -30,6 +30,7 @@ CHECK = 8  # bytes of a page's check
 SMALLEST_DUMP = LEAST_BYTES // 2
 MANY_VALUES, MANY_PAGES = 24, 0.25  # in a page that is not there by chance, and the share of such pages
 LEAST_PART = 0.2  # of the image or of the dump that must be one seen in the other
+SIDE_BY_SIDE = {1: "half", 2: "quarter"}  # lines that choose between chips, of which one has so much of the file
 WORTH = 0.5  # part of the best's evidence that another match must have
 
 
@@ -44,23 +45,32 @@ def match_misread(index: SketchIndex, store: Store, data: bytes) -> list[Match]:
 
 
 def find_misreads(index: SketchIndex, store: Store, dump: Dump) -> list[Misread]:
-    """Return what is believed; what is dearer is looked for only if nothing was found."""
+    """Return what is believed; what is dearer is looked for only if nothing was found.
+
+    An image that would be believed as it is, but for doubts about what is wrong, is not tried with more faults.
+    """
+    doubted = set()
     for candidates in (
         index.find_straight(dump), index.find_shifted(dump),
         index.find_crossed(dump), index.find_crossed(dump, every=True), index.find_crossed(dump, anywhere=True),
         index.find_crossed(dump, every=True, anywhere=True),
     ):  # fmt: skip
-        found = []
+        found, believed = [], set()
         for row, route in candidates:
+            if row in doubted:
+                continue
             fit = Ground(dump, index.sampled(row)).improve(route)
             if fit.believed(len(index)):
                 number = index.numbers[row]
                 known, checks = store.owners([number])[number], store.checks([number])[number]
                 misread = Misread(dump, known, checks, fit, fit.surplus(len(index)))
-                if misread.covers_enough and (not fit.scattered or misread.has_whole_pages):
+                if not fit.route.faulty:
+                    believed.add(row)
+                if misread.covers_enough and (not fit.doubtful or misread.has_whole_pages):
                     found.append(misread)
         if found:
             return found
+        doubted |= believed
     return []
 
 
@@ -116,7 +126,7 @@ class Misread(Struct, frozen=True, dict=True):
     @cached_property
     def undone(self) -> np.ndarray | None:
         """The image as the dump has it, where it is seen; None if a data line is lost."""
-        if {line.state for line in self.route.data} - {State.FOLLOWS, State.INVERTED}:
+        if {line.state for line in self.route.data} - {State.FOLLOWS, State.INVERTED} or self.route.loose:
             return None
         table = np.zeros(256, np.uint8)
         for plane, line in enumerate(self.route.data):
@@ -167,9 +177,18 @@ class Misread(Struct, frozen=True, dict=True):
         return [n for n, level in enumerate(self.route.held) if level != FREE and n not in self.part]
 
     @cached_property
+    def side_by_side(self) -> int:
+        """How many of the dump's lowest lines choose between chips side by side; 0 if they do not."""
+        route, first = self.route, self.route.lines[0]
+        on_from_there = route.lines == tuple(range(first, first + len(route.lines)))
+        sound = not route.equal and route.base >= 0 and all(level == FREE for level in route.held)
+        apart = self.copies_differ > (1 - ALL_AGAIN) * self.dump.size
+        return first if first in SIDE_BY_SIDE and on_from_there and sound and apart else 0
+
+    @cached_property
     def copies_differ(self) -> int:
         """In how many bytes the dump differs where address lines that the image does not have are at another level."""
-        used = {line for line, level in zip(self.route.lines, self.route.held) if level == FREE}
+        used = self.route.reaching
         spare = sum(1 << line for line in range(self.dump.lines) if line not in used)
         addresses = np.arange(self.dump.size)
         first = addresses & ~spare | self.route.base & spare
@@ -178,6 +197,8 @@ class Misread(Struct, frozen=True, dict=True):
     @cached_property
     def beyond(self) -> str:
         """How the dump goes on beside the image; empty if it has nothing else."""
+        if self.side_by_side:
+            return SIDE_BY_SIDE[self.side_by_side]
         if self.dump.size <= self.size and not self.route.base:
             return ""
         if self.dump.size >= 2 * self.size and self.copies_differ <= (1 - ALL_AGAIN) * self.dump.size:
@@ -209,8 +230,9 @@ class Misread(Struct, frozen=True, dict=True):
         words = {
             "inverted": inverted == 8,
             "lines inverted": 0 < inverted < 8,
-            "lines crossed": bool(self.route.crossed) or crossed,
+            "lines crossed": bool(self.route.crossed and not self.side_by_side) or crossed,
             "lines stuck": bool(self.stuck) or State.STUCK in states,
+            "lines loose": bool(self.route.loose),
             "lines joined": bool(self.route.equal) or State.JOINED in states,
             "part": bool(self.part),
             self.beyond: bool(self.beyond),
@@ -227,7 +249,7 @@ class Misread(Struct, frozen=True, dict=True):
         ]
         for a, b in self.route.equal:
             of = self.route.lines[a], self.route.lines[b]
-            lines[a] = lines[b] = Line.joined(law_of(self.dump.values, *of), of)
+            lines[a] = lines[b] = Line.joined(self.dump.law_of(*of), of)
         return tuple(lines)
 
     @property
@@ -235,8 +257,10 @@ class Misread(Struct, frozen=True, dict=True):
         """What is said of it."""
         compared, differ = self.pages
         total = pages_of(self.size)
-        address = [Line.follows(n) if n in self.part else line for n, line in enumerate(self.address)]
+        as_they_are = range(len(self.address)) if self.side_by_side else self.part
+        address = [Line.follows(n) if n in as_they_are else line for n, line in enumerate(self.address)]
         said = [*say_lines(address, "A"), *say_lines(self.route.data, "D"), *self.said_of_place()]
+        said += [f"D{n} has levels of its own: it may be open, or have a bad contact" for n in self.route.loose]
         if compared and len(differ) <= (1 - MANY_PAGES) * len(compared):
             said = [said_to_differ(differ, len(compared), total), *said] if differ else said
         else:
@@ -245,27 +269,27 @@ class Misread(Struct, frozen=True, dict=True):
         return Match(
             self.known.row.name, self.known.list, self.how, "; ".join(said), len(compared) - len(differ), total,
             tuple(differ), self.fit.equal, self.fit.seen, round(self.surplus),
-            tuple(state_lines(self.address, "A")), tuple(state_lines(self.route.data, "D")), self.route.base,
+            tuple(state_lines(self.address, "A")), tuple(self.state_data()), self.route.base,
         )  # fmt: skip
+
+    def state_data(self) -> Iterator[dict[str, object]]:
+        """Yield the data lines under the documented JSON keys; a loose one is said to be so."""
+        for n, line in enumerate(state_lines(self.route.data, "D")):
+            yield line | {"loose": True} if n in self.route.loose else line
 
     def said_of_place(self) -> Iterator[str]:
         """Say which part of the image the dump has, and where it lies."""
         if self.part:
             levels = " and ".join(f"A{n} {('low', 'high')[self.route.held[n]]}" for n in self.part)
             yield f"the part of the known image with {levels}"
-        if self.route.base < 0:
+        if self.side_by_side:
+            half, base = self.side_by_side == 1, self.route.base
+            part = f"the {('even', 'odd')[base % 2]} bytes" if half else "every fourth byte"
+            yield f"it is {part} of the file" + (f", from {base:04X} on" if base > 1 or not half else "")
+        elif self.route.base < 0:
             yield f"the file starts at {-self.route.base:04X} of the known image"
         elif self.beyond == "repeated":
             said = f", which differ in {in_bytes(self.copies_differ)}" if self.copies_differ else ""
             yield f"{self.dump.size // (1 << len(self.route.lines))} copies{said}"
         elif self.beyond:
             yield f"it starts at {self.route.base:04X} of the file"
-
-
-def law_of(values: np.ndarray, a: int, b: int) -> Law:
-    """Tell by which law two lines of a dump are joined: where they differ it is as where both are low, or high."""
-    low = np.arange(len(values))
-    low = low[(low >> a & 1) + (low >> b & 1) == 0]
-    differ = values[low | 1 << a]
-    as_low, as_high = (int((differ == values[low | bits]).sum()) for bits in (0, 1 << a | 1 << b))
-    return Law.AND if as_low >= as_high else Law.OR

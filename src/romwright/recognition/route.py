@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 
 from romwright.faults.lines import Line, State
 
@@ -22,7 +23,8 @@ class Route(Struct, frozen=True, dict=True):
     """Where an image's lines go in a dump.
 
     `lines` has for each address line of the image the dump's line that it follows; `held` the level at which it is
-    held instead, or FREE; `equal` the pairs of lines that are joined. `base` is added to the address.
+    held instead, or FREE; `equal` the pairs of lines that are joined. `base` is added to the address. `loose` are data
+    lines of which the levels have nothing to do with the image.
     """
 
     lines: tuple[int, ...]
@@ -30,6 +32,7 @@ class Route(Struct, frozen=True, dict=True):
     equal: tuple[tuple[int, int], ...] = ()
     base: int = 0
     data: tuple[Line, ...] = STRAIGHT_DATA
+    loose: tuple[int, ...] = ()
 
     @classmethod
     def straight(cls, lines: int, base: int = 0) -> Route:
@@ -41,6 +44,27 @@ class Route(Struct, frozen=True, dict=True):
         """The image's address lines that follow another line."""
         return [n for n, line in enumerate(self.lines) if line != n and self.held[n] == FREE]
 
+    @property
+    def faulty(self) -> bool:
+        """Whether any line does not run straight."""
+        return replace(self, base=0) != Route.straight(len(self.lines))
+
+    @property
+    def lost_data(self) -> list[int]:
+        """The data lines that tell nothing of the image: they are stuck, or loose."""
+        return [n for n, line in enumerate(self.data) if line.state is State.STUCK or n in self.loose]
+
+    @property
+    def reaching(self) -> set[int]:
+        """The dump's address lines that reach the image."""
+        return {line for line, level in zip(self.lines, self.held) if level == FREE}
+
+    @property
+    def disordered(self) -> int:
+        """How many of the image's lines are not in the order of the dump's that they follow."""
+        lines = [line for line, level in zip(self.lines, self.held) if level == FREE]
+        return sum(line != in_order for line, in_order in zip(lines, sorted(lines)))
+
     @cached_property
     def price(self) -> float:
         """The logarithm of how many routes are no more complicated than this one."""
@@ -50,7 +74,7 @@ class Route(Struct, frozen=True, dict=True):
         bits += log2(abs(self.base) + 1)
         straight = {Line.follows(n) for n in range(8)}
         crossed = sum(line != Line.follows(n) for n, line in enumerate(self.data) if line.state is State.FOLLOWS)
-        turned = sum(line not in straight for line in self.data)
+        turned = sum(line not in straight for line in self.data) + len(self.loose)
         return bits + min(crossed * 3.0, 15.3) + min(turned * 4.0, 8.0 if turned == 8 else 32.0)
 
 
