@@ -63,7 +63,6 @@ class Ground:
         fill = known.fill.copy()
         fill[[0x00, 0xFF]] = True
         self.telling = ~fill[self.samples]
-        self.in_fill = amid_equals(self.at, self.samples)
 
     def places(self, ways: Ways) -> tuple[np.ndarray, np.ndarray]:
         """Return for each way the dump's address of each sampled byte, and whether it can be seen there."""
@@ -203,7 +202,7 @@ class Ground:
         counted = seen & (equal | ~due.blank[found] & ~np.isin(self.dump.values[at], ERASED_OR_CLEARED))
         starts = self.at, at, at + -route.base % PAGE_BYTES
         exact = self.dump.values[at] == byte_table(route.data)[self.samples] if route.loose else equal
-        if splits_entries((self.at, at), starts, counted & ~self.in_fill, exact):
+        if splits_entries((self.at, at), starts, counted & ~amid_equals(self.at, self.samples), exact):
             return True
         several = counted & (np.bitwise_count(found ^ due.values) > 1)
         wrong = min(

@@ -182,8 +182,7 @@ class Misread(Struct, frozen=True, dict=True):
         route, first = self.route, self.route.lines[0]
         on_from_there = route.lines == tuple(range(first, first + len(route.lines)))
         sound = not route.equal and route.base >= 0 and all(level == FREE for level in route.held)
-        apart = self.copies_differ > (1 - ALL_AGAIN) * self.dump.size
-        return first if first in SIDE_BY_SIDE and on_from_there and sound and apart else 0
+        return first if first in SIDE_BY_SIDE and on_from_there and sound and not self.copies_alike else 0
 
     @cached_property
     def copies_differ(self) -> int:
@@ -194,6 +193,11 @@ class Misread(Struct, frozen=True, dict=True):
         first = addresses & ~spare | self.route.base & spare
         return int((self.dump.values[first] != self.dump.values[: self.dump.size]).sum())
 
+    @property
+    def copies_alike(self) -> bool:
+        """Whether the dump repeats itself there, but for what was damaged since."""
+        return self.copies_differ <= (1 - ALL_AGAIN) * self.dump.size
+
     @cached_property
     def beyond(self) -> str:
         """How the dump goes on beside the image; empty if it has nothing else."""
@@ -201,7 +205,7 @@ class Misread(Struct, frozen=True, dict=True):
             return SIDE_BY_SIDE[self.side_by_side]
         if self.dump.size <= self.size and not self.route.base:
             return ""
-        if self.dump.size >= 2 * self.size and self.copies_differ <= (1 - ALL_AGAIN) * self.dump.size:
+        if self.dump.size >= 2 * self.size and self.copies_alike:
             return "repeated"
         rest = np.ones(self.dump.size, bool)
         rest[self.places[0][self.places[1]]] = False
